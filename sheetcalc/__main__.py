@@ -1,0 +1,5 @@
+"""`python -m sheetcalc`."""
+
+from sheetcalc.cli import app
+
+app(prog_name="sheetcalc")

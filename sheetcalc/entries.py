@@ -1,0 +1,281 @@
+"""From the cells a person filled in to arrays in base units, and what could not be read."""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from sheetcalc import units
+from sheetcalc.files import Cell
+from sheetcalc.files.locate import Found
+from sheetcalc.findings import Finding, Level
+from sheetcalc.layouts import Field, Sheet
+
+Cells = Mapping[tuple[int, int], Cell]
+
+TOTALS = re.compile(r"^(sub-?)?(totals?|sum|summe|gesamt|somme|suma|totale|totaal|average|mean|Σ)\b", re.I)
+EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not meant as a date
+MOST = 1e9  # no amount, of anything, in any of our units, comes near it
+NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
+
+
+class Problem(NamedTuple):
+    """What is wrong with one cell."""
+
+    level: Level
+    rule: str
+    message: str
+    advice: str
+
+
+@dataclass(frozen=True)
+class Entries:
+    """What one of our sheets holds.
+
+    `values` are arrays over the records of a table and single values for the lines of a card: floats
+    in base units with NaN for a blank, or texts with '' for one. `rows` are the records' rows in the
+    sheet; `units` the unit label in force for each key, '' where nothing is measured.
+    """
+
+    sheet: Sheet
+    found: Found
+    rows: tuple[int, ...]
+    values: dict[str, Any]
+    units: dict[str, str]
+    findings: tuple[Finding, ...]
+
+    def cell(self, key: str, record: int) -> tuple[int, int]:
+        """Row and column of a record's cell; for a card line the record does not matter."""
+        row, column = self.found.cells[key]
+        return (self.rows[record], column) if self.is_column(key) else (row, column)
+
+    def is_column(self, key: str) -> bool:
+        """Whether the key is a column of the table, not a line of the card."""
+        return any(column.key == key for column in self.sheet.columns)
+
+
+def read(sheet: Sheet, found: Found, cells: Cells) -> Entries:
+    """Read one sheet: its units, its records, every entry in base units."""
+    findings: list[Finding] = []
+    in_force: dict[str, str] = {}
+    for field in (*sheet.fields, *sheet.columns):
+        if field.key in found.cells:
+            in_force[field.key] = _unit(field, found, cells, findings)
+    rows = tuple(_records(sheet, found, cells))
+    values: dict[str, Any] = {}
+    for field in sheet.fields:
+        if field.role == "entry":
+            line = _column(field, [found.cells.get(field.key)], found, cells, in_force, findings)
+            values[field.key] = _default(field, line)[0]
+    for field in sheet.columns:
+        if field.role == "entry":
+            column = found.cells.get(field.key)
+            places = [(row, column[1]) if column else None for row in rows]
+            records = _column(field, places, found, cells, in_force, findings)
+            values[field.key] = _default(field, records)
+    return Entries(sheet, found, rows, values, in_force, tuple(findings))
+
+
+def _default(field: Field, values: Any) -> Any:
+    if field.default is None:
+        return values
+    blank = values == "" if values.dtype == object else np.isnan(values)
+    return np.where(blank, field.default, values)
+
+
+def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
+    """The rows of the table that hold an entry; a row of the person's own totals is not a record."""
+    columns = {found.cells[c.key][1]: c for c in sheet.columns if c.role == "entry" and c.key in found.cells}
+    by_row: dict[int, list[tuple[Field, Cell]]] = {}
+    for (row, column), cell in cells.items():
+        if found.first_row and row >= found.first_row and column in columns:
+            by_row.setdefault(row, []).append((columns[column], cell))
+    for row in sorted(by_row):
+        if not _is_totals(by_row[row]):
+            yield row
+
+
+def _is_totals(cells: list[tuple[Field, Cell]]) -> bool:
+    texts = [c.value for _, c in cells if isinstance(c.value, str) and not c.formula]
+    rest = [c for _, c in cells if not isinstance(c.value, str) or c.formula]
+    return any(TOTALS.match(text.strip()) for text in texts) and all(c.formula for c in rest)
+
+
+def _unit(field: Field, found: Found, cells: Cells, findings: list[Finding]) -> str:
+    """The unit label in force for a field; '' (and a finding) where it can't be told."""
+    if not field.units:
+        return ""
+    place = found.units.get(field.key)
+    cell = cells.get(place) if place else None
+    text = str(cell.value).strip() if cell and cell.value is not None else ""
+    label = units.label_of(text, field.quantity) if text else ""
+    if label:
+        return label
+    standing = set(field.unit.values())
+    if not text and len(standing) == 1:
+        return standing.pop()
+    said = f"{units.short(text)} is no unit of {field.quantity}." if text else "Its unit is missing."
+    problem = Problem(
+        "error",
+        "unit_unknown",
+        f"{said} The whole column stays unread.",
+        f"Choose one of {', '.join(field.units)} in the unit cell.",
+    )
+    findings.append(_finding(problem, field, found, place or found.cells[field.key]))
+    return ""
+
+
+def _column(
+    field: Field,
+    places: Sequence[tuple[int, int] | None],
+    found: Found,
+    cells: Cells,
+    in_force: dict[str, str],
+    findings: list[Finding],
+) -> Any:
+    """One field's values over all its places."""
+    is_text = field.quantity in ("text", "choice")
+    values = np.full(len(places), "" if is_text else np.nan, dtype=object if is_text else float)
+    unread = bool(field.units) and not in_force.get(field.key)
+    month_first = field.quantity == "moment" and _month_first(cells, places)
+    for index, place in enumerate(places):
+        cell = cells.get(place) if place else None
+        if place is None or cell is None or unread:
+            continue
+        value, problem = read_cell(cell, field, in_force[field.key], month_first)
+        values[index] = value
+        if problem:
+            findings.append(_finding(problem, field, found, place))
+    return values
+
+
+def read_cell(
+    cell: Cell, field: Field, unit: str, month_first: bool = False
+) -> tuple[float | str, Problem | None]:
+    """One cell -> its value in base units (or text), and what is wrong with it."""
+    is_text = field.quantity in ("text", "choice")
+    blank: float | str = "" if is_text else np.nan
+    if cell.kind == "blank":
+        problem = Problem(
+            "warning",
+            "formula_without_result",
+            "The formula in this cell has no stored result.",
+            "Open the workbook in your spreadsheet program, save it there and fill it again.",
+        )
+        return blank, problem if cell.formula else None
+    if cell.kind == "error":
+        what = f"The cell shows {cell.value}."
+        return blank, Problem("error", "formula_fails", what, "Mend the formula, or type the value.")
+    if field.quantity == "text":
+        return _as_text(cell), None
+    try:
+        if field.quantity == "choice":
+            return _choice(_as_text(cell), field), None
+        if field.quantity == "moment":
+            return _moment(cell, month_first)
+        return _number(cell, field, unit)
+    except ValueError as error:
+        advice = (
+            "Type one of them." if field.quantity == "choice" else "Type it anew; the unit may follow it."
+        )
+        return blank, Problem("error", "unreadable", f"{error}.", advice)
+
+
+def _as_text(cell: Cell) -> str:
+    if cell.kind == "moment" and isinstance(cell.value, float):
+        return f"{units.moment(cell.value):%Y-%m-%d}"
+    if isinstance(cell.value, float):
+        return f"{cell.value:.10g}"
+    return str(cell.value).strip()
+
+
+def _choice(text: str, field: Field) -> str:
+    for choice in field.choices:
+        if choice.casefold() == text.casefold():
+            return choice
+    raise ValueError(f"{units.short(text)} is not one of {', '.join(field.choices)}")
+
+
+def _moment(cell: Cell, month_first: bool) -> tuple[float, Problem | None]:
+    if isinstance(cell.value, str):
+        if not cell.value.strip():
+            return np.nan, None
+        value, doubt = units.read_moment(cell.value, month_first)
+    elif isinstance(cell.value, float) and cell.kind in ("number", "moment"):
+        value, doubt = cell.value, False
+    else:
+        raise ValueError(f"{units.short(str(cell.value))} is not a date; write it as 2026-03-04 18:30")
+    if not EARLIEST <= value <= LATEST:
+        raise ValueError(f"{units.short(_as_text(cell))} is not a date of our times")
+    if not doubt:
+        return value, None
+    text = units.short(str(cell.value))
+    return value, Problem(
+        "warning",
+        "date_in_doubt",
+        f"{text} was read as {units.moment(value):%d %B %Y}; day and month could be the other way round.",
+        "Write it year first, such as 2026-03-04.",
+    )
+
+
+def _number(cell: Cell, field: Field, unit: str) -> tuple[float, Problem | None]:
+    if cell.kind == "moment" and isinstance(cell.value, float):
+        day = units.moment(cell.value)
+        raise ValueError(
+            f"This cell holds the date {day:%d %B %Y}: the program took what was typed for a date"
+        )
+    if isinstance(cell.value, bool) or cell.value is None:
+        raise ValueError(f"{cell.value} is not a number")
+    if isinstance(cell.value, str):
+        if not cell.value.strip():
+            return np.nan, None
+        reading = units.read_number(cell.value)
+    else:
+        share = 100.0 if cell.kind == "percent" and "%" in unit else 1.0
+        reading = units.Reading(cell.value * share, "", "")
+    value, used = units.convert(reading, field.quantity, unit)
+    if field.quantity == "gravity" and not reading.unit:
+        value = _gravity_scale(reading.value, value, unit)
+    return _plausible(value, field, used, "" if field.quantity == "gravity" else reading.doubt)
+
+
+def _gravity_scale(typed: float, value: float, unit: str) -> float:
+    """A hydrometer's thousandths (1045) and SG (1.045) are told apart by their size alone."""
+    if 900 < typed < 1300 and unit in ("SG", "points"):
+        return typed / 1000
+    return typed if 0.9 < typed < 1.3 and unit in ("points", "kg/m3") else value
+
+
+def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float, Problem | None]:
+    again = "Look at the reading and at its unit; type it anew."
+    if not np.isfinite(value) or abs(value) > MOST:
+        return np.nan, Problem("error", "impossible_number", "No reading is as large as that.", again)
+    shown = units.show(value, field.quantity, unit)
+    if value < 0 and field.quantity in NEVER_NEGATIVE:
+        return np.nan, Problem("error", "negative", f"{shown} is below nothing.", again)
+    low = -np.inf if field.low is None else field.low
+    high = np.inf if field.high is None else field.high
+    if not low <= value <= high:
+        bound = f"below {units.show(low, field.quantity, unit)}"
+        if value > high:
+            bound = f"above {units.show(high, field.quantity, unit)}"
+        message = f"{shown} is {bound}, the limit that was set here."
+        return value, Problem("warning", "outside_limits", message, again)
+    if doubt:
+        advice = "If the comma was meant for thousands, type the number without it."
+        return value, Problem("warning", "comma_in_doubt", f"{doubt}.", advice)
+    return value, None
+
+
+def _month_first(cells: Cells, places: Sequence[tuple[int, int] | None]) -> bool:
+    """Whether another date in the column can only be month first."""
+    texts = (cells[place].value for place in places if place and place in cells)
+    found = [re.match(r"\s*(\d{1,2})[/-](\d{1,2})[/-]\d{4}", text) for text in texts if isinstance(text, str)]
+    return any(match and int(match[2]) > 12 for match in found)
+
+
+def _finding(problem: Problem, field: Field, found: Found, place: tuple[int, int]) -> Finding:
+    heading = found.headings.get(field.key, field.heading)
+    return Finding(problem.level, found.tab, heading, *place, problem.rule, problem.message, problem.advice)

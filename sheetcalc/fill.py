@@ -1,0 +1,195 @@
+"""One workbook from start to finish: read, compute, check, write back only what is ours."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sheetcalc import compute, entries, files, layouts, units
+from sheetcalc.entries import Entries
+from sheetcalc.files import locate
+from sheetcalc.findings import Finding, by_weight, flag_text
+from sheetcalc.layouts import Field
+
+
+@dataclass(frozen=True)
+class Examined:
+    """An opened workbook, the values of its sheets and what was found in them."""
+
+    book: files.Workbook
+    found: Mapping[str, locate.Found]
+    values: compute.Values
+    findings: tuple[Finding, ...]
+
+
+def examine(path: Path) -> Examined:
+    """Read a workbook, compute its columns and check them; writes nothing.
+
+    Raises files.BadWorkbook with one clear sentence where the file can't be used.
+    """
+    book = files.open_workbook(path)
+    sheets = layouts.every_sheet()
+    found = locate.find(book, [sheet for sheet in sheets.values() if sheet.fields or sheet.columns])
+    if not found.keys() - {"findings"}:
+        raise files.BadWorkbook(
+            "It is not one of our workbooks: no sheet has our names or headings. "
+            "Make one with 'sheetcalc new batch FILE' and copy your readings into it."
+        )
+    read = {
+        key: entries.read(sheets[key], place, book.cells(place.tab))
+        for key, place in found.items()
+        if key != "findings"
+    }
+    values = compute.Values(read)
+    doubts = [_doubt(place, text) for place in found.values() for text in place.doubts]
+    findings = by_weight([*doubts, *compute.findings(values), *_own_formulas(book, read)])
+    return Examined(book, found, values, tuple(findings))
+
+
+def fill(path: Path, to: Path | None = None) -> tuple[Finding, ...]:
+    """Fill one workbook in place, or into the new file `to`, and tell what was found.
+
+    Only our own cells are rewritten; a workbook whose results are all up to date is left as it is.
+    Raises files.BadWorkbook with one clear sentence where the file can't be read or written; it is
+    then as it was before.
+    """
+    if to and to.exists():
+        raise files.BadWorkbook(f"{to} is there already; remove it or choose another folder.")
+    lock = files.open_lock(path)
+    if lock:
+        raise files.BadWorkbook(
+            f"It is open in a spreadsheet program (there is a lock file {lock}). Save and close it there, "
+            "then fill it. If no program has it open, delete the lock file."
+        )
+    seen = examine(path)
+    for read in seen.values.entries.values():
+        _write_results(seen, read)
+    if "findings" in seen.found:
+        _write_findings(seen)
+    if to or seen.book.changed:
+        seen.book.save(to)
+    return seen.findings
+
+
+def _write_results(seen: Examined, read: Entries) -> None:
+    """The computed cells and the flags of one sheet."""
+    cells = seen.book.cells(read.found.tab)
+    for field in (*read.sheet.fields, *read.sheet.columns):
+        if field.key not in read.found.cells or field.role == "entry":
+            continue
+        if field.role == "computed":
+            texts = _written(field, seen.values.get(read.sheet.key, field.key), read.units[field.key])
+        else:
+            texts = _flags(seen, read, field)
+        for place, value in zip(_places(read, field), texts, strict=True):
+            held = cells.get(place)
+            if held is None or not held.formula:
+                seen.book.write(read.found.tab, *place, value, like=_model(read, place))
+        if read.is_column(field.key):
+            _clear_leftovers(seen.book, read, read.found.cells[field.key][1])
+
+
+def _places(read: Entries, field: Field) -> list[tuple[int, int]]:
+    """The cells a computed or flag field is written to."""
+    row, column = read.found.cells[field.key]
+    if read.is_column(field.key):
+        return [(record, column) for record in read.rows]
+    if field.role == "flag":
+        return [(read.found.cells[f.key][0], column) for f in _lines(read)]
+    return [(row, column)]
+
+
+def _lines(read: Entries) -> list[Field]:
+    return [f for f in read.sheet.fields if f.role != "flag" and f.key in read.found.cells]
+
+
+def _flags(seen: Examined, read: Entries, field: Field) -> list[str | None]:
+    by_row: dict[int, list[Finding]] = {}
+    for finding in seen.findings:
+        if finding.sheet == read.found.tab:
+            by_row.setdefault(finding.row, []).append(finding)
+    return [flag_text(by_row.get(row, [])) or None for row, _ in _places(read, field)]
+
+
+def _written(field: Field, values: Any, unit: str) -> list[Any]:
+    """Computed values as they go into the cells: in the column's unit, None for a blank."""
+    flat = np.atleast_1d(values)
+    if flat.dtype == object:
+        return [value or None for value in flat]
+    if field.units and not unit:
+        return [None] * len(flat)
+    if field.quantity == "moment":
+        return [units.moment(value) if np.isfinite(value) else None for value in flat]
+    # Nine digits are more than any reading holds, and the same on every machine.
+    return [
+        float(f"{v:.9g}") if np.isfinite(v) else None for v in units.from_base(flat, field.quantity, unit)
+    ]
+
+
+def _model(read: Entries, place: tuple[int, int]) -> tuple[int, int] | None:
+    """The cell whose look a record below the ready rows takes over: the one on the first record row."""
+    first = read.found.first_row
+    return (first, place[1]) if first and place[0] > first else None
+
+
+def _clear_leftovers(book: files.Workbook, read: Entries, column: int) -> None:
+    """Results of records that were deleted since: on ready rows with no entry left."""
+    first = read.found.first_row
+    last = max((first + read.sheet.records - 1, *read.rows))
+    kept = set(read.rows)
+    for (row, place), cell in list(book.cells(read.found.tab).items()):
+        if place == column and first <= row <= last and row not in kept and not cell.formula:
+            book.write(read.found.tab, row, place, None)
+
+
+def _write_findings(seen: Examined) -> None:
+    """The findings sheet: one line a finding, and nothing left below of an earlier fill."""
+    place = seen.found["findings"]
+    first, book = place.first_row, seen.book
+    columns = {key: column for key, (_, column) in place.cells.items()}
+    for row, finding in enumerate(seen.findings, start=first):
+        texts = {
+            "level": finding.level.upper(),
+            "cell": f"{finding.sheet} {finding.cell}",
+            "column": finding.column,
+            "message": finding.message,
+            "advice": finding.advice,
+            "rule": finding.rule,
+        }
+        for key, text in texts.items():
+            if key in columns:
+                link = (finding.sheet, finding.row, finding.place) if key == "cell" else None
+                book.write(place.tab, row, columns[key], text, like=(first, columns[key]), link=link)
+    below = first + len(seen.findings)
+    for (row, column), cell in list(book.cells(place.tab).items()):
+        if row >= below and column in columns.values() and not cell.formula:
+            book.write(place.tab, row, column, None)
+
+
+def _own_formulas(book: files.Workbook, read: Mapping[str, Entries]) -> Iterable[Finding]:
+    """A note for each computed column in which the person put a formula: it stays theirs."""
+    for sheet in read.values():
+        cells = book.cells(sheet.found.tab)
+        for field in (*sheet.sheet.fields, *sheet.sheet.columns):
+            if field.role == "entry" or field.key not in sheet.found.cells:
+                continue
+            place = next((p for p in _places(sheet, field) if p in cells and cells[p].formula), None)
+            if place:
+                yield Finding(
+                    "note",
+                    sheet.found.tab,
+                    sheet.found.headings[field.key],
+                    *place,
+                    "own_formula",
+                    "This computed cell holds a formula of your own; it is left as it is.",
+                    "Delete the formula if the computed value should stand here.",
+                )
+
+
+def _doubt(place: locate.Found, text: str) -> Finding:
+    row, column = next(iter(place.cells.values()))
+    return Finding(
+        "warning", place.tab, "", row, column, "column_in_doubt", text, "Give each column its own heading."
+    )

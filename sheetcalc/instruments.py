@@ -1,0 +1,146 @@
+"""From what the glass shows to what is true, and back."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sheetcalc.liquids import Array, spirit, wash, water
+
+# Cubic expansion of soda-lime glass, 1/K: OIML R 44.
+GLASS_EXPANSION = 25e-6
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """A measuring instrument.
+
+    name: what people call it; reference_temperature: °C at which it reads right (NaN where it has none);
+    division: of the scale; correction: added to every reading before anything else; uncertainty: expanded
+    (k = 2), of one reading. The last three in the unit of the scale: SG, % vol, °C, L or kg.
+    """
+
+    name: str
+    reference_temperature: float
+    division: float
+    correction: float
+    uncertainty: float
+
+
+def expanded_uncertainty(division: ArrayLike) -> Array:
+    """Expanded uncertainty (k = 2) of one reading, from the division of the scale alone; same unit.
+
+    Half a division either way for the reading and as much for the calibration, all values alike likely.
+    Source: JCGM 100 (GUM) 4.3.7; that a calibration is good to half a division is common practice.
+    """
+    half = np.asarray(division, dtype=np.float64) / 2.0
+    return np.asarray(2.0 * np.sqrt(2.0 * half**2 / 3.0))
+
+
+def _usual(name: str, reference_temperature: float, division: float) -> Instrument:
+    return Instrument(name, reference_temperature, division, 0.0, float(expanded_uncertainty(division)))
+
+
+# Common practice: what a small distiller usually owns.
+DEFAULTS = {
+    "hydrometer": _usual("hydrometer", 20.0, 0.002),
+    "alcoholmeter": _usual("alcoholmeter", 20.0, 1.0),
+    "thermometer": _usual("thermometer", np.nan, 1.0),
+    "still thermometer": _usual("still thermometer", np.nan, 1.0),
+    "measure": _usual("measure", 20.0, 0.010),
+    "scale": _usual("scale", np.nan, 0.001),
+}
+
+
+def alcoholmeter_density(
+    reading: ArrayLike, reference_temperature: ArrayLike, temperature: ArrayLike
+) -> Array:
+    """Density of the spirit in which a glass alcoholmeter floats at a reading, kg/m3 in vacuo.
+
+    reading: % vol with both volumes at the reference temperature, 0..100; reference_temperature,
+    temperature: °C, -20..40; broadcast; NaN outside. Source: OIML R 22 (tables for glass instruments) and
+    OIML R 44: the glass is larger by 25e-6 a degree, so at one mark the liquid is that much lighter.
+    """
+    reference = np.asarray(reference_temperature, dtype=np.float64)
+    marked = spirit.density(spirit.mass_fraction(reading, reference), reference)
+    return marked * _glass(reference, temperature)
+
+
+def strength_20(reading: ArrayLike, temperature: ArrayLike, alcoholmeter: Instrument) -> Array:
+    """Strength, % vol at 20 °C, from the reading of an alcoholmeter in a sample at a temperature.
+
+    reading: % vol as the glass shows it; temperature: of the sample, °C, -20..40; broadcast; NaN outside
+    and where no spirit of that density exists. Source: OIML R 22.
+    """
+    shown = np.asarray(reading, dtype=np.float64) + alcoholmeter.correction
+    density = alcoholmeter_density(shown, alcoholmeter.reference_temperature, temperature)
+    return spirit.strength(spirit.mass_fraction_from_density(density, temperature))
+
+
+def reading_expected(strength_20: ArrayLike, temperature: ArrayLike, alcoholmeter: Instrument) -> Array:
+    """What an alcoholmeter shows, % vol, in spirit of a strength at a temperature. Inverse of `strength_20`.
+
+    strength_20: % vol at 20 °C, 0..100; temperature: °C, -20..40; broadcast; NaN outside and off the scale.
+    """
+    reference = alcoholmeter.reference_temperature
+    density = spirit.density(spirit.mass_fraction(strength_20), temperature)
+    marked = density / _glass(reference, temperature)
+    shown = spirit.strength(spirit.mass_fraction_from_density(marked, reference), reference)
+    return shown - alcoholmeter.correction
+
+
+def hydrometer_density(reading: ArrayLike, temperature: ArrayLike, reference_temperature: ArrayLike) -> Array:
+    """Density of the liquid in which a glass hydrometer floats at a reading, kg/m3 in vacuo.
+
+    reading: SG of the liquid at the reference temperature against water at the same; temperature,
+    reference_temperature: °C, -20..40; broadcast; NaN outside. Source: OIML R 44 for the glass.
+    """
+    marked = water.density_from_gravity(reading, reference_temperature)
+    return marked * _glass(reference_temperature, temperature)
+
+
+def gravity_20(
+    reading: ArrayLike,
+    temperature: ArrayLike,
+    hydrometer: Instrument,
+    original_gravity: ArrayLike = np.nan,
+) -> Array:
+    """Gravity, SG 20/20, of a wash from the reading of a hydrometer in a sample at a temperature.
+
+    reading: SG as the glass shows it; temperature: of the sample, °C, 0..40; original_gravity: SG 20/20,
+    NaN for plain sugar solution; broadcast; NaN outside. Source: `wash.gravity_at_20`.
+    """
+    shown = np.asarray(reading, dtype=np.float64) + hydrometer.correction
+    density = hydrometer_density(shown, temperature, hydrometer.reference_temperature)
+    return wash.gravity_at_20(density, temperature, original_gravity)
+
+
+def water_reading(
+    kind: str,
+    temperature: ArrayLike,
+    reference_temperature: ArrayLike = 20.0,
+) -> Array:
+    """What an instrument without fault shows in pure water: the check of its zero.
+
+    kind: "hydrometer", which shows SG, or "alcoholmeter", % vol; any other raises ValueError.
+    temperature: of the water, °C, 0..40; reference_temperature: °C, 0..40; broadcast; NaN outside. In water
+    colder than its reference an alcoholmeter floats above its zero: the negative value continues the scale
+    at its first division.
+    Source: OIML R 22 and R 44.
+    """
+    reference = np.asarray(reference_temperature, dtype=np.float64)
+    marked = water.density(temperature) / _glass(reference, temperature)
+    if kind == "hydrometer":
+        return water.gravity(marked, reference)
+    if kind != "alcoholmeter":
+        raise ValueError(f"no reading in water for {kind!r}")
+    shown = spirit.strength(spirit.mass_fraction_from_density(marked, reference), reference)
+    fall = water.density(reference) - spirit.density(spirit.mass_fraction(1.0, reference), reference)
+    below = (water.density(reference) - marked) / fall
+    return np.where(below < 0.0, below, shown)
+
+
+def _glass(reference_temperature: ArrayLike, temperature: ArrayLike) -> Array:
+    """Density of the liquid at one mark of a glass float, over that at the reference temperature."""
+    warmer = np.asarray(temperature, dtype=np.float64) - np.asarray(reference_temperature, dtype=np.float64)
+    return 1.0 - GLASS_EXPANSION * warmer

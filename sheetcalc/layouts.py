@@ -1,0 +1,294 @@
+"""The sheets of a workbook, as `workbook_templates/*.toml` describe them."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal, get_args
+
+from sheetcalc import units
+
+Role = Literal["entry", "computed", "flag"]
+System = Literal["metric", "us"]
+Style = Literal["title", "heading", "text", "step", "caution", "entry", "computed", "flag"]
+
+
+class LayoutError(Exception):
+    """A layout file that can't be used; the message names the file, the table and the key."""
+
+
+@dataclass(frozen=True)
+class Field:
+    """One line of a card or one column of a table.
+
+    `low`, `high` and `default` are in base units; `unit` and `digits` hold one value for each
+    unit system. A field with no unit holds text, a moment or a plain number.
+    """
+
+    key: str
+    heading: str
+    help: str
+    role: Role
+    quantity: str
+    unit: dict[System, str]
+    digits: dict[System, int]
+    choices: tuple[str, ...]
+    low: float | None
+    high: float | None
+    default: float | str | None
+    needed: bool
+    width: float
+    format: str | None
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """The unit labels a person may choose for this field; empty where nothing is measured."""
+        return units.choices(self.quantity)
+
+    def number_format(self, system: System) -> str:
+        """The number format of the field's cells, as both file formats write it."""
+        if self.format:
+            return self.format
+        if self.quantity in ("text", "choice"):
+            return "General"
+        if self.quantity == "moment":
+            return "yyyy-mm-dd hh:mm"
+        digits = self.digits[system]
+        return "0." + "0" * digits if digits else "0"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a page: its text and how it is set."""
+
+    style: Style
+    text: str
+    link: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sheet: a card (`fields`), a table (`columns`), both, or a page (`lines`)."""
+
+    key: str
+    title: str
+    intro: str
+    landscape: bool
+    records: int
+    fields: tuple[Field, ...]
+    columns: tuple[Field, ...]
+    lines: tuple[Line, ...]
+    prefilled: tuple[dict[str, dict[System, float | str]], ...]
+
+    def field(self, key: str) -> Field | None:
+        """The field or column with this key, if the layout has it."""
+        return next((f for f in (*self.fields, *self.columns) if f.key == key), None)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A kind of workbook: its name and its sheets in order."""
+
+    name: str
+    title: str
+    sheets: tuple[Sheet, ...]
+
+
+def folder() -> Path:
+    """Where the templates are: inside an installed package, or beside it in a checkout."""
+    inside = Path(__file__).parent / "workbook_templates"
+    return inside if inside.is_dir() else Path(__file__).parent.parent / "workbook_templates"
+
+
+def kinds(templates: Path | None = None) -> tuple[str, ...]:
+    """The names of the workbooks that can be made."""
+    return tuple(sorted(path.stem for path in (templates or folder()).glob("*.toml")))
+
+
+@cache
+def load(name: str, templates: Path | None = None) -> Layout:
+    """Read a workbook's layout.
+
+    name: a name out of `kinds()`. Raises LayoutError, naming file, table and key.
+    """
+    templates = templates or folder()
+    path = templates / f"{name}.toml"
+    found = _parse(path)
+    _only(path, "the file", found, {"title", "sheets"})
+    names = _take(path, "the file", found, "sheets", list)
+    return Layout(
+        name=name,
+        title=_take(path, "the file", found, "title", str),
+        sheets=tuple(_sheet(templates / "sheets" / f"{key}.toml") for key in names),
+    )
+
+
+@cache
+def every_sheet(templates: Path | None = None) -> dict[str, Sheet]:
+    """Every sheet of every layout, by key, in the order of the layouts."""
+    return {s.key: s for kind in kinds(templates) for s in load(kind, templates).sheets}
+
+
+@cache
+def _sheet(path: Path) -> Sheet:
+    found = _parse(path)
+    allowed = {"title", "intro", "landscape", "records", "fields", "columns", "lines", "prefilled"}
+    _only(path, "the file", found, allowed)
+    fields = _fields(path, "fields", found)
+    columns = _fields(path, "columns", found)
+    lines = tuple(_line(path, number, line) for number, line in _tables(path, "lines", found))
+    if not (fields or columns or lines):
+        raise LayoutError(f"{path.name}: the sheet has no [[fields]], no [[columns]] and no [[lines]].")
+    _unlike(path, [f.key for f in (*fields, *columns)])
+    by_key = {c.key: c for c in columns}
+    return Sheet(
+        key=path.stem,
+        title=_take(path, "the file", found, "title", str),
+        intro=_take(path, "the file", found, "intro", str, ""),
+        landscape=_take(path, "the file", found, "landscape", bool, True),
+        records=_take(path, "the file", found, "records", int, 60),
+        fields=fields,
+        columns=columns,
+        lines=lines,
+        prefilled=tuple(
+            _prefilled(path, number, row, by_key) for number, row in _tables(path, "prefilled", found)
+        ),
+    )
+
+
+def _fields(path: Path, table: str, found: dict[str, Any]) -> tuple[Field, ...]:
+    return tuple(_field(path, f"[[{table}]] {n}", entry) for n, entry in _tables(path, table, found))
+
+
+def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
+    key = _take(path, where, entry, "key", str)
+    where = f"{where} (key {key!r})"
+    known = {"key", "heading", "help", "role", "quantity", "unit", "digits", "choices"}
+    _only(path, where, entry, known | {"low", "high", "default", "needed", "width", "format"})
+    if not key.isidentifier() or key != key.lower():
+        raise LayoutError(f"{path.name}, {where}: a key is made of small letters, digits and '_'.")
+    role = _take(path, where, entry, "role", str)
+    if role not in get_args(Role):
+        raise LayoutError(f"{path.name}, {where}: role is {role!r}; it can be {_or(get_args(Role))}.")
+    quantity = _take(path, where, entry, "quantity", str)
+    if quantity not in units.QUANTITIES:
+        raise LayoutError(
+            f"{path.name}, {where}: quantity is {quantity!r}; it can be {_or(units.QUANTITIES)}."
+        )
+    unit = _both(path, where, entry, "unit", str, "") if units.choices(quantity) else {}
+    for label in unit.values():
+        if label not in units.choices(quantity):
+            allowed = _or(units.choices(quantity))
+            raise LayoutError(f"{path.name}, {where}: unit is {label!r}; for {quantity} it can be {allowed}.")
+    if "digits" in entry:
+        digits = _both(path, where, entry, "digits", int, 0)
+    else:
+        digits = {s: units.digits(quantity, unit.get(s, "")) for s in get_args(System)}
+    choices = tuple(_take(path, where, entry, "choices", list, []))
+    if (quantity == "choice") != bool(choices):
+        raise LayoutError(f"{path.name}, {where}: choices go with quantity 'choice', and it with them.")
+    low = _number(path, where, entry, "low")
+    high = _number(path, where, entry, "high")
+    if low is not None and high is not None and low >= high:
+        raise LayoutError(f"{path.name}, {where}: low ({low:g}) has to be smaller than high ({high:g}).")
+    default = entry.get("default")
+    if default is not None and isinstance(default, str) != (quantity in ("text", "choice")):
+        raise LayoutError(f"{path.name}, {where}: default {default!r} does not fit quantity {quantity!r}.")
+    return Field(
+        key=key,
+        heading=_take(path, where, entry, "heading", str),
+        help=_take(path, where, entry, "help", str),
+        role=role,
+        quantity=quantity,
+        unit=unit,
+        digits=digits,
+        choices=choices,
+        low=low,
+        high=high,
+        default=default if default is None or isinstance(default, str) else float(default),
+        needed=_take(path, where, entry, "needed", bool, False),
+        width=float(_take(path, where, entry, "width", (int, float), 12)),
+        format=_take(path, where, entry, "format", str, None),
+    )
+
+
+def _line(path: Path, number: int, entry: dict[str, Any]) -> Line:
+    where = f"[[lines]] {number}"
+    _only(path, where, entry, {"style", "text", "link"})
+    style = _take(path, where, entry, "style", str)
+    if style not in get_args(Style):
+        raise LayoutError(f"{path.name}, {where}: style is {style!r}; it can be {_or(get_args(Style))}.")
+    return Line(
+        style=style,
+        text=_take(path, where, entry, "text", str),
+        link=_take(path, where, entry, "link", str, ""),
+    )
+
+
+def _prefilled(
+    path: Path, number: int, row: dict[str, Any], columns: dict[str, Field]
+) -> dict[str, dict[System, float | str]]:
+    where = f"[[prefilled]] {number}"
+    for key in row:
+        if key not in columns or columns[key].role != "entry":
+            raise LayoutError(f"{path.name}, {where}: {key!r} is not an entry column of this sheet.")
+    return {key: _both(path, where, row, key, (str, int, float), None) for key in row}
+
+
+def _parse(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise LayoutError(f"{path.name}: there is no such layout file in {path.parent.name}.") from None
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise LayoutError(f"{path.name}: not readable as TOML: {error}.") from None
+
+
+def _tables(path: Path, table: str, found: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
+    entries = found.get(table, [])
+    if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+        raise LayoutError(f"{path.name}: {table} is written as [[{table}]], once for each.")
+    return list(enumerate(entries, start=1))
+
+
+def _only(path: Path, where: str, entry: dict[str, Any], known: set[str]) -> None:
+    for key in entry:
+        if key not in known:
+            raise LayoutError(f"{path.name}, {where}: {key!r} is not known here; known are {_or(known)}.")
+
+
+def _unlike(path: Path, keys: list[str]) -> None:
+    for key in keys:
+        if keys.count(key) > 1:
+            raise LayoutError(f"{path.name}: the key {key!r} stands there twice.")
+
+
+def _take(path: Path, where: str, entry: dict[str, Any], key: str, kind: Any, *default: Any) -> Any:
+    if key not in entry:
+        if default:
+            return default[0]
+        raise LayoutError(f"{path.name}, {where}: {key!r} is missing.")
+    if not isinstance(entry[key], kind) or (isinstance(entry[key], bool) and kind is not bool):
+        name = {str: "a text", int: "a whole number", bool: "true or false", list: "a list"}
+        raise LayoutError(
+            f"{path.name}, {where}: {key!r} is {entry[key]!r}; it has to be {name.get(kind, 'a number')}."
+        )
+    return entry[key]
+
+
+def _both(path: Path, where: str, entry: dict[str, Any], key: str, kind: Any, default: Any) -> dict[Any, Any]:
+    """A value for each unit system: written once for both, or as a table with metric and us."""
+    if not isinstance(entry.get(key), dict):
+        value = _take(path, where, entry, key, kind, *([] if default == "" else [default]))
+        return dict.fromkeys(get_args(System), value)
+    _only(path, f"{where}, {key}", entry[key], set(get_args(System)))
+    return {system: _take(path, f"{where}, {key}", entry[key], system, kind) for system in get_args(System)}
+
+
+def _number(path: Path, where: str, entry: dict[str, Any], key: str) -> float | None:
+    value = _take(path, where, entry, key, (int, float), None)
+    return None if value is None else float(value)
+
+
+def _or(names: Any) -> str:
+    return ", ".join(sorted(map(str, names)))

@@ -1,0 +1,151 @@
+"""The batch card: the wash, the yeast, the still, the place."""
+
+from typing import Any
+
+import numpy as np
+
+from sheetcalc import law
+from sheetcalc.liquids import Array, vapour, wash
+from sheetcalc.stages import slips
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.slips import Mask
+
+
+@column("batch")
+def lowest_gravity(original_gravity: Array) -> Array:
+    """Gravity (SG 20/20) of the wash when all of its extract is fermented."""
+    return np.asarray(wash.lowest_gravity(original_gravity))
+
+
+@column("batch")
+def highest_strength(original_gravity: Array) -> Array:
+    """Strength (% vol) of the wash when all of its extract is fermented."""
+    return np.asarray(wash.highest_strength(original_gravity))
+
+
+@column("batch")
+def legal_minimum(place: Any, wash_kind: Any, own_minimum: Array) -> Array:
+    """Least strength (% vol) for sale: the usual one of the place, or the person's own."""
+    return np.asarray(law.legal_minimum(str(place), str(wash_kind), float(own_minimum)))
+
+
+@column("batch")
+def pressure(altitude: Array) -> Array:
+    """Air pressure at the still, kPa."""
+    return np.asarray(vapour.pressure(altitude))
+
+
+@column("batch")
+def azeotrope(pressure: Array) -> Array:
+    """The most that any still gives there, % vol."""
+    return np.asarray(vapour.azeotrope(pressure))
+
+
+@check(
+    "batch",
+    cell="original_gravity",
+    level="error",
+    says="{original_gravity} can't be the gravity of a wash before the yeast. {meant}",
+    advice="Type it as the hydrometer shows it and mind the unit beside it.",
+)
+def original_gravity_impossible(original_gravity: Array) -> tuple[Mask, dict[str, Any]]:
+    """Not above water, or above any syrup."""
+    wrong = (original_gravity <= 1.0) | (original_gravity > 1.3)
+    return wrong, {"meant": (slips.gravity_meant(original_gravity, 1.02, 1.15), "original_gravity")}
+
+
+@check(
+    "batch",
+    cell="original_gravity",
+    level="note",
+    says="Without the original gravity the alcohol of the wash can't be computed.",
+    advice="Type it, or take it from your recipe.",
+)
+def original_gravity_missing(original_gravity: Array, fermentation_reading: Array) -> bool:
+    """There are readings, but nothing to compare them with."""
+    return bool(np.isnan(original_gravity) and np.isfinite(fermentation_reading).any())
+
+
+@check(
+    "batch",
+    cell="yeast_tolerance",
+    level="warning",
+    says="The wash could reach {highest_strength}; the yeast gives up at {yeast_tolerance} and "
+    "leaves sugar behind.",
+    advice="Use less sugar, more water or a stronger yeast.",
+)
+def beyond_yeast(yeast_tolerance: Array, highest_strength: Array) -> Mask:
+    """More sugar than the yeast can take; half a % vol is the packet's own rounding."""
+    return highest_strength > yeast_tolerance + 0.5
+
+
+@check(
+    "batch",
+    cell="temperature_high",
+    level="error",
+    says="The warmest, {temperature_high}, is not above the coolest, {temperature_low}.",
+    advice="Exchange the two, or mind their units.",
+)
+def temperatures_reversed(temperature_low: Array, temperature_high: Array) -> Mask:
+    """The range is empty."""
+    return temperature_low >= temperature_high
+
+
+@check(
+    "batch",
+    cell="temperature_high",
+    level="error",
+    says="No yeast lives at {temperature_high}; as °F it would make sense.",
+    advice="Choose °F as the unit, or type it in °C.",
+)
+def fahrenheit_yeast_limit(temperature_high: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius line."""
+    return slips.fahrenheit_for_celsius(temperature_high)
+
+
+@check(
+    "batch",
+    cell="target_strength",
+    level="error",
+    says="{target_strength} is more than any still gives here ({azeotrope}).",
+    advice="Mind the unit: proof is about twice % vol.",
+)
+def target_above_azeotrope(target_strength: Array, azeotrope: Array) -> tuple[Mask, dict[str, Any]]:
+    """Above the azeotrope at the site's pressure."""
+    return target_strength > azeotrope, {"azeotrope": (azeotrope, "target_strength")}
+
+
+@check(
+    "batch",
+    cell="target_strength",
+    level="warning",
+    says="{target_strength} is below the usual legal minimum of {legal_minimum} for this wash in this place.",
+    advice="Check your own local law before you bottle.",
+)
+def target_below_legal_minimum(target_strength: Array, legal_minimum: Array) -> Mask:
+    """Too weak to be sold under the usual name; a twentieth of a % vol is only rounding."""
+    return target_strength < legal_minimum - 0.05
+
+
+@check(
+    "batch",
+    cell="still_minimum",
+    level="error",
+    says="The least filling, {still_minimum}, is not below what the still holds, {still_capacity}.",
+    advice="Exchange the two, or mind their units.",
+)
+def still_never_covered(still_minimum: Array, still_capacity: Array) -> Mask:
+    """No charge would fit."""
+    return still_minimum >= still_capacity
+
+
+@check(
+    "batch",
+    cell="effective_stages",
+    level="error",
+    says="A still has at least one effective stage, not {effective_stages}.",
+    advice="1 is a plain pot; leave it blank if you don't know.",
+)
+def less_than_one_stage(effective_stages: Array) -> Mask:
+    """Boiling is itself one stage."""
+    return effective_stages < 1

@@ -1,0 +1,449 @@
+"""The fermentation sheet: what the hydrometer says, how far the wash is and when it will be done."""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from sheetcalc import instruments, units
+from sheetcalc.instruments import Instrument
+from sheetcalc.liquids import Array, wash
+from sheetcalc.stages import slips
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.slips import Mask
+
+# Common practice: the same reading on two to three days running. An evening reading followed by a
+# morning one two days on still counts.
+STANDSTILL = 1.8  # d
+PAUSE = 0.8  # d
+
+# Share of the extract that is gone at the end, by kind of wash: the least that counts as finished, and
+# the usual. Sugar ferments out; a mash keeps dextrins, molasses its unfermentable part. Common practice.
+ENDS = {"sugar": (0.90, 1.00), "wine": (0.90, 0.97), "fruit": (0.85, 0.96), "grain": (0.58, 0.70)}
+ENDS |= {"molasses": (0.45, 0.60)}
+ANY_END = (0.58, 0.95)
+
+FASTEST = 0.06  # SG a day; the fastest turbo washes stay below it (common practice)
+SLOWING = 0.25  # of the fastest pace so far
+
+
+class Curve(NamedTuple):
+    """The usable readings in the order of time; `at` are their places among the records."""
+
+    at: Any
+    days: Array
+    gravity: Array
+
+
+@column("fermentation")
+def gravity_20(
+    reading: Array, sample_temperature: Array, hydrometer: Instrument, original_gravity: Array
+) -> Array:
+    """Gravity (SG 20/20) at 20 °C from what the hydrometer shows at the sample's temperature."""
+    return np.asarray(instruments.gravity_20(reading, sample_temperature, hydrometer, original_gravity))
+
+
+@column("fermentation")
+def alcohol(original_gravity: Array, gravity_20: Array) -> Array:
+    """Strength of the wash (% vol) by mass balance from its original gravity."""
+    return np.asarray(wash.fermented(original_gravity, gravity_20).strength)
+
+
+@column("fermentation")
+def attenuation(original_gravity: Array, gravity_20: Array) -> Array:
+    """Share (0 to 1) of the extract that is fermented, by mass balance: the real attenuation."""
+    return np.asarray(wash.fermented(original_gravity, gravity_20).share)
+
+
+@column("fermentation")
+def curve(taken_at: Array, gravity_20: Array) -> Curve:
+    """The readings that fit together, in the order of time."""
+    known = np.flatnonzero(np.isfinite(taken_at) & np.isfinite(gravity_20))
+    order = known[np.argsort(taken_at[known], kind="stable")]
+    return Curve(order, taken_at[order], gravity_20[order])
+
+
+@column("fermentation")
+def fits(curve: Curve, taken_at: Array, hydrometer: Instrument) -> Mask:
+    """Which readings fit a gravity that only falls; the largest set that does."""
+    mask = np.zeros(len(taken_at), dtype=bool)
+    mask[curve.at] = slips.longest_chain(curve.gravity, _scatter(hydrometer))
+    return mask
+
+
+@column("fermentation")
+def sound(curve: Curve, fits: Mask, taken_at: Array) -> Curve:
+    """The curve without the readings that do not fit."""
+    keep = fits[curve.at] if len(curve.at) else np.zeros(0, dtype=bool)
+    return Curve(curve.at[keep], curve.days[keep], curve.gravity[keep])
+
+
+@column("fermentation")
+def daily_change(curve: Curve, taken_at: Array) -> Array:
+    """Change of gravity (SG a day) since the reading before."""
+    change = np.full(len(taken_at), np.nan)
+    span = np.diff(curve.days)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        change[curve.at[1:]] = np.where(span > 0.02, np.diff(curve.gravity) / span, np.nan)
+    return change
+
+
+@column("fermentation")
+def ends(original_gravity: Array, wash_kind: Any, yeast_tolerance: Array) -> tuple[float, float]:
+    """Gravity (SG 20/20) at or below which it counts as finished, and where it usually ends.
+
+    The yeast's tolerance ends it earlier where that is reached first.
+    """
+    least, usual = ENDS.get(str(wash_kind), ANY_END)
+    full = float(wash.highest_strength(original_gravity))
+    stop = (float(yeast_tolerance) - 1.0) / full if np.isfinite(yeast_tolerance) else np.inf
+    shares = np.array([min(least, stop), min(usual, max(stop, 0.0) + 1.0 / full)])
+    gravity = wash.gravity_when(original_gravity, np.clip(shares, 0.0, 1.0))
+    return float(gravity[0]), float(gravity[1])
+
+
+@column("fermentation")
+def state(sound: Curve, taken_at: Array, hydrometer: Instrument, ends: tuple[float, float]) -> Any:
+    """working, slowing, standing, finished or stalled, by the standstill rule of the trade."""
+    words = np.full(len(taken_at), "", dtype=object)
+    pace = _pace(sound)
+    for i in range(1, len(sound.at)):
+        stood = sound.days[i] - sound.days[_standing_since(sound.gravity, i, hydrometer)]
+        if stood >= STANDSTILL and np.isfinite(ends[0]):
+            words[sound.at[i]] = "finished" if sound.gravity[i] <= ends[0] else "stalled"
+        elif stood >= PAUSE:
+            words[sound.at[i]] = "standing"
+        else:
+            words[sound.at[i]] = "slowing" if pace[i] < SLOWING * pace[: i + 1].max() else "working"
+    return words
+
+
+@column("fermentation")
+def expected_end(
+    sound: Curve, state: Any, taken_at: Array, hydrometer: Instrument, ends: tuple[float, float]
+) -> Array:
+    """When (days since 1899-12-30) the gravity comes within a division of its usual end.
+
+    The distance to the end shrinks by the same share each day; that share is fitted to the last four
+    readings. Blank once it stands, and where the end is more than 60 days off.
+    """
+    when = np.full(len(taken_at), np.nan)
+    for i in range(2, len(sound.at)):
+        if state[sound.at[i]] in ("working", "slowing"):
+            part = slice(max(0, i - 3), i + 1)
+            when[sound.at[i]] = _meets(sound.days[part], sound.gravity[part] - ends[1], hydrometer.division)
+    return when
+
+
+def _meets(days: Array, distance: Array, division: float) -> float:
+    if np.isnan(distance).any() or (distance <= 0).any() or distance[-1] <= division:
+        return np.nan
+    slope = np.polyfit(days - days[-1], np.log(distance), 1)[0]
+    ahead = np.log(distance[-1] / division) / -slope if slope < 0 else np.inf
+    return float(days[-1] + ahead) if ahead < 60 else np.nan
+
+
+def _pace(curve: Curve) -> Array:
+    """Fall of gravity (SG a day) up to each reading."""
+    span = np.maximum(np.diff(curve.days), 0.02)
+    return np.concatenate([[0.0], np.maximum(-np.diff(curve.gravity) / span, 0.0)])
+
+
+def _standing_since(gravity: Array, last: int, hydrometer: Instrument) -> int:
+    """The first of the readings up to `last` that can't be told from each other on this hydrometer."""
+    first = last
+    while first and np.ptp(gravity[first - 1 : last + 1]) <= 0.75 * hydrometer.division:
+        first -= 1
+    return first
+
+
+def _scatter(hydrometer: Instrument) -> float:
+    """How far two readings of the same wash may differ: both have the instrument's uncertainty."""
+    return float(np.hypot(hydrometer.uncertainty, hydrometer.uncertainty))
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="error",
+    says="{reading} can't be a gravity. {meant}",
+    advice="Type it as the hydrometer shows it and mind the unit above.",
+)
+def gravity_impossible(
+    reading: Array, original_gravity: Array, lowest_gravity: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Outside of anything that ferments: another scale, a short form or a slipped point."""
+    low = np.where(np.isnan(lowest_gravity), 0.98, lowest_gravity - 0.004)
+    high = np.where(np.isnan(original_gravity), 1.15, original_gravity + 0.004)
+    wrong = (reading > 1.3) | (reading < 0.95)
+    return wrong, {"meant": (slips.gravity_meant(reading, low, high), "reading")}
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="error",
+    says="{gravity_20} is above the original gravity of {original_gravity}. {meant}",
+    advice="Read again; if it stays, the original gravity on the batch card is wrong, or sugar was added.",
+)
+def above_original(
+    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, lowest_gravity: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Gravity only falls; both values have the hydrometer's uncertainty."""
+    wrong = (gravity_20 > original_gravity + _scatter(hydrometer)) & (reading <= 1.3)
+    return wrong, {"meant": (slips.gravity_meant(reading, lowest_gravity, original_gravity), "reading")}
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="error",
+    says="{gravity_20} is below {lowest_gravity}, the least this wash can reach from "
+    "{original_gravity}. {meant}",
+    advice="Read again; if it stays, the original gravity on the batch card is too low.",
+)
+def below_lowest(
+    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, lowest_gravity: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Less than nothing left of the extract."""
+    wrong = (gravity_20 < lowest_gravity - _scatter(hydrometer)) & (reading >= 0.95)
+    return wrong, {"meant": (slips.gravity_meant(reading, lowest_gravity, original_gravity), "reading")}
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="warning",
+    says="{gravity_20} does not fit the readings around it ({before} before, {after} after). {meant}",
+    advice="Look at the reading and its date again. If you added sugar, say so in the note.",
+)
+def out_of_line(
+    reading: Array,
+    gravity_20: Array,
+    curve: Curve,
+    fits: Mask,
+    original_gravity: Array,
+    lowest_gravity: Array,
+    hydrometer: Instrument,
+) -> tuple[Mask, dict[str, Any]]:
+    """One of the few that make the gravity rise; the rest falls as it should."""
+    margin = _scatter(hydrometer)
+    before, after = np.full(len(reading), np.nan), np.full(len(reading), np.nan)
+    for i, at in enumerate(curve.at):
+        sound = fits[curve.at]
+        earlier, later = curve.gravity[:i][sound[:i]], curve.gravity[i + 1 :][sound[i + 1 :]]
+        before[at] = earlier[-1] if len(earlier) else np.nan
+        after[at] = later[0] if len(later) else np.nan
+    possible = ~(gravity_20 > original_gravity + margin) & ~(gravity_20 < lowest_gravity - margin)
+    wrong = np.isfinite(gravity_20) & ~fits & possible & (reading >= 0.95) & (reading <= 1.3)
+    wrong[np.setdiff1d(np.arange(len(reading)), curve.at)] = False
+    low = np.where(np.isnan(after), lowest_gravity, after) - margin
+    high = np.where(np.isnan(before), original_gravity, before) + margin
+    like = "gravity_20"
+    return wrong, {
+        "before": (before, like),
+        "after": (after, like),
+        "meant": (slips.gravity_meant(reading, low, high), like),
+    }
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="warning",
+    says="It fell by {fall} since the reading before; no wash ferments that fast.",
+    advice="Look at this reading, the one before and their dates.",
+)
+def falls_too_fast(
+    daily_change: Array, gravity_20: Array, curve: Curve, fits: Mask, hydrometer: Instrument
+) -> tuple[Mask, dict[str, Any]]:
+    """Faster than the fastest wash, by more than two readings can be off."""
+    span = np.full(len(gravity_20), np.nan)
+    span[curve.at[1:]] = np.diff(curve.days)
+    wrong = fits & (daily_change < -FASTEST - _scatter(hydrometer) / np.maximum(span, 0.02))
+    return wrong, {"fall": (-daily_change, "daily_change")}
+
+
+@check(
+    "fermentation",
+    cell="taken_at",
+    level="warning",
+    says="{taken_at} is out of order among the dates around it. {meant}",
+    advice="Look at the date; year first (2026-03-04) can't be misread.",
+)
+def date_out_of_order(taken_at: Array) -> tuple[Mask, dict[str, Any]]:
+    """One of the few dates against the direction of the rest; a sheet may be sorted either way."""
+    up = slips.longest_chain(-taken_at, 0.0)
+    down = slips.longest_chain(taken_at, 0.0)
+    wrong = np.isfinite(taken_at) & ~(up if up.sum() >= down.sum() else down)
+    return wrong, {"meant": (_exchanged(taken_at, wrong), "taken_at")}
+
+
+def _exchanged(taken_at: Array, wrong: Mask) -> Any:
+    """Where day and month exchanged would bring a date among the sound ones, that date in words."""
+    words = np.full(len(taken_at), "", dtype=object)
+    sound = taken_at[np.isfinite(taken_at) & ~wrong]
+    for i in np.flatnonzero(wrong):
+        other = slips.day_and_month_exchanged(float(taken_at[i]))
+        if len(sound) and sound.min() - 3 <= other <= sound.max() + 3:
+            words[i] = f"With day and month exchanged it would be {units.moment(other):%Y-%m-%d} and fit."
+    return words
+
+
+@check(
+    "fermentation",
+    cell="taken_at",
+    level="warning",
+    says="{taken_at} is before the yeast was pitched, {started_at}.",
+    advice="Look at this date and at the one on the batch card.",
+)
+def before_the_yeast(taken_at: Array, started_at: Array) -> Mask:
+    """A reading of the fresh wash the day before is fine."""
+    return taken_at < started_at - 1.0
+
+
+@check(
+    "fermentation",
+    cell="taken_at",
+    level="warning",
+    says="{taken_at} is more than 60 days after the reading before it.",
+    advice="Look at the month and the year.",
+)
+def long_gap(taken_at: Array) -> Mask:
+    """A month or a year mistyped; no wash is left unread for two months."""
+    wrong = np.zeros(len(taken_at), dtype=bool)
+    known = np.flatnonzero(np.isfinite(taken_at))
+    order = known[np.argsort(taken_at[known], kind="stable")]
+    wrong[order[1:]] = np.diff(taken_at[order]) > 60
+    return wrong
+
+
+@check(
+    "fermentation",
+    cell="sample_temperature",
+    level="error",
+    says="{sample_temperature} is no temperature of a sample; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_sample(sample_temperature: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return slips.fahrenheit_for_celsius(sample_temperature)
+
+
+@check(
+    "fermentation",
+    cell="sample_temperature",
+    level="error",
+    says="At {sample_temperature} the sample would be frozen; as °C the number would make sense.",
+    advice="Choose °C as the unit, or write °C behind the number.",
+)
+def celsius_sample(sample_temperature: Array) -> Mask:
+    """Degrees Celsius in a Fahrenheit column."""
+    return slips.celsius_for_fahrenheit(sample_temperature)
+
+
+@check(
+    "fermentation",
+    cell="sample_temperature",
+    level="warning",
+    says="At {sample_temperature} a reading can't be corrected; 40 °C (104 °F) is the most.",
+    advice="Let the sample cool to about 20 °C and read again.",
+)
+def sample_too_hot(sample_temperature: Array) -> Mask:
+    """Above the range of the density formula."""
+    hot = sample_temperature > slips.HOTTEST_SAMPLE
+    return hot & ~slips.fahrenheit_for_celsius(sample_temperature)
+
+
+@check(
+    "fermentation",
+    cell="wash_temperature",
+    level="error",
+    says="{wash_temperature} would kill the yeast; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_wash(wash_temperature: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return slips.fahrenheit_for_celsius(wash_temperature)
+
+
+@check(
+    "fermentation",
+    cell="wash_temperature",
+    level="error",
+    says="At {wash_temperature} the wash would be frozen; as °C the number would make sense.",
+    advice="Choose °C as the unit, or write °C behind the number.",
+)
+def celsius_wash(wash_temperature: Array) -> Mask:
+    """Degrees Celsius in a Fahrenheit column."""
+    return slips.celsius_for_fahrenheit(wash_temperature)
+
+
+@check(
+    "fermentation",
+    cell="wash_temperature",
+    level="warning",
+    says="{wash_temperature} is warmer than the yeast stands ({temperature_high}).",
+    advice="Cool it; off flavours and a stuck wash come from heat.",
+)
+def wash_too_warm(wash_temperature: Array, temperature_high: Array, thermometer: Instrument) -> Mask:
+    """Above the packet's range by more than the thermometer can be off."""
+    hot = wash_temperature > temperature_high + thermometer.uncertainty
+    return hot & ~slips.fahrenheit_for_celsius(wash_temperature)
+
+
+@check(
+    "fermentation",
+    cell="wash_temperature",
+    level="warning",
+    says="{wash_temperature} is cooler than the yeast works at ({temperature_low}).",
+    advice="Warm it gently; in the cold it stops before the sugar is gone.",
+)
+def wash_too_cool(wash_temperature: Array, temperature_low: Array, thermometer: Instrument) -> Mask:
+    """Below the packet's range by more than the thermometer can be off."""
+    cold = wash_temperature < temperature_low - thermometer.uncertainty
+    return cold & ~slips.celsius_for_fahrenheit(wash_temperature)
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="warning",
+    says="The reading has stood still for two days or more at {gravity_20}, with {attenuation} of "
+    "the sugar gone: stalled.",
+    advice="Check temperature and nutrients, rouse the yeast gently, or pitch a fresh active starter.",
+)
+def stalled(state: Any) -> Mask:
+    """Standing still far from the end; said once, at the last reading."""
+    return _newest(state, "stalled")
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="note",
+    says="The reading has stood still for two days or more near the expected end: finished.",
+    advice="Clear the wash, then run it.",
+)
+def finished(state: Any) -> Mask:
+    """Standing still near the end; said once, at the last reading."""
+    return _newest(state, "finished")
+
+
+def _newest(state: Any, word: str) -> Mask:
+    """The last row that has a state at all, if it is that one."""
+    last = np.flatnonzero(np.asarray(state) != "")[-1:]
+    mask = np.zeros(len(state), dtype=bool)
+    mask[last] = np.asarray(state)[last] == word
+    return mask
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="warning",
+    says="{alcohol} is more than this yeast is said to stand ({yeast_tolerance}).",
+    advice="Look at the reading, the original gravity and the yeast's packet.",
+)
+def beyond_tolerance(alcohol: Array, yeast_tolerance: Array) -> Mask:
+    """A packet's figure is good to one or two % vol."""
+    return alcohol > yeast_tolerance + 2.0

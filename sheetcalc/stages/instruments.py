@@ -1,0 +1,187 @@
+"""The instruments sheet: what each glass shows in plain water, and so how far its readings are off."""
+
+from typing import Any
+
+import numpy as np
+
+from sheetcalc import instruments, units
+from sheetcalc.instruments import Instrument
+from sheetcalc.liquids import Array
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.slips import Mask
+
+QUANTITIES = {
+    "hydrometer": "gravity",
+    "alcoholmeter": "mark",
+    "thermometer": "temperature",
+    "still thermometer": "temperature",
+    "measure": "volume",
+    "scale": "mass",
+}
+GLASSES = ("hydrometer", "alcoholmeter")
+SIXTY_FAHRENHEIT = (60 - 32) * 5 / 9
+
+
+@column("instruments")
+def correction(
+    instrument: Any, scale: Any, reference_temperature: Array, zero_reading: Array, zero_temperature: Array
+) -> Array:
+    """What is added to every reading, each row in its own scale's unit."""
+    return _in_scale(
+        instrument, scale, _right_reading(instrument, reference_temperature, zero_temperature)
+    ) - (_as_scaled(scale, zero_reading))
+
+
+@column("instruments")
+def uncertainty(instrument: Any, division: Array) -> Array:
+    """Expanded uncertainty (k = 2) of one reading, each row in its own scale's unit."""
+    return np.asarray(instruments.expanded_uncertainty(division))
+
+
+@column("instruments")
+def hydrometer(
+    instrument: Any, scale: Any, reference_temperature: Array, division: Array, correction: Array
+) -> Instrument:
+    """The hydrometer in use, in base units."""
+    return _in_use("hydrometer", instrument, scale, reference_temperature, division, correction)
+
+
+@column("instruments")
+def alcoholmeter(
+    instrument: Any, scale: Any, reference_temperature: Array, division: Array, correction: Array
+) -> Instrument:
+    """The alcoholmeter in use, in base units."""
+    return _in_use("alcoholmeter", instrument, scale, reference_temperature, division, correction)
+
+
+@column("instruments")
+def thermometer(
+    instrument: Any, scale: Any, reference_temperature: Array, division: Array, correction: Array
+) -> Instrument:
+    """The thermometer in use, in base units."""
+    return _in_use("thermometer", instrument, scale, reference_temperature, division, correction)
+
+
+def _in_use(
+    name: str, instrument: Any, scale: Any, reference: Array, division: Array, correction: Array
+) -> Instrument:
+    """The first line of that kind; what it leaves blank comes from the usual instrument."""
+    usual = instruments.DEFAULTS[name]
+    lines = [i for i, kind in enumerate(np.atleast_1d(instrument)) if kind == name]
+    if not lines or not _fits(name, scale[lines[0]]):
+        return usual
+    i, label = lines[0], scale[lines[0]]
+    step = _difference(name, label, division[i])
+    return Instrument(
+        name,
+        _or(reference[i], usual.reference_temperature),
+        _or(step, usual.division),
+        _or(_difference(name, label, correction[i]), 0.0),
+        float(instruments.expanded_uncertainty(_or(step, usual.division))),
+    )
+
+
+def _difference(name: str, label: str, difference: float) -> float:
+    """A difference on an instrument's scale -> base units, taken where pure water reads."""
+    quantity = QUANTITIES[name]
+    zero = float(units.from_base(1.0 if quantity == "gravity" else 0.0, quantity, label))
+    ends = units.to_base([zero, zero + difference], quantity, label)
+    return float(ends[1] - ends[0])
+
+
+def _or(value: float, usual: float) -> float:
+    return float(value) if np.isfinite(value) else usual
+
+
+def _fits(name: str, label: str) -> bool:
+    return name in QUANTITIES and label in units.choices(QUANTITIES[name])
+
+
+def _as_scaled(scale: Any, reading: Array) -> Array:
+    """Zero readings as the scale is written: 998 on an SG scale is 0.998."""
+    thousandths = (np.asarray(scale) == "SG") & (reading > 900)
+    return np.where(thousandths, reading / 1000, reading)
+
+
+def _right_reading(instrument: Any, reference: Array, temperature: Array) -> Array:
+    """What a right instrument shows: a glass in water at that temperature, the others at their zero."""
+    right = np.zeros(len(np.atleast_1d(instrument)))
+    for name in GLASSES:
+        usual = instruments.DEFAULTS[name].reference_temperature
+        shown = instruments.water_reading(name, temperature, np.where(np.isnan(reference), usual, reference))
+        right = np.where(np.asarray(instrument) == name, shown, right)
+    return right
+
+
+def _in_scale(instrument: Any, scale: Any, values: Array) -> Array:
+    pairs = zip(instrument, scale, values, strict=True)
+    return np.array(
+        [
+            float(units.from_base(v, QUANTITIES[name], label)) if _fits(name, label) else np.nan
+            for name, label, v in pairs
+        ]
+    )
+
+
+@check(
+    "instruments",
+    cell="scale",
+    level="error",
+    says="A {instrument} is not graduated in {scale}.",
+    advice="Choose the unit that is engraved on it.",
+)
+def scale_of_another_kind(instrument: Any, scale: Any) -> Mask:
+    """The unit does not belong to the instrument."""
+    pairs = zip(instrument, scale, strict=True)
+    return np.array([bool(name and label) and not _fits(name, label) for name, label in pairs], dtype=bool)
+
+
+@check(
+    "instruments",
+    cell="zero_reading",
+    level="warning",
+    says="It would be off by {steps} of its divisions; glass that has slipped, or a wrong unit, does that.",
+    advice="Repeat it in clean water with no bubbles on the glass. If it stays, replace the instrument.",
+)
+def far_from_zero(correction: Array, division: Array) -> tuple[Mask, dict[str, Any]]:
+    """More than five divisions off in plain water."""
+    steps = np.abs(correction) / division
+    return steps > 5, {"steps": (np.round(steps), "division")}
+
+
+@check(
+    "instruments",
+    cell="zero_temperature",
+    level="note",
+    says="The temperature of the water is missing, so what it shows in water can't be used.",
+    advice="Type the water's temperature.",
+)
+def water_temperature_missing(instrument: Any, zero_reading: Array, zero_temperature: Array) -> Mask:
+    """A glass was tried in water of unknown temperature."""
+    return np.isin(instrument, GLASSES) & np.isfinite(zero_reading) & np.isnan(zero_temperature)
+
+
+@check(
+    "instruments",
+    cell="reference_temperature",
+    level="warning",
+    says="A proof scale reads right at 60 °F, not at {reference_temperature}.",
+    advice="Look at what is engraved on the glass.",
+)
+def proof_scale_not_at_sixty(instrument: Any, scale: Any, reference_temperature: Array) -> Mask:
+    """US proof is defined at 60 °F (27 CFR part 30)."""
+    proof = (np.asarray(instrument) == "alcoholmeter") & (np.asarray(scale) == "proof")
+    return proof & (np.abs(reference_temperature - SIXTY_FAHRENHEIT) > 0.3)
+
+
+@check(
+    "instruments",
+    cell="instrument",
+    level="note",
+    says="A {instrument} stands further up already; that one is used, not this.",
+    advice="Put the one you use first.",
+)
+def second_of_its_kind(instrument: Any) -> Mask:
+    """Only the first line of each kind is used."""
+    names = list(instrument)
+    return np.array([bool(name) and name in names[:i] for i, name in enumerate(names)], dtype=bool)

@@ -1,0 +1,73 @@
+"""How a stage declares its columns and checks, and how they are kept.
+
+A column is a plain function: its parameters are the keys it needs, its result is its column. A check is
+one too; its result says which rows are at fault. A key is looked for on the sheet itself, then on the
+batch card; `<sheet>_<key>` names a key of another sheet.
+"""
+
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from sheetcalc.findings import Level
+
+Function = Callable[..., Any]
+
+
+@dataclass(frozen=True)
+class Column:
+    """A computed column: the function and the keys it needs."""
+
+    function: Function
+    needs: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Check:
+    """A check: its rule's name, the key of the cell it speaks of, its level, sentence and advice.
+
+    `says` and `advice` may hold keys in braces; they are shown in the unit of their column.
+    """
+
+    rule: str
+    cell: str
+    level: Level
+    says: str
+    advice: str
+    function: Function
+    needs: tuple[str, ...]
+
+
+COLUMNS: dict[str, dict[str, Column]] = {}
+CHECKS: dict[str, list[Check]] = {}
+
+
+def column(sheet: str) -> Callable[[Function], Function]:
+    """Declare a function as the computed column of its own name on a sheet."""
+
+    def keep(function: Function) -> Function:
+        COLUMNS.setdefault(sheet, {})[function.__name__] = Column(function, _parameters(function))
+        return function
+
+    return keep
+
+
+def check(sheet: str, *, cell: str, level: Level, says: str, advice: str) -> Callable[[Function], Function]:
+    """Declare a function as a check of a sheet.
+
+    It returns an array of booleans over the rows (one boolean for a card), or a pair of that and a
+    dictionary of more values to show: name -> (values in base units, key of the column to show them
+    like).
+    """
+
+    def keep(function: Function) -> Function:
+        kept = Check(function.__name__, cell, level, says, advice, function, _parameters(function))
+        CHECKS.setdefault(sheet, []).append(kept)
+        return function
+
+    return keep
+
+
+def _parameters(function: Function) -> tuple[str, ...]:
+    return tuple(inspect.signature(function).parameters)

@@ -1,0 +1,485 @@
+"""The runs sheet: what a charge should give, what it gave, and whether the still is safe with it."""
+
+from typing import Any
+
+import numpy as np
+
+from sheetcalc import instruments
+from sheetcalc.instruments import Instrument
+from sheetcalc.liquids import Array, mixing, vapour
+from sheetcalc.stages import slips
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.slips import Mask
+
+ROOM = 20.0  # °C, what a charge starts from
+FOAM_ROOM = 0.85  # of the still's capacity; above it a wash may foam over (common practice)
+LONGEST_RUN = 12.0  # h; nobody watches a still longer without a relief (common practice)
+STRONGEST_CHARGE = 40.0  # % vol; stronger charges are diluted before a run (common practice)
+FLAMMABLE = 60.0  # % vol; flash point near room temperature
+MODEL = 4.0  # % vol that the model of a run may be off without anything being wrong
+MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
+
+
+@column("runs")
+def strength_charged(charge_strength: Array, kind: Any, alcohol_now: Array) -> Array:
+    """Strength (% vol) of the charge: as typed, or else that of the wash, but not for a spirit run."""
+    wash = np.where(np.asarray(kind) == "spirit", np.nan, alcohol_now)
+    return np.where(np.isnan(charge_strength), wash, charge_strength)
+
+
+@column("runs")
+def alcohol_now(fermentation_alcohol: Array, fermentation_sound: Any) -> Array:
+    """The last sound strength on the fermentation sheet, % vol."""
+    at = getattr(fermentation_sound, "at", ())
+    known = [a for a in np.atleast_1d(fermentation_alcohol)[list(at)] if np.isfinite(a)]
+    return np.asarray(known[-1] if known else np.nan)
+
+
+@column("runs")
+def charge_alcohol(charge_volume: Array, strength_charged: Array) -> Array:
+    """Pure alcohol (L) in the pot."""
+    return charge_volume * strength_charged / 100
+
+
+@column("runs")
+def collected_strength(
+    collected_reading: Array, collected_temperature: Array, alcoholmeter: Instrument
+) -> Array:
+    """True strength (% vol at 20 °C) of what was collected."""
+    return np.asarray(instruments.strength_20(collected_reading, collected_temperature, alcoholmeter))
+
+
+@column("runs")
+def collected_alcohol(collected_volume: Array, collected_strength: Array) -> Array:
+    """Pure alcohol (L) collected."""
+    return collected_volume * collected_strength / 100
+
+
+@column("runs")
+def recovery(collected_alcohol: Array, charge_alcohol: Array) -> Array:
+    """Share (0 to 1) of the alcohol charged that was collected."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(charge_alcohol > 0, collected_alcohol / charge_alcohol, np.nan)
+
+
+@column("runs")
+def expected_volume(
+    charge_volume: Array,
+    strength_charged: Array,
+    drip_limit: Array,
+    effective_stages: Array,
+    pressure: Array,
+    still_minimum: Array,
+) -> Array:
+    """Volume (L at 20 °C) until the drip falls to the limit, or until the element would fall dry."""
+    volume = vapour.collected_when(charge_volume, strength_charged, drip_limit, effective_stages, pressure)
+    return np.fmin(volume, np.maximum(charge_volume - still_minimum, 0.0))
+
+
+@column("runs")
+def run_volume(collected_volume: Array, expected_volume: Array) -> Array:
+    """Volume (L) the run ends with: what was collected, or else the plan."""
+    return np.where(np.isnan(collected_volume), expected_volume, collected_volume)
+
+
+@column("runs")
+def model(
+    charge_volume: Array, strength_charged: Array, run_volume: Array, effective_stages: Array, pressure: Array
+) -> vapour.Distilled:
+    """The run as batch distillation over the vapour-liquid balance."""
+    return vapour.distil(charge_volume, strength_charged, run_volume, effective_stages, pressure)
+
+
+@column("runs")
+def expected_strength(model: vapour.Distilled) -> Array:
+    """Strength (% vol) the model gives for the volume collected, or else for the planned one."""
+    return model.strength
+
+
+@column("runs")
+def heating(
+    charge_volume: Array,
+    strength_charged: Array,
+    pressure: Array,
+    still_power: Array,
+    still_efficiency: Array,
+) -> Array:
+    """Hours from switching on to the first drip."""
+    heat = vapour.heat_to_boil(charge_volume, strength_charged, ROOM, pressure)
+    return heat / 3.6 / (still_power * still_efficiency)
+
+
+@column("runs")
+def boiling(
+    charge_volume: Array,
+    strength_charged: Array,
+    run_volume: Array,
+    effective_stages: Array,
+    pressure: Array,
+    still_power: Array,
+    still_efficiency: Array,
+) -> Array:
+    """Hours from the first drip to the end."""
+    heat = vapour.heat_to_collect(charge_volume, strength_charged, run_volume, effective_stages, pressure)
+    return heat / 3.6 / (still_power * still_efficiency)
+
+
+@column("runs")
+def expected_first_drip(filled_at: Array, heating: Array) -> Array:
+    """When (days since 1899-12-30) the first drip is due."""
+    return filled_at + heating / 24
+
+
+@column("runs")
+def expected_end(filled_at: Array, first_drip_at: Array, heating: Array, boiling: Array) -> Array:
+    """When the run is due to end: counted from the first drip once that is known."""
+    start = np.where(np.isnan(first_drip_at), filled_at + heating / 24, first_drip_at)
+    return start + boiling / 24
+
+
+@column("runs")
+def energy(heating: Array, boiling: Array, still_power: Array) -> Array:
+    """Energy (kWh) from switching on to the end."""
+    return still_power * (heating + boiling) / 1000
+
+
+@column("runs")
+def rest(
+    charge_volume: Array, strength_charged: Array, collected_volume: Array, collected_strength: Array
+) -> mixing.Blend:
+    """What stays in the pot by mass balance from what was measured."""
+    return mixing.remainder(charge_volume, strength_charged, collected_volume, collected_strength)
+
+
+@column("runs")
+def left_volume(rest: mixing.Blend, model: vapour.Distilled) -> Array:
+    """Volume (L at 20 °C) left in the pot: measured, or else by the model."""
+    return np.where(np.isnan(rest.volume), model.left_volume, rest.volume)
+
+
+@column("runs")
+def left_strength(rest: mixing.Blend, model: vapour.Distilled) -> Array:
+    """Strength (% vol) left in the pot: measured, or else by the model."""
+    return np.where(np.isnan(rest.strength), model.left_strength, rest.strength)
+
+
+@check(
+    "runs",
+    cell="charge_volume",
+    level="error",
+    says="At the end only {left_volume} is left in the pot; it needs {still_minimum} to keep the "
+    "element covered. It would burn dry.",
+    advice="Stop earlier or charge more. Never let a still run dry.",
+)
+def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> Mask:
+    """The element comes out of the liquid, at the start or before the end."""
+    return (left_volume < still_minimum * 0.999) | (charge_volume < still_minimum)
+
+
+@check(
+    "runs",
+    cell="charge_volume",
+    level="error",
+    says="{charge_volume} is more than the still holds ({still_capacity}).",
+    advice="Mind the unit, or charge less: an over-full still boils over into the outlet and can block it.",
+)
+def over_full(charge_volume: Array, still_capacity: Array) -> Mask:
+    """More than the pot holds to the brim."""
+    return charge_volume > still_capacity
+
+
+@check(
+    "runs",
+    cell="charge_volume",
+    level="warning",
+    says="{charge_volume} leaves little room for foam in a still of {still_capacity}.",
+    advice="Charge about four fifths of what it holds, and watch the first boil.",
+)
+def little_room_for_foam(charge_volume: Array, still_capacity: Array) -> Mask:
+    """Fuller than common practice."""
+    return (charge_volume > FOAM_ROOM * still_capacity) & (charge_volume <= still_capacity)
+
+
+@check(
+    "runs",
+    cell="charge_volume",
+    level="error",
+    says="With this run {total} has been charged, more than the wash there was ({wash_volume}).",
+    advice="Look at the charges, at their units and at the wash volume; call a second distillation 'spirit'.",
+)
+def more_charged_than_wash(
+    charge_volume: Array, kind: Any, wash_volume: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """All charges of wash together exceed it, by more than a measure is off."""
+    of_wash = np.isfinite(charge_volume) & (np.asarray(kind) != "spirit")
+    total = np.cumsum(np.where(of_wash, charge_volume, 0.0))
+    return of_wash & (total > wash_volume * 1.05), {"total": (total, "charge_volume")}
+
+
+@check(
+    "runs",
+    cell="charge_strength",
+    level="warning",
+    says="{charge_strength} is more than this wash can hold ({highest_strength}). {meant}",
+    advice="Mind the unit; if it is a distillate, choose 'spirit' as the kind of run.",
+)
+def stronger_than_the_wash(
+    charge_strength: Array, kind: Any, highest_strength: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """A charge of wash with more alcohol than its gravity allows."""
+    wrong = (np.asarray(kind) != "spirit") & (charge_strength > highest_strength + 1.0)
+    halved = charge_strength / 2 <= highest_strength + 1.0
+    return wrong, {
+        "meant": (np.where(halved, "As proof it would fit.", "").astype(object), "charge_strength")
+    }
+
+
+@check(
+    "runs",
+    cell="charge_strength",
+    level="warning",
+    says="A charge of {charge_strength} gives off vapour that burns long before it boils.",
+    advice="Bring it to about 30 % vol with water before you heat it.",
+)
+def charge_too_strong(charge_strength: Array) -> Mask:
+    """Stronger than common practice; the flash point of 40 % vol is about 26 °C."""
+    return charge_strength > STRONGEST_CHARGE
+
+
+@check(
+    "runs",
+    cell="charge_strength",
+    level="note",
+    says="The strength of the charge is blank; the wash's {alcohol_now} from the fermentation sheet is used.",
+    advice="Type it if this charge is something else.",
+)
+def charge_strength_taken(charge_strength: Array, charge_volume: Array, strength_charged: Array) -> Mask:
+    """The person should know what was assumed."""
+    return np.isnan(charge_strength) & np.isfinite(charge_volume) & np.isfinite(strength_charged)
+
+
+@check(
+    "runs",
+    cell="charge_strength",
+    level="note",
+    says="The strength of the charge is not filled in; what depends on it stays blank.",
+    advice="Measure it, or fill in the fermentation sheet.",
+)
+def charge_strength_missing(charge_volume: Array, strength_charged: Array) -> Mask:
+    """Neither typed nor known from the wash."""
+    return np.isfinite(charge_volume) & np.isnan(strength_charged)
+
+
+@check(
+    "runs",
+    cell="collected_volume",
+    level="error",
+    says="{collected_volume} collected from a charge of {charge_volume}: that can't be.",
+    advice="Mind the units of both.",
+)
+def more_volume_out(collected_volume: Array, charge_volume: Array) -> Mask:
+    """Out of the still comes less than went in."""
+    return collected_volume >= charge_volume
+
+
+@check(
+    "runs",
+    cell="collected_volume",
+    level="warning",
+    says="{collected_volume} is very little from a charge of {charge_volume}; {thousand} would make sense.",
+    advice="Mind the unit: litres typed in a column of millilitres?",
+)
+def litres_for_millilitres(
+    collected_volume: Array, charge_volume: Array, expected_volume: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """A thousandth of what could be."""
+    meant = collected_volume * 1000
+    wrong = (
+        (collected_volume < 0.005 * charge_volume) & (meant < charge_volume) & (meant > 0.1 * expected_volume)
+    )
+    return wrong, {"thousand": (meant, "collected_volume")}
+
+
+@check(
+    "runs",
+    cell="collected_reading",
+    level="error",
+    says="{collected_alcohol} of pure alcohol collected, but only {charge_alcohol} charged. {meant}",
+    advice="Look at the volumes, the strengths and their units.",
+)
+def more_alcohol_out(
+    collected_alcohol: Array, charge_alcohol: Array, collected_volume: Array, charge_volume: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """A still makes no alcohol; the measures' own spread is allowed for."""
+    wrong = (collected_alcohol > charge_alcohol * (1 + MEASURES)) & (collected_volume < charge_volume)
+    halved = (collected_alcohol / 2 <= charge_alcohol) & (collected_alcohol / 2 > 0.4 * charge_alcohol)
+    words = np.where(halved, "With the reading as proof it would fit.", "").astype(object)
+    return wrong, {"meant": (words, "collected_reading")}
+
+
+@check(
+    "runs",
+    cell="collected_reading",
+    level="error",
+    says="{collected_reading} is more than any still gives here ({azeotrope}). {meant}",
+    advice="Mind the unit above: proof is twice % vol.",
+)
+def above_azeotrope(
+    collected_reading: Array,
+    collected_strength: Array,
+    azeotrope: Array,
+    alcoholmeter: Instrument,
+) -> tuple[Mask, dict[str, Any]]:
+    """Above the azeotrope by more than the glass can be off."""
+    return above_the_azeotrope(collected_reading, collected_strength, azeotrope, alcoholmeter)
+
+
+def above_the_azeotrope(
+    reading: Array, strength_20: Array, azeotrope: Array, alcoholmeter: Instrument
+) -> tuple[Mask, dict[str, Any]]:
+    """A reading that no still gives, and whether it would fit as proof; for every sheet with readings."""
+    limit = np.where(np.isnan(azeotrope), vapour.azeotrope(vapour.pressure(0.0)), azeotrope)
+    wrong = (reading > 100) | (strength_20 > limit + alcoholmeter.uncertainty)
+    meant = np.where(reading / 2 <= limit, "As proof it would fit.", "").astype(object)
+    return wrong, {
+        "meant": (meant, ""),
+        "azeotrope": (np.broadcast_to(limit, wrong.shape), "target_strength"),
+    }
+
+
+@check(
+    "runs",
+    cell="collected_reading",
+    level="warning",
+    says="{collected_strength} is weaker than even a plain pot would give ({plain}) for this charge "
+    "and volume.",
+    advice="Look at volume and reading; if they hold, it foamed over, or the charge was weaker.",
+)
+def weaker_than_a_plain_pot(
+    collected_strength: Array,
+    charge_volume: Array,
+    strength_charged: Array,
+    collected_volume: Array,
+    pressure: Array,
+    alcoholmeter: Instrument,
+) -> tuple[Mask, dict[str, Any]]:
+    """Below one stage, by more than model and glass can be off."""
+    plain = vapour.distil(charge_volume, strength_charged, collected_volume, 1.0, pressure).strength
+    wrong = collected_strength < plain - MODEL - alcoholmeter.uncertainty
+    return wrong, {"plain": (plain, "collected_strength")}
+
+
+@check(
+    "runs",
+    cell="collected_reading",
+    level="warning",
+    says="{collected_strength} is much stronger than this still should give ({expected_strength}) "
+    "for this charge and volume.",
+    advice="Look at volume and reading; if they hold, set more effective stages on the batch card.",
+)
+def stronger_than_the_still(
+    collected_strength: Array,
+    charge_volume: Array,
+    strength_charged: Array,
+    collected_volume: Array,
+    effective_stages: Array,
+    pressure: Array,
+    alcoholmeter: Instrument,
+    azeotrope: Array,
+    collected_alcohol: Array,
+    charge_alcohol: Array,
+) -> Mask:
+    """Above what one more stage would give; what is impossible is told by another check."""
+    most = vapour.distil(charge_volume, strength_charged, collected_volume, effective_stages + 1, pressure)
+    possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (collected_strength <= azeotrope)
+    return possible & (collected_strength > most.strength + MODEL + alcoholmeter.uncertainty)
+
+
+@check(
+    "runs",
+    cell="collected_temperature",
+    level="error",
+    says="{collected_temperature} is no temperature of a sample; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_sample(collected_temperature: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return slips.fahrenheit_for_celsius(collected_temperature)
+
+
+@check(
+    "runs",
+    cell="collected_temperature",
+    level="note",
+    says="Without its temperature the reading can't be corrected to 20 °C.",
+    advice="Type the temperature of the sample.",
+)
+def temperature_missing(collected_reading: Array, collected_temperature: Array) -> Mask:
+    """A reading alone."""
+    return np.isfinite(collected_reading) & np.isnan(collected_temperature)
+
+
+@check(
+    "runs",
+    cell="collected_volume",
+    level="note",
+    says="Spirit of {collected_strength} can catch fire at room temperature.",
+    advice="No flame near it, ventilate, keep it in closed glass or stainless steel.",
+)
+def catches_fire(collected_strength: Array) -> Mask:
+    """Flash point at or below a warm room's temperature."""
+    return (collected_strength > FLAMMABLE) & (collected_strength <= 100)
+
+
+@check(
+    "runs",
+    cell="first_drip_at",
+    level="error",
+    says="The first drip, {first_drip_at}, is before the heat was on, {filled_at}.",
+    advice="Look at both dates and times.",
+)
+def drip_before_heat(first_drip_at: Array, filled_at: Array) -> Mask:
+    """Times in the wrong order."""
+    return first_drip_at < filled_at
+
+
+@check(
+    "runs",
+    cell="first_drip_at",
+    level="warning",
+    says="The first drip came in less than half the time this power needs ({expected_first_drip}).",
+    advice="Look at the times, the charge and the power; a still that leaks vapour is a fire.",
+)
+def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array, charge_volume: Array) -> Mask:
+    """Faster than the element can heat, unless the charge went in hot (which saves up to half)."""
+    hours = (first_drip_at - filled_at) * 24
+    return (hours >= 0) & (hours < 0.5 * heating)
+
+
+@check(
+    "runs",
+    cell="stopped_at",
+    level="error",
+    says="It stopped, {stopped_at}, before it began ({began}).",
+    advice="Look at the dates and times.",
+)
+def stopped_before_it_began(
+    stopped_at: Array, filled_at: Array, first_drip_at: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Times in the wrong order."""
+    began = np.fmax(filled_at, first_drip_at)
+    return stopped_at < began, {"began": (began, "stopped_at")}
+
+
+@check(
+    "runs",
+    cell="stopped_at",
+    level="warning",
+    says="This run took {hours}.",
+    advice="Look at the dates. Never leave a running still; stop it rather than tire.",
+)
+def very_long_run(stopped_at: Array, filled_at: Array) -> tuple[Mask, dict[str, Any]]:
+    """Longer than anyone watches."""
+    hours = (stopped_at - filled_at) * 24
+    words = np.array([f"{h:.0f} hours" if np.isfinite(h) else "" for h in hours], dtype=object)
+    return hours > LONGEST_RUN, {"hours": (words, "stopped_at")}

@@ -1,0 +1,256 @@
+"""The strength sheet: the water that brings a lot to strength, and whether it came out so."""
+
+from typing import Any
+
+import numpy as np
+
+from sheetcalc import instruments
+from sheetcalc.instruments import Instrument
+from sheetcalc.liquids import Array, mixing
+from sheetcalc.stages import slips
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.runs import FLAMMABLE, MEASURES, above_the_azeotrope
+from sheetcalc.stages.slips import Mask
+
+
+@column("strength")
+def strength_20(reading: Array, temperature: Array, alcoholmeter: Instrument) -> Array:
+    """True strength (% vol at 20 °C) of the lot."""
+    return np.asarray(instruments.strength_20(reading, temperature, alcoholmeter))
+
+
+@column("strength")
+def mix(volume: Array, strength_20: Array, target_strength: Array, target_volume: Array) -> mixing.Mix:
+    """Lot and water together: to the wanted strength, or else to the wanted volume."""
+    to_strength = mixing.water_for_strength(volume, strength_20, target_strength)
+    to_volume = mixing.water_for_volume(volume, strength_20, target_volume)
+    by_strength = np.isfinite(target_strength)
+    pairs = zip(to_strength, to_volume, strict=True)
+    return mixing.Mix(*(np.where(by_strength, strength, volume) for strength, volume in pairs))
+
+
+@column("strength")
+def water_mass(mix: mixing.Mix) -> Array:
+    """Water to weigh in, kg."""
+    return mix.water_mass
+
+
+@column("strength")
+def water_volume(mix: mixing.Mix) -> Array:
+    """The same water, L at 20 °C."""
+    return mix.water_volume
+
+
+@column("strength")
+def final_volume(mix: mixing.Mix) -> Array:
+    """Volume after mixing, L at 20 °C."""
+    return mix.volume
+
+
+@column("strength")
+def final_strength(mix: mixing.Mix) -> Array:
+    """Strength after mixing, % vol."""
+    return mix.strength
+
+
+@column("strength")
+def contraction(mix: mixing.Mix) -> Array:
+    """What vanishes in mixing, L: lot plus water less the mix."""
+    return mix.contraction
+
+
+@column("strength")
+def strength_after(reading_after: Array, temperature_after: Array, alcoholmeter: Instrument) -> Array:
+    """True strength (% vol at 20 °C) measured after mixing."""
+    return np.asarray(instruments.strength_20(reading_after, temperature_after, alcoholmeter))
+
+
+@column("strength")
+def difference(strength_after: Array, final_strength: Array) -> Array:
+    """Measured less expected strength after mixing, % vol."""
+    return strength_after - final_strength
+
+
+@column("strength")
+def water_more(final_volume: Array, strength_after: Array, final_strength: Array) -> Array:
+    """Water (L) that still brings the mix down to the wanted strength; 0 where it is not too strong."""
+    more = mixing.water_for_strength(final_volume, strength_after, final_strength).water_volume
+    return np.where(strength_after <= final_strength, 0.0, more)
+
+
+@column("strength")
+def spirit_more(
+    final_volume: Array, strength_after: Array, final_strength: Array, strength_20: Array
+) -> Array:
+    """The lot's own spirit (L) that brings the mix up to the wanted strength; 0 where it is not too weak."""
+    more = mixing.spirit_for_strength(final_volume, strength_after, final_strength, strength_20)
+    return np.where(strength_after >= final_strength, 0.0, more)
+
+
+@check(
+    "strength",
+    cell="reading",
+    level="error",
+    says="{reading} is more than any still gives ({azeotrope}). {meant}",
+    advice="Mind the unit above: proof is twice % vol.",
+)
+def above_azeotrope(
+    reading: Array, strength_20: Array, azeotrope: Array, alcoholmeter: Instrument
+) -> tuple[Mask, dict[str, Any]]:
+    """Above the azeotrope by more than the glass can be off."""
+    return above_the_azeotrope(reading, strength_20, azeotrope, alcoholmeter)
+
+
+@check(
+    "strength",
+    cell="target_strength",
+    level="error",
+    says="{target_strength} is above what you have, {strength_20}; water only makes it weaker.",
+    advice="Mind the units, or distil it again.",
+)
+def target_above_source(target_strength: Array, strength_20: Array, alcoholmeter: Instrument) -> Mask:
+    """Water can't do that; within the glass's uncertainty it is as good as reached."""
+    return target_strength > strength_20 + alcoholmeter.uncertainty
+
+
+@check(
+    "strength",
+    cell="target_strength",
+    level="note",
+    says="The lot is at {strength_20}: as near to {target_strength} as your alcoholmeter can tell.",
+    advice="No water is needed.",
+)
+def already_there(target_strength: Array, strength_20: Array, alcoholmeter: Instrument) -> Mask:
+    """Nominally above the source, but not by more than the glass can be off."""
+    above = target_strength - strength_20
+    return (above > 0) & (above <= alcoholmeter.uncertainty)
+
+
+@check(
+    "strength",
+    cell="target_volume",
+    level="error",
+    says="{target_volume} is less than you have, {volume}; water only makes it more.",
+    advice="Mind the units.",
+)
+def target_below_volume(target_volume: Array, volume: Array, target_strength: Array) -> Mask:
+    """A mix smaller than its part."""
+    return np.isnan(target_strength) & (target_volume < volume)
+
+
+@check(
+    "strength",
+    cell="target_strength",
+    level="note",
+    says="Neither a wanted strength nor a wanted volume is filled in.",
+    advice="Fill in one of them to get the water.",
+)
+def nothing_wanted(target_strength: Array, target_volume: Array, volume: Array) -> Mask:
+    """Half a row."""
+    return np.isnan(target_strength) & np.isnan(target_volume) & np.isfinite(volume)
+
+
+@check(
+    "strength",
+    cell="target_volume",
+    level="warning",
+    says="The wanted strength gives {final_volume}, not the wanted {target_volume}; the strength was used.",
+    advice="Leave one of the two blank.",
+)
+def two_wants(target_strength: Array, target_volume: Array, final_volume: Array) -> Mask:
+    """Both are filled in and do not agree to half a percent."""
+    return np.isfinite(target_strength) & (np.abs(target_volume / final_volume - 1) > 0.005)
+
+
+@check(
+    "strength",
+    cell="volume",
+    level="error",
+    says="This lot holds {alcohol} of pure alcohol; the runs together gave {collected}. {meant}",
+    advice="Look at the volume and its unit.",
+)
+def more_than_collected(
+    volume: Array, strength_20: Array, runs_collected_alcohol: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """More alcohol than ever came out of the still."""
+    collected = np.nansum(runs_collected_alcohol)
+    alcohol = volume * strength_20 / 100
+    wrong = (alcohol > collected * (1 + MEASURES)) & (collected > 0) & (strength_20 <= 100)
+    meant = np.where(alcohol / 1000 <= collected, "As millilitres it would fit.", "").astype(object)
+    meant = np.where(alcohol > collected * 20, meant, "")
+    shown = np.full(len(alcohol), collected)
+    return wrong, {"alcohol": (alcohol, "volume"), "collected": (shown, "volume"), "meant": (meant, "")}
+
+
+@check(
+    "strength",
+    cell="reading_after",
+    level="warning",
+    says="{strength_after} measured, {final_strength} expected; your alcoholmeter alone does not explain it.",
+    advice="Stir, let it cool to about 20 °C and read again. If it stays, the volume or the first "
+    "reading was off.",
+)
+def not_as_expected(difference: Array, alcoholmeter: Instrument, thermometer: Instrument) -> Mask:
+    """Off by more than two readings and two temperatures (0.3 % vol a degree) can be."""
+    allowed = np.hypot(alcoholmeter.uncertainty, 0.3 * thermometer.uncertainty) * np.sqrt(2)
+    return np.abs(difference) > allowed
+
+
+@check(
+    "strength",
+    cell="target_strength",
+    level="warning",
+    says="It comes out at {final_strength}, below the usual legal minimum of {legal_minimum} for this place.",
+    advice="Fine for a further run or for tasting; check your own local law before you bottle it.",
+)
+def below_legal_minimum(final_strength: Array, legal_minimum: Array) -> Mask:
+    """Too weak to be sold under the usual name; a twentieth of a % vol is only rounding."""
+    return final_strength < legal_minimum - 0.05
+
+
+@check(
+    "strength",
+    cell="temperature",
+    level="error",
+    says="{temperature} is no temperature of a sample; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_sample(temperature: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return slips.fahrenheit_for_celsius(temperature)
+
+
+@check(
+    "strength",
+    cell="temperature_after",
+    level="error",
+    says="{temperature_after} is no temperature of a sample; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_sample_after(temperature_after: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return slips.fahrenheit_for_celsius(temperature_after)
+
+
+@check(
+    "strength",
+    cell="temperature_after",
+    level="note",
+    says="Without its temperature the reading after mixing can't be corrected to 20 °C.",
+    advice="Type the temperature of the mix.",
+)
+def temperature_after_missing(reading_after: Array, temperature_after: Array) -> Mask:
+    """A reading alone."""
+    return np.isfinite(reading_after) & np.isnan(temperature_after)
+
+
+@check(
+    "strength",
+    cell="reading",
+    level="note",
+    says="Spirit of {strength_20} can catch fire at room temperature.",
+    advice="No flame near it, ventilate, and pour the water into the spirit slowly, stirring.",
+)
+def catches_fire(strength_20: Array) -> Mask:
+    """Flash point at or below a warm room's temperature."""
+    return (strength_20 > FLAMMABLE) & (strength_20 <= 100)

@@ -1,0 +1,309 @@
+"""Units at the border: what people write, into base units and back.
+
+Base units: kg, L, °C, % vol at 20 °C, kg/m3, SG 20/20, h, W, kWh, m; a moment is a number of days
+since 1899-12-30, as spreadsheets count. The labels that stand in the unit cells convert by the table
+below (tests hold it against pint); any other unit that somebody writes into a cell goes through pint.
+"""
+
+import re
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from functools import cache
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sheetcalc.liquids import Array, spirit, sugar, water
+
+if TYPE_CHECKING:
+    import pint
+
+EPOCH = datetime(1899, 12, 30)
+
+
+class Unit(NamedTuple):
+    """A unit label: the digits it is shown with, the ways to base units and back."""
+
+    digits: int
+    to_base: Callable[[Any], Any]
+    from_base: Callable[[Any], Any]
+
+
+def _linear(digits: int, factor: float, zero: float = 0.0) -> Unit:
+    return Unit(digits, lambda v: (v - zero) * factor, lambda v: v / factor + zero)
+
+
+_GALLON = 3.785411784
+_POUND = 0.45359237
+
+# The first label of a quantity is the base unit. A quantity without labels is not measured.
+QUANTITIES: dict[str, dict[str, Unit]] = {
+    "text": {},
+    "choice": {},
+    "moment": {},
+    "number": {},
+    "gravity": {
+        "SG": _linear(4, 1.0),
+        "points": _linear(1, 1e-3),
+        "°Bx": Unit(2, sugar.gravity_from_brix, sugar.brix),
+        "°P": Unit(2, sugar.gravity_from_plato, sugar.plato),
+        "kg/m3": _linear(1, 1 / float(water.density(20.0))),
+    },
+    "gravity change": {"SG/d": _linear(4, 1.0), "points/d": _linear(1, 1e-3)},
+    "strength": {
+        "% vol": _linear(1, 1.0),
+        "% mass": Unit(1, spirit.strength_from_mass_percent, spirit.mass_percent),
+        "proof": Unit(1, spirit.strength_from_proof, spirit.proof),
+    },
+    "strength change": {"% vol": _linear(1, 1.0), "proof": _linear(1, 0.5)},
+    # What an alcoholmeter shows: a mark on its scale, at its own reference temperature.
+    "mark": {"% vol": _linear(1, 1.0), "proof": _linear(1, 0.5)},
+    "volume": {
+        "L": _linear(3, 1.0),
+        "mL": _linear(1, 1e-3),
+        "hL": _linear(4, 100.0),
+        "gal": _linear(3, _GALLON),
+        "qt": _linear(3, _GALLON / 4),
+        "fl oz": _linear(2, _GALLON / 128),
+    },
+    "mass": {
+        "kg": _linear(3, 1.0),
+        "g": _linear(1, 1e-3),
+        "lb": _linear(3, _POUND),
+        "oz": _linear(2, _POUND / 16),
+    },
+    "temperature": {"°C": _linear(1, 1.0), "°F": _linear(1, 5 / 9, 32.0)},
+    "length": {"m": _linear(0, 1.0), "ft": _linear(0, 0.3048)},
+    "power": {"W": _linear(0, 1.0), "kW": _linear(2, 1000.0)},
+    "energy": {"kWh": _linear(2, 1.0), "MJ": _linear(2, 1 / 3.6)},
+    "duration": {"h": _linear(2, 1.0), "min": _linear(0, 1 / 60), "d": _linear(2, 24.0)},
+    "ratio": {"%": _linear(1, 0.01)},
+}
+
+
+def choices(quantity: str) -> tuple[str, ...]:
+    """The unit labels a quantity can be written in; empty where nothing is measured."""
+    return tuple(QUANTITIES[quantity])
+
+
+def digits(quantity: str, label: str) -> int:
+    """Digits after the point that a value in this unit is shown with; 2 where there is no unit."""
+    unit = QUANTITIES[quantity].get(label)
+    return unit.digits if unit else 2
+
+
+def to_base(values: ArrayLike, quantity: str, label: str) -> Array:
+    """Values in a unit of the table above -> base units; unchanged for what is not measured."""
+    unit = QUANTITIES[quantity].get(label)
+    numbers = np.asarray(values, dtype=float)
+    return np.asarray(unit.to_base(numbers), dtype=float) if unit else numbers
+
+
+def from_base(values: ArrayLike, quantity: str, label: str) -> Array:
+    """Values in base units -> the unit; unchanged for what is not measured."""
+    unit = QUANTITIES[quantity].get(label)
+    numbers = np.asarray(values, dtype=float)
+    return np.asarray(unit.from_base(numbers), dtype=float) if unit else numbers
+
+
+class Reading(NamedTuple):
+    """A number read from text: its value, the unit it came with ('' if none), a doubt for the person."""
+
+    value: float
+    unit: str
+    doubt: str
+
+
+_NUMBER = re.compile(r"^\s*([+\-−]?(?:\d[\d.,'’ \u00a0\u202f]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$", re.S)
+
+_SPELLINGS = {
+    "sg": "SG",
+    "%": "% vol",
+    "%vol": "% vol",
+    "vol%": "% vol",
+    "vol": "% vol",
+    "%abv": "% vol",
+    "abv": "% vol",
+    "%mas": "% mass",
+    "%mass": "% mass",
+    "%w/w": "% mass",
+    "°proof": "proof",
+    "bx": "°Bx",
+    "brix": "°Bx",
+    "°brix": "°Bx",
+    "p": "°P",
+    "plato": "°P",
+    "°plato": "°P",
+    "kg/m³": "kg/m3",
+    "g/l": "kg/m3",
+    "pts": "points",
+    "c": "°C",
+    "degc": "°C",
+    "f": "°F",
+    "degf": "°F",
+    "l": "L",
+    "ltr": "L",
+    "ml": "mL",
+    "hl": "hL",
+    "gallon": "gal",
+    "gallons": "gal",
+    "floz": "fl oz",
+    "fl.oz.": "fl oz",
+    "lbs": "lb",
+    "hr": "h",
+    "hrs": "h",
+    "hours": "h",
+    "days": "d",
+}
+
+
+def read_number(text: str) -> Reading:
+    """A number out of text, with decimal point or comma and perhaps a unit behind it.
+
+    Raises ValueError where the text holds no number, or more than one.
+    """
+    match = _NUMBER.match(text)
+    if not match:
+        raise ValueError(f"{short(text)} is not a number")
+    digits_text = re.sub(r"['’ \u00a0\u202f]", "", match[1]).replace("−", "-")
+    plain, doubt = _decimal_point(digits_text)
+    try:
+        value = float(plain)
+    except ValueError:
+        raise ValueError(f"{short(text)} is not a number") from None
+    return Reading(value, match[2], f"{short(text)} was read as {value:g}" if doubt else "")
+
+
+def convert(reading: Reading, quantity: str, column_unit: str) -> tuple[float, str]:
+    """A reading in its own unit, or else in the column's -> base units, and the unit it was read in.
+
+    Raises ValueError where the unit does not belong to the quantity.
+    """
+    if not reading.unit:
+        return float(to_base(reading.value, quantity, column_unit)), column_unit
+    label = label_of(reading.unit, quantity)
+    if label:
+        return float(to_base(reading.value, quantity, label)), label
+    base = next(iter(QUANTITIES[quantity]), "")
+    value = _through_pint(reading, base)
+    if value is None:
+        known = ", ".join(choices(quantity)) or "a plain number"
+        raise ValueError(f"{short(reading.unit)} is no unit of {quantity}; it can be {known}")
+    return value, base
+
+
+def label_of(unit: str, quantity: str) -> str:
+    """The table's own label for a unit as a person spells it, '' if it has none."""
+    known = QUANTITIES[quantity]
+    if unit in known:
+        return unit
+    squeezed = re.sub(r"\s", "", unit).casefold()
+    if squeezed == "%" and "%" in known:
+        return "%"
+    folded = {re.sub(r"\s", "", label).casefold(): label for label in known}
+    if squeezed in folded:
+        return folded[squeezed]
+    label = _SPELLINGS.get(squeezed, "")
+    return label if label in known else ""
+
+
+def _decimal_point(text: str) -> tuple[str, bool]:
+    """The number with a decimal point, and whether the comma could have meant thousands."""
+    commas, points = text.count(","), text.count(".")
+    if commas and points:
+        thousands, decimal = (",", ".") if text.rfind(".") > text.rfind(",") else (".", ",")
+        return text.replace(thousands, "").replace(decimal, "."), False
+    if commas > 1 or points > 1:
+        return text.replace(",", "").replace(".", ""), False
+    unsure = bool(re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", text))
+    return text.replace(",", "."), unsure
+
+
+def _through_pint(reading: Reading, base: str) -> float | None:
+    """The value in the base unit by pint, None where pint can't."""
+    to = {"L": "liter", "kg": "kilogram", "°C": "degC", "h": "hour", "W": "watt", "kWh": "kWh", "m": "meter"}
+    if base not in to:
+        return None
+    registry = _registry()
+    try:
+        return float(registry.Quantity(reading.value, reading.unit).to(to[base]).magnitude)
+    except Exception:  # pint raises errors of many kinds for text that is no unit
+        return None
+
+
+@cache
+def _registry() -> "pint.UnitRegistry[Any]":
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+def read_moment(text: str, month_first: bool = False) -> tuple[float, bool]:
+    """Date and perhaps time, as typed text -> days since 1899-12-30, and whether day and month are in doubt.
+
+    Read are 2026-03-04, 4.3.2026 (day first, as dots are written), 4/3/2026 (day first unless
+    `month_first`; in doubt while both fit) and 4 Mar 2026, each with or without a time such as
+    18:30 or 6:30 pm. Raises ValueError for anything else.
+    """
+    words = re.sub(r"[T,]", " ", text.strip()) if re.match(r"\d{4}-", text.strip()) else text.strip()
+    date_text, _, time_text = re.sub(r"\s+", " ", words).partition(" ")
+    spelled = re.match(r"^(\d{1,2})\.? ([A-Za-z]{3})[a-z]*\.? (\d{4})(?:,? (.*))?$", words)
+    doubt = False
+    try:
+        if spelled:
+            day = datetime.strptime(f"{spelled[1]} {spelled[2]} {spelled[3]}", "%d %b %Y")
+            time_text = spelled[4] or ""
+        elif numbers := re.match(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})$", date_text):
+            day = datetime(int(numbers[1]), int(numbers[2]), int(numbers[3]))
+        elif numbers := re.match(r"^(\d{1,2})([./-])(\d{1,2})\2(\d{4})$", date_text):
+            first, second = int(numbers[1]), int(numbers[3])
+            doubt = numbers[2] != "." and first <= 12 and second <= 12 and first != second
+            swap = numbers[2] != "." and (second > 12 or (month_first and first <= 12))
+            day = datetime(int(numbers[4]), *((first, second) if swap else (second, first)))
+        else:
+            raise ValueError
+        clock = _read_clock(time_text)
+    except ValueError:
+        raise ValueError(f"{short(text)} is not a date; write it as 2026-03-04 18:30") from None
+    return (day + clock - EPOCH) / timedelta(days=1), doubt
+
+
+def _read_clock(text: str) -> timedelta:
+    text = text.strip().casefold()
+    if not text:
+        return timedelta()
+    match = re.match(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::(\d{2})(?:\.\d+)?)?\s*([ap])?\.?m?\.?$", text)
+    if not match or (match[2] is None and match[4] is None):
+        raise ValueError
+    hour, minute, second = int(match[1]), int(match[2] or 0), int(match[3] or 0)
+    if match[4]:
+        hour = hour % 12 + (12 if match[4] == "p" else 0)
+    if hour > 23 or minute > 59 or second > 59:
+        raise ValueError
+    return timedelta(hours=hour, minutes=minute, seconds=second)
+
+
+def moment(value: float) -> datetime:
+    """Days since 1899-12-30 -> date and time, to the second."""
+    whole = EPOCH + timedelta(days=value)
+    return (whole + timedelta(microseconds=500_000)).replace(microsecond=0)
+
+
+def show(value: float, quantity: str, label: str, decimals: int | None = None) -> str:
+    """A value in base units as a person reads it in a sentence, with its unit."""
+    if not np.isfinite(value):
+        return "nothing"
+    if quantity == "moment":
+        return f"{moment(value):%Y-%m-%d %H:%M}"
+    places = digits(quantity, label) if decimals is None else decimals
+    text = f"{float(from_base(value, quantity, label)):.{places}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text if label in ("", "SG") else f"{text} {label}"
+
+
+def short(text: str) -> str:
+    """Typed text as it is quoted in a sentence: on one line, in quotes, not too long."""
+    line = " ".join(text.split())
+    return f"'{line[:40]}…'" if len(line) > 41 else f"'{line}'"
