@@ -18,7 +18,7 @@ PAUSE = 0.8  # d
 
 # Share of the extract that is gone at the end, by kind of wash: the least that counts as finished, and
 # the usual. Sugar ferments out; a mash keeps dextrins, molasses its unfermentable part. Common practice.
-ENDS = {"sugar": (0.90, 1.00), "wine": (0.90, 0.97), "fruit": (0.85, 0.96), "grain": (0.58, 0.70)}
+ENDS = {"sugar": (0.90, 0.97), "wine": (0.90, 0.97), "fruit": (0.85, 0.96), "grain": (0.58, 0.70)}
 ENDS |= {"molasses": (0.45, 0.60)}
 ANY_END = (0.58, 0.95)
 
@@ -32,6 +32,15 @@ class Curve(NamedTuple):
     at: Any
     days: Array
     gravity: Array
+
+
+class Around(NamedTuple):
+    """The sound gravities (SG 20/20) before and after each reading, and the readings that would fit."""
+
+    before: Array
+    after: Array
+    low: Array
+    high: Array
 
 
 @column("fermentation")
@@ -55,9 +64,17 @@ def attenuation(original_gravity: Array, gravity_20: Array) -> Array:
 
 
 @column("fermentation")
-def curve(taken_at: Array, gravity_20: Array) -> Curve:
-    """The readings that fit together, in the order of time."""
-    known = np.flatnonzero(np.isfinite(taken_at) & np.isfinite(gravity_20))
+def dated(taken_at: Array) -> Mask:
+    """Which dates are in order: the largest set that is; a sheet may be sorted either way."""
+    rising = slips.longest_chain(-taken_at, 0.0)
+    falling = slips.longest_chain(taken_at, 0.0)
+    return rising if rising.sum() >= falling.sum() else falling
+
+
+@column("fermentation")
+def curve(taken_at: Array, gravity_20: Array, dated: Mask) -> Curve:
+    """The readings with a date in order, in the order of time."""
+    known = np.flatnonzero(dated & np.isfinite(gravity_20))
     order = known[np.argsort(taken_at[known], kind="stable")]
     return Curve(order, taken_at[order], gravity_20[order])
 
@@ -75,6 +92,21 @@ def sound(curve: Curve, fits: Mask, taken_at: Array) -> Curve:
     """The curve without the readings that do not fit."""
     keep = fits[curve.at] if len(curve.at) else np.zeros(0, dtype=bool)
     return Curve(curve.at[keep], curve.days[keep], curve.gravity[keep])
+
+
+@column("fermentation")
+def around(
+    taken_at: Array, sound: Curve, original_gravity: Array, lowest_gravity: Array, hydrometer: Instrument
+) -> Around:
+    """What stands around each reading, and so what could have been read there."""
+    padded = np.concatenate([[np.nan], sound.gravity, [np.nan]])
+    before = padded[np.searchsorted(sound.days, taken_at, side="left")]
+    after = padded[np.searchsorted(sound.days, taken_at, side="right") + 1]
+    low = np.where(np.isnan(after), np.fmax(lowest_gravity, 0.97), after)
+    high = np.where(np.isnan(before), np.fmin(original_gravity, 1.17), before)
+    # The bounds are compared with readings as typed, which still lack the correction.
+    off = hydrometer.correction
+    return Around(before, after, low - off - _scatter(hydrometer), high - off + _scatter(hydrometer))
 
 
 @column("fermentation")
@@ -168,14 +200,10 @@ def _scatter(hydrometer: Instrument) -> float:
     says="{reading} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and mind the unit above.",
 )
-def gravity_impossible(
-    reading: Array, original_gravity: Array, lowest_gravity: Array
-) -> tuple[Mask, dict[str, Any]]:
+def gravity_impossible(reading: Array, around: Around) -> tuple[Mask, dict[str, Any]]:
     """Outside of anything that ferments: another scale, a short form or a slipped point."""
-    low = np.where(np.isnan(lowest_gravity), 0.98, lowest_gravity - 0.004)
-    high = np.where(np.isnan(original_gravity), 1.15, original_gravity + 0.004)
     wrong = (reading > 1.3) | (reading < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(reading, low, high), "reading")}
+    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
 
 
 @check(
@@ -186,27 +214,27 @@ def gravity_impossible(
     advice="Read again; if it stays, the original gravity on the batch card is wrong, or sugar was added.",
 )
 def above_original(
-    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, lowest_gravity: Array
+    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, around: Around
 ) -> tuple[Mask, dict[str, Any]]:
     """Gravity only falls; both values have the hydrometer's uncertainty."""
     wrong = (gravity_20 > original_gravity + _scatter(hydrometer)) & (reading <= 1.3)
-    return wrong, {"meant": (slips.gravity_meant(reading, lowest_gravity, original_gravity), "reading")}
+    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
 
 
 @check(
     "fermentation",
     cell="reading",
     level="error",
-    says="{gravity_20} is below {lowest_gravity}, the least this wash can reach from "
-    "{original_gravity}. {meant}",
+    says="{gravity_20} is below {lowest_gravity}, the least this wash can reach "
+    "from {original_gravity}. {meant}",
     advice="Read again; if it stays, the original gravity on the batch card is too low.",
 )
 def below_lowest(
-    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, lowest_gravity: Array
+    reading: Array, gravity_20: Array, lowest_gravity: Array, hydrometer: Instrument, around: Around
 ) -> tuple[Mask, dict[str, Any]]:
     """Less than nothing left of the extract."""
     wrong = (gravity_20 < lowest_gravity - _scatter(hydrometer)) & (reading >= 0.95)
-    return wrong, {"meant": (slips.gravity_meant(reading, lowest_gravity, original_gravity), "reading")}
+    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
 
 
 @check(
@@ -219,31 +247,20 @@ def below_lowest(
 def out_of_line(
     reading: Array,
     gravity_20: Array,
-    curve: Curve,
+    dated: Mask,
     fits: Mask,
+    around: Around,
     original_gravity: Array,
     lowest_gravity: Array,
     hydrometer: Instrument,
 ) -> tuple[Mask, dict[str, Any]]:
-    """One of the few that make the gravity rise; the rest falls as it should."""
+    """One of the few that make the gravity rise; what is impossible by itself is told by other checks."""
     margin = _scatter(hydrometer)
-    before, after = np.full(len(reading), np.nan), np.full(len(reading), np.nan)
-    for i, at in enumerate(curve.at):
-        sound = fits[curve.at]
-        earlier, later = curve.gravity[:i][sound[:i]], curve.gravity[i + 1 :][sound[i + 1 :]]
-        before[at] = earlier[-1] if len(earlier) else np.nan
-        after[at] = later[0] if len(later) else np.nan
     possible = ~(gravity_20 > original_gravity + margin) & ~(gravity_20 < lowest_gravity - margin)
-    wrong = np.isfinite(gravity_20) & ~fits & possible & (reading >= 0.95) & (reading <= 1.3)
-    wrong[np.setdiff1d(np.arange(len(reading)), curve.at)] = False
-    low = np.where(np.isnan(after), lowest_gravity, after) - margin
-    high = np.where(np.isnan(before), original_gravity, before) + margin
+    wrong = dated & np.isfinite(gravity_20) & ~fits & possible
+    meant = slips.gravity_meant(reading, around.low, around.high)
     like = "gravity_20"
-    return wrong, {
-        "before": (before, like),
-        "after": (after, like),
-        "meant": (slips.gravity_meant(reading, low, high), like),
-    }
+    return wrong, {"before": (around.before, like), "after": (around.after, like), "meant": (meant, like)}
 
 
 @check(
@@ -270,11 +287,9 @@ def falls_too_fast(
     says="{taken_at} is out of order among the dates around it. {meant}",
     advice="Look at the date; year first (2026-03-04) can't be misread.",
 )
-def date_out_of_order(taken_at: Array) -> tuple[Mask, dict[str, Any]]:
-    """One of the few dates against the direction of the rest; a sheet may be sorted either way."""
-    up = slips.longest_chain(-taken_at, 0.0)
-    down = slips.longest_chain(taken_at, 0.0)
-    wrong = np.isfinite(taken_at) & ~(up if up.sum() >= down.sum() else down)
+def date_out_of_order(taken_at: Array, dated: Mask) -> tuple[Mask, dict[str, Any]]:
+    """One of the few dates against the direction of the rest."""
+    wrong = np.isfinite(taken_at) & ~dated
     return wrong, {"meant": (_exchanged(taken_at, wrong), "taken_at")}
 
 

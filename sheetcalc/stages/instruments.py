@@ -127,7 +127,7 @@ def _in_scale(instrument: Any, scale: Any, values: Array) -> Array:
     "instruments",
     cell="scale",
     level="error",
-    says="A {instrument} is not graduated in {scale}.",
+    says="This kind of instrument, {instrument}, is not graduated in {scale}.",
     advice="Choose the unit that is engraved on it.",
 )
 def scale_of_another_kind(instrument: Any, scale: Any) -> Mask:
@@ -146,7 +146,8 @@ def scale_of_another_kind(instrument: Any, scale: Any) -> Mask:
 def far_from_zero(correction: Array, division: Array) -> tuple[Mask, dict[str, Any]]:
     """More than five divisions off in plain water."""
     steps = np.abs(correction) / division
-    return steps > 5, {"steps": (np.round(steps), "division")}
+    words = np.array([f"{step:.0f}" if np.isfinite(step) else "" for step in steps], dtype=object)
+    return np.asarray(steps > 5), {"steps": (words, "division")}
 
 
 @check(
@@ -171,7 +172,7 @@ def water_temperature_missing(instrument: Any, zero_reading: Array, zero_tempera
 def proof_scale_not_at_sixty(instrument: Any, scale: Any, reference_temperature: Array) -> Mask:
     """US proof is defined at 60 °F (27 CFR part 30)."""
     proof = (np.asarray(instrument) == "alcoholmeter") & (np.asarray(scale) == "proof")
-    return proof & (np.abs(reference_temperature - SIXTY_FAHRENHEIT) > 0.3)
+    return np.asarray(proof & (np.abs(reference_temperature - SIXTY_FAHRENHEIT) > 0.3))
 
 
 @check(

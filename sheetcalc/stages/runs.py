@@ -208,10 +208,10 @@ def little_room_for_foam(charge_volume: Array, still_capacity: Array) -> Mask:
     advice="Look at the charges, at their units and at the wash volume; call a second distillation 'spirit'.",
 )
 def more_charged_than_wash(
-    charge_volume: Array, kind: Any, wash_volume: Array
+    charge_volume: Array, kind: Any, wash_volume: Array, still_capacity: Array
 ) -> tuple[Mask, dict[str, Any]]:
-    """All charges of wash together exceed it, by more than a measure is off."""
-    of_wash = np.isfinite(charge_volume) & (np.asarray(kind) != "spirit")
+    """All charges of wash that fit the still exceed it together, by more than a measure is off."""
+    of_wash = np.isfinite(charge_volume) & (np.asarray(kind) != "spirit") & ~(charge_volume > still_capacity)
     total = np.cumsum(np.where(of_wash, charge_volume, 0.0))
     return of_wash & (total > wash_volume * 1.05), {"total": (total, "charge_volume")}
 
@@ -250,12 +250,16 @@ def charge_too_strong(charge_strength: Array) -> Mask:
     "runs",
     cell="charge_strength",
     level="note",
-    says="The strength of the charge is blank; the wash's {alcohol_now} from the fermentation sheet is used.",
-    advice="Type it if this charge is something else.",
+    says="The strength of the charge is blank; the wash's {taken} from the fermentation sheet is used.",
+    advice="Type it where a charge is something else.",
 )
-def charge_strength_taken(charge_strength: Array, charge_volume: Array, strength_charged: Array) -> Mask:
-    """The person should know what was assumed."""
-    return np.isnan(charge_strength) & np.isfinite(charge_volume) & np.isfinite(strength_charged)
+def charge_strength_taken(
+    charge_strength: Array, charge_volume: Array, strength_charged: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """The person should know what was assumed; said once."""
+    blank = np.isnan(charge_strength) & np.isfinite(charge_volume) & np.isfinite(strength_charged)
+    first = blank & (np.cumsum(blank) == 1)
+    return first, {"taken": (strength_charged, "charge_strength")}
 
 
 @check(
@@ -426,9 +430,10 @@ def temperature_missing(collected_reading: Array, collected_temperature: Array) 
     says="Spirit of {collected_strength} can catch fire at room temperature.",
     advice="No flame near it, ventilate, keep it in closed glass or stainless steel.",
 )
-def catches_fire(collected_strength: Array) -> Mask:
-    """Flash point at or below a warm room's temperature."""
-    return (collected_strength > FLAMMABLE) & (collected_strength <= 100)
+def catches_fire(collected_strength: Array, collected_alcohol: Array, charge_alcohol: Array) -> Mask:
+    """Flash point at or below a warm room's temperature; not where the reading is impossible."""
+    impossible = (collected_strength > 100) | (collected_alcohol > charge_alcohol * (1 + MEASURES))
+    return (collected_strength > FLAMMABLE) & ~impossible
 
 
 @check(

@@ -193,7 +193,7 @@ def more_than_collected(
 def not_as_expected(difference: Array, alcoholmeter: Instrument, thermometer: Instrument) -> Mask:
     """Off by more than two readings and two temperatures (0.3 % vol a degree) can be."""
     allowed = np.hypot(alcoholmeter.uncertainty, 0.3 * thermometer.uncertainty) * np.sqrt(2)
-    return np.abs(difference) > allowed
+    return np.asarray(np.abs(difference) > allowed)
 
 
 @check(

@@ -1,0 +1,50 @@
+"""Makes the demo workbooks and types the invented scenario into them, as a person would.
+
+Usage: python examples/make.py FOLDER
+"""
+
+import sys
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from sheetcalc import build, files, layouts
+from sheetcalc.files import locate
+
+ENDINGS = (".xlsx", ".ods")
+
+
+def type_in(path: Path, typed: dict[str, Any]) -> None:
+    """Type values into the entry cells of a workbook: a table for a card, a list of tables for records."""
+    book = files.open_workbook(path)
+    sheets = layouts.every_sheet()
+    found = locate.find(book, [sheets[key] for key in typed])
+    for key, entries in typed.items():
+        place = found[key]
+        if isinstance(entries, dict):
+            for field, value in entries.items():
+                book.write(place.tab, *place.cells[field], value)
+        else:
+            for row, record in enumerate(entries, start=place.first_row):
+                for field, value in record.items():
+                    book.write(place.tab, row, place.cells[field][1], value)
+    book.save()
+
+
+def make(folder: Path) -> None:
+    """Make every workbook of the scenario in both formats; earlier ones in the folder are replaced."""
+    folder.mkdir(parents=True, exist_ok=True)
+    scenario = tomllib.loads((Path(__file__).parent / "scenario.toml").read_text(encoding="utf-8"))
+    for workbook in scenario["workbooks"]:
+        typed = {key: value for key, value in workbook.items() if isinstance(value, dict | list)}
+        for ending in ENDINGS:
+            path = folder / f"{workbook['file']}{ending}"
+            path.unlink(missing_ok=True)
+            build.new_workbook(layouts.load(workbook["kind"]), workbook["units"], path)
+            type_in(path, typed)
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        sys.exit(__doc__)
+    make(Path(sys.argv[1]))

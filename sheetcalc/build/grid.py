@@ -1,0 +1,99 @@
+"""A sheet as cells in rows and columns, before any file format.
+
+Formulas are written as OpenFormula writes them (`[.$A6]`, `;`), relative to the first cell of their area.
+"""
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from sheetcalc.build.look import Look, Mark
+from sheetcalc.findings import address
+
+
+class Position(NamedTuple):
+    """A cell: row and column, from 1."""
+
+    row: int
+    column: int
+
+
+class Area(NamedTuple):
+    """A block of cells, both corners included."""
+
+    row: int
+    column: int
+    last_row: int
+    last_column: int
+
+    @property
+    def name(self) -> str:
+        """The area's address, such as A6:C9."""
+        return f"{address(self.row, self.column)}:{address(self.last_row, self.last_column)}"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell; `link` is the title of the sheet a click leads to."""
+
+    value: float | str | None
+    look: Look
+    format: str = "General"
+    link: str = ""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What the cells of an area take and what the person is told there.
+
+    With `choices` nothing else is taken; with a `condition` anything else is taken after a question.
+    """
+
+    area: Area
+    title: str
+    prompt: str
+    choices: tuple[str, ...] = ()
+    condition: str = ""
+    doubt: str = ""
+
+
+@dataclass(frozen=True)
+class Marking:
+    """The conditional formats of an area: formula and mark, the first that holds wins."""
+
+    area: Area
+    conditions: tuple[tuple[str, Mark], ...]
+
+
+@dataclass
+class Grid:
+    """One sheet: everything both file formats have to write.
+
+    `heights` are about what the texts take; rows in `fixed` keep theirs, the others grow with their text.
+    `frozen` holds how many rows and columns stay in sight; `repeated` the rows printed on every page.
+    `spare` are the cells of the rows from `spare_from` to `spare_to`, ready for entries but bare to the eye.
+    """
+
+    key: str
+    title: str
+    landscape: bool
+    gridlines: bool
+    tab: str
+    cells: dict[Position, Cell] = field(default_factory=dict)
+    merged: list[Area] = field(default_factory=list)
+    widths: dict[int, float] = field(default_factory=dict)
+    heights: dict[int, float] = field(default_factory=dict)
+    fixed: set[int] = field(default_factory=set)
+    names: dict[str, Position] = field(default_factory=dict)
+    rules: list[Rule] = field(default_factory=list)
+    markings: list[Marking] = field(default_factory=list)
+    frozen: tuple[int, int] = (0, 0)
+    repeated: tuple[int, int] | None = None
+    spare: dict[int, Cell] = field(default_factory=dict)
+    spare_from: int = 0
+    spare_to: int = 0
+
+
+def reference(row: int, column: int, *, fixed_row: bool = False, fixed_column: bool = False) -> str:
+    """A reference as it stands in our formulas, such as [.B$4]."""
+    letters = address(1, column)[:-1]
+    return f"[.{'$' * fixed_column}{letters}{'$' * fixed_row}{row}]"

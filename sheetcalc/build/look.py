@@ -1,0 +1,185 @@
+"""The looks of cells: palette, type scale, and how much room a text takes."""
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from sheetcalc.layouts import Field
+
+FONT = "Arial"
+
+# Every colour of the workbooks. Entries are warm, results cool, flags stand on white.
+INK = "25292D"
+QUIET = "666C72"
+LINK = "1F5673"
+WHITE = "FFFFFF"
+HAIRLINE = "D9D9D4"
+CREAM, CREAM_DEEP, CREAM_FRAME = "FFFAEA", "F3E7C9", "BBAA82"
+SLATE, SLATE_DEEP = "EAEFF4", "D3DDE6"
+PLAIN_DEEP = "EFEFEC"
+RED, RED_SOFT, RED_STRONG = "9A1B1B", "FBE3DF", "F3A79D"
+AMBER, AMBER_SOFT, AMBER_STRONG = "7F4F00", "FFE6BF", "FFC463"
+BLUE = "2F5577"
+
+Align = Literal["left", "right"]
+Stand = Literal["top", "center", "bottom"]
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a cell is set. Colours are RRGGBB, '' for none; `frame` is a thin line on all four sides,
+    `room` the points kept free above and below the text."""
+
+    size: float = 10
+    bold: bool = False
+    italic: bool = False
+    underline: bool = False
+    ink: str = INK
+    fill: str = ""
+    frame: str = ""
+    below: str = ""
+    bar: str = ""
+    align: Align = "left"
+    stand: Stand = "top"
+    wrap: bool = True
+    indent: bool = False
+    room: float = 1.5
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What a conditional format lays over a cell's look; '' leaves that part as it is."""
+
+    name: str
+    ink: str = ""
+    bold: bool = False
+    fill: str = ""
+    frame: str = ""
+
+
+PLAIN = Look(wrap=False)
+TITLE = Look(size=16, bold=True, stand="center", wrap=False)
+INTRO = Look(ink=QUIET, room=3)
+HELP = Look(size=8, ink=QUIET, stand="bottom")
+CARD_HELP = Look(size=8, ink=QUIET, stand="center", indent=True)
+CARD_UNIT = Look(size=9, ink=QUIET, stand="center", wrap=False, indent=True)
+CARD_HEADING = Look(size=8, ink=QUIET, below=HAIRLINE, stand="bottom")
+PAGE_HEADING = Look(bold=True, stand="bottom", wrap=False, room=4)
+PAGE_TEXT = Look(indent=True, room=3)
+STEP = Look(bold=True, align="right", wrap=False, room=3)
+STEP_LINK = Look(ink=LINK, underline=True, wrap=False, room=3)
+CAUTION_SIGN = Look(bold=True, ink=RED, fill=RED_SOFT, bar=RED, align="right", wrap=False, room=3)
+CAUTION = replace(PAGE_TEXT, fill=RED_SOFT)
+
+_ENTRY = Look(fill=CREAM, frame=CREAM_FRAME)
+# White lines part neighbouring results from each other without framing them.
+_COMPUTED = Look(fill=SLATE, frame=WHITE)
+_FLAG = Look(fill=WHITE, below=HAIRLINE)
+_HEADING = Look(bold=True, stand="bottom")
+
+SWATCHES = {
+    "entry": _ENTRY,
+    "computed": _COMPUTED,
+    "flag": Look(size=9, bold=True, ink=AMBER, fill=AMBER_SOFT, below=HAIRLINE, wrap=False, room=3),
+}
+
+ERROR_CELL = Mark("error_cell", ink=RED, bold=True, fill=RED_STRONG, frame=RED)
+WARNING_CELL = Mark("warning_cell", ink=AMBER, bold=True, fill=AMBER_STRONG, frame=AMBER)
+NOTE_CELL = Mark("note_cell", frame=BLUE)
+ERROR_ROW = Mark("error_row", fill=RED_SOFT)
+WARNING_ROW = Mark("warning_row", fill=AMBER_SOFT)
+ERROR_FLAG = Mark("error_flag", ink=RED, bold=True, fill=RED_SOFT)
+WARNING_FLAG = Mark("warning_flag", ink=AMBER, bold=True, fill=AMBER_SOFT)
+NOTE_FLAG = Mark("note_flag", ink=BLUE)
+MARKS = (
+    ERROR_CELL,
+    WARNING_CELL,
+    NOTE_CELL,
+    ERROR_ROW,
+    WARNING_ROW,
+    ERROR_FLAG,
+    WARNING_FLAG,
+    NOTE_FLAG,
+)
+
+
+def record(field: Field) -> Look:
+    """The look of a field's value."""
+    look = {"entry": _ENTRY, "computed": _COMPUTED, "flag": _FLAG}[field.role]
+    return _aligned(replace(look, wrap=field.quantity in ("text", "choice")), field)
+
+
+def _aligned(look: Look, field: Field) -> Look:
+    """Numbers stand right, so that their digits meet; everything else left, a little off its neighbour."""
+    left = field.quantity in ("text", "choice", "moment")
+    return replace(look, align="left" if left else "right", indent=left)
+
+
+def linked(field: Field) -> Look:
+    """The look of a result that is a link."""
+    return replace(record(field), ink=LINK, underline=True)
+
+
+def spare(field: Field) -> Look:
+    """The look of the cells below the ready rows: as bare as the sheet, but set like the column."""
+    return replace(record(field), fill="", frame="", below="")
+
+
+def heading(field: Field) -> Look:
+    """The look of a column's heading; what is computed is told in italics, not by colour alone."""
+    fill = {"entry": CREAM_DEEP, "computed": SLATE_DEEP, "flag": PLAIN_DEEP}[field.role]
+    return _aligned(replace(_HEADING, fill=fill, italic=field.role == "computed"), field)
+
+
+def column_help(field: Field) -> Look:
+    """The look of the help above a heading."""
+    return _aligned(HELP, field)
+
+
+def unit(field: Field) -> Look:
+    """The look of the unit cell under a heading."""
+    return replace(heading(field), bold=False, italic=False, size=9, ink=QUIET, stand="top", wrap=False)
+
+
+def label(field: Field) -> Look:
+    """The look of a card line's label."""
+    return Look(bold=field.role == "entry", italic=field.role == "computed", stand="center")
+
+
+def on_card(look: Look) -> Look:
+    """The look of a value or a flag on a card, where lines hold texts of different size."""
+    return replace(look, stand="center")
+
+
+def points(width: float) -> float:
+    """The width of a column, in characters as spreadsheets count them, in points."""
+    return (width * 7 + 5) * 0.75
+
+
+def height(text: str, width: float, look: Look) -> float:
+    """About the height in points that a text takes in a cell of this width (in characters)."""
+    room = points(width) - (12 if look.indent else 5)
+    lines = sum(_lines(line, room, look) for line in text.split("\n")) if look.wrap else 1
+    return math.ceil(lines * look.size * 1.17 + 2 * look.room)
+
+
+def _lines(text: str, room: float, look: Look) -> int:
+    """How many lines a paragraph wraps into."""
+    lines, used = 1, 0.0
+    for word in text.split(" "):
+        length = _length(word, look)
+        if used and used + length > room:
+            lines, used = lines + 1, 0.0
+        lines += int(length // room)
+        used += length % room + look.size * 0.28
+    return lines
+
+
+def _length(word: str, look: Look) -> float:
+    """The length of a word in points, by the widths that the letters of most sans serif fonts have."""
+    ems = sum(0.26 if c in _NARROW else 0.85 if c in _BROAD else 0.67 if c.isupper() else 0.55 for c in word)
+    return ems * look.size * (1.07 if look.bold else 1.0)
+
+
+_NARROW = frozenset("fijlrtI.,:;'!|()[]/- ")
+_BROAD = frozenset("mwMW%@→…")

@@ -1,0 +1,226 @@
+"""A layout as an OpenDocument spreadsheet."""
+
+from collections.abc import Iterable
+from itertools import groupby
+from pathlib import Path
+from typing import Any, NamedTuple, TypeVar
+
+from odf import config, dc, meta, table
+from odf.opendocument import OpenDocument, OpenDocumentSpreadsheet
+from odf.text import A, P
+
+from sheetcalc.build import look, steady
+from sheetcalc.build.grid import Area, Cell, Grid, Position, Rule
+from sheetcalc.build.ods_styles import Styles
+from sheetcalc.build.place import grids
+from sheetcalc.findings import address
+from sheetcalc.layouts import Layout, System
+
+_ROW_HEIGHT = 15.0
+_Value = TypeVar("_Value")
+
+
+class _Piece(NamedTuple):
+    """A cell as it is written: with the names of its style and its rule; `spans` is 0 where it is covered."""
+
+    cell: Cell
+    style: str
+    rule: str
+    spans: int
+
+
+def build(layout: Layout, system: System, path: Path) -> None:
+    """Write a new workbook of this layout to `path`."""
+    document = OpenDocumentSpreadsheet()
+    styles = Styles(document)
+    sheets = grids(layout, system)
+    rules = table.ContentValidations()
+    document.spreadsheet.addElement(rules)
+    for grid in sheets:
+        named = [(rule.area, f"{grid.key}{n}") for n, rule in enumerate(grid.rules, start=1)]
+        for rule, (_, name) in zip(grid.rules, named, strict=True):
+            rules.addElement(_validation(rule, name, grid.title))
+        document.spreadsheet.addElement(_sheet(grid, styles, named))
+    document.spreadsheet.addElement(_names(sheets))
+    _view(document, sheets)
+    _properties(document, layout)
+    document.save(str(path))
+    steady.settle(path)
+
+
+def _sheet(grid: Grid, styles: Styles, rules: list[tuple[Area, str]]) -> Any:
+    sheet = table.Table(name=grid.title, stylename=styles.table(grid.landscape, grid.tab))
+    for column in range(1, max(grid.widths) + 1):
+        sheet.addElement(table.TableColumn(stylename=styles.column(grid.widths[column])))
+    first, last = grid.repeated or (0, 0)
+    header = table.TableHeaderRows()
+    row = 1
+    for (pieces, height, fixed), same in groupby(_rows(grid, styles, rules)):
+        count = len(list(same))
+        element = _row(pieces, styles.row(height, fixed), count)
+        (header if first <= row <= last else sheet).addElement(element)
+        row += count
+        if row == last + 1:
+            sheet.addElement(header)
+    return sheet
+
+
+def _rows(
+    grid: Grid, styles: Styles, rules: list[tuple[Area, str]]
+) -> Iterable[tuple[tuple[_Piece, ...], float, bool]]:
+    """Every row with its height and whether that is fixed; the spare rows at the end."""
+    markings = [(marking.area, marking) for marking in grid.markings]
+    spans = {Position(a.row, a.column): a.last_column - a.column + 1 for a in grid.merged}
+
+    def piece(place: Position, cell: Cell | None) -> _Piece:
+        covered = any(_inside(area, place) and place not in spans for area in grid.merged)
+        rule, marking = _found(rules, place), _found(markings, place)
+        if cell is None and not marking:
+            return _Piece(Cell(None, look.PLAIN), "", rule or "", 0 if covered else 1)
+        cell = cell or Cell(None, look.PLAIN)
+        style = styles.cell(cell.look, cell.format, grid.title, marking)
+        return _Piece(cell, style, rule or "", 0 if covered else spans.get(place, 1))
+
+    columns = range(1, max(grid.widths) + 1)
+    for row in range(1, max(place.row for place in grid.cells) + 1):
+        places = [Position(row, column) for column in columns]
+        pieces = tuple(piece(place, grid.cells.get(place)) for place in places)
+        yield pieces, grid.heights.get(row, _ROW_HEIGHT), row in grid.fixed
+    if grid.spare:
+        places = [Position(grid.spare_from, column) for column in columns]
+        pieces = tuple(piece(place, grid.spare.get(place.column)) for place in places)
+        for _ in range(grid.spare_from, grid.spare_to + 1):
+            yield pieces, _ROW_HEIGHT, False
+
+
+def _inside(area: Area, place: Position) -> bool:
+    return area.row <= place.row <= area.last_row and area.column <= place.column <= area.last_column
+
+
+def _found(areas: Iterable[tuple[Area, _Value]], place: Position) -> _Value | None:
+    return next((value for area, value in areas if _inside(area, place)), None)
+
+
+def _row(pieces: tuple[_Piece, ...], style: str, count: int) -> Any:
+    row = table.TableRow(stylename=style)
+    if count > 1:
+        row.setAttribute("numberrowsrepeated", count)
+    for piece in pieces:
+        row.addElement(_cell(piece))
+    return row
+
+
+def _cell(piece: _Piece) -> Any:
+    if not piece.spans:
+        return table.CoveredTableCell()
+    value = piece.cell.value
+    cell = table.TableCell()
+    if piece.style:
+        cell.setAttribute("stylename", piece.style)
+    if piece.rule:
+        cell.setAttribute("contentvalidationname", piece.rule)
+    if piece.spans > 1:
+        cell.setAttribute("numbercolumnsspanned", piece.spans)
+        cell.setAttribute("numberrowsspanned", 1)
+    if isinstance(value, str):
+        cell.setAttribute("valuetype", "string")
+        cell.addElement(_text(value, piece.cell.link))
+    elif value is not None:
+        cell.setAttribute("valuetype", "float")
+        cell.setAttribute("value", f"{value:.15g}")
+        cell.addElement(_text(f"{value:.15g}", ""))
+    return cell
+
+
+def _text(text: str, link: str) -> Any:
+    paragraph = P()
+    if link:
+        paragraph.addElement(A(href=f"#'{link}'.A1", type="simple", text=text))
+    else:
+        paragraph.addText(text)
+    return paragraph
+
+
+def _validation(rule: Rule, name: str, title: str) -> Any:
+    made = table.ContentValidation(name=name, allowemptycell="true")
+    made.setAttribute("basecelladdress", f"'{title}'.{address(rule.area.row, rule.area.column)}")
+    if rule.choices:
+        listed = ";".join(f'"{choice}"' for choice in rule.choices)
+        made.setAttribute("condition", f"of:cell-content-is-in-list({listed})")
+        made.setAttribute("displaylist", "unsorted")
+    elif rule.condition:
+        made.setAttribute("condition", f"of:is-true-formula({rule.condition})")
+    made.addElement(_said(table.HelpMessage(title=rule.title, display="true"), rule.prompt))
+    if rule.choices or rule.condition:
+        weight = "stop" if rule.choices else "warning"
+        error = table.ErrorMessage(title=rule.title, display="true", messagetype=weight)
+        made.addElement(_said(error, rule.doubt or "Choose one from the list."))
+    return made
+
+
+def _said(message: Any, text: str) -> Any:
+    message.addElement(P(text=text))
+    return message
+
+
+def _names(sheets: list[Grid]) -> Any:
+    names = table.NamedExpressions()
+    for grid in sheets:
+        for name, place in grid.names.items():
+            letters = address(1, place.column)[:-1]
+            at = f"$'{grid.title}'.${letters}${place.row}"
+            names.addElement(table.NamedRange(name=name, cellrangeaddress=at, basecelladdress=at))
+    return names
+
+
+def _view(document: OpenDocument, sheets: list[Grid]) -> None:
+    """What stays in sight, and which sheet is open: kept apart from the content, in the settings."""
+    views = config.ConfigItemSet(name="ooo:view-settings")
+    indexed = config.ConfigItemMapIndexed(name="Views")
+    entry = config.ConfigItemMapEntry()
+    entry.addElement(_item("ViewId", "string", "view1"))
+    entry.addElement(_item("ActiveTable", "string", sheets[0].title))
+    tables = config.ConfigItemMapNamed(name="Tables")
+    for grid in sheets:
+        tables.addElement(_table_view(grid))
+    entry.addElement(tables)
+    indexed.addElement(entry)
+    views.addElement(indexed)
+    document.settings.addElement(views)
+
+
+def _table_view(grid: Grid) -> Any:
+    rows, columns = grid.frozen
+    # Modes: 2 is frozen, 0 not split. The active range is the pane that the cursor stands in.
+    numbers = {
+        "CursorPositionX": columns,
+        "CursorPositionY": rows,
+        "HorizontalSplitMode": 2 if columns else 0,
+        "VerticalSplitMode": 2 if rows else 0,
+        "HorizontalSplitPosition": columns,
+        "VerticalSplitPosition": rows,
+        "ActiveSplitRange": 3 if columns and rows else 2,
+        "PositionLeft": 0,
+        "PositionRight": columns,
+        "PositionTop": 0,
+        "PositionBottom": rows,
+    }
+    entry = config.ConfigItemMapEntry(name=grid.title)
+    for name, value in numbers.items():
+        kind = "short" if name.endswith(("Mode", "Range")) else "int"
+        entry.addElement(_item(name, kind, str(value)))
+    entry.addElement(_item("ShowGrid", "boolean", str(grid.gridlines).lower()))
+    return entry
+
+
+def _item(name: str, kind: str, value: str) -> Any:
+    return config.ConfigItem(name=name, type=kind, text=value)
+
+
+def _properties(document: OpenDocument, layout: Layout) -> None:
+    stamp = steady.CREATED.isoformat()
+    document.meta.addElement(dc.Title(text=layout.title))
+    document.meta.addElement(meta.InitialCreator(text=steady.CREATOR))
+    document.meta.addElement(dc.Creator(text=steady.CREATOR))
+    document.meta.addElement(meta.CreationDate(text=stamp))
+    document.meta.addElement(dc.Date(text=stamp))

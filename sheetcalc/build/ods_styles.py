@@ -1,0 +1,212 @@
+"""Looks, marks and pages as OpenDocument styles, each written once."""
+
+from typing import Any
+
+from odf import style
+from odf.namespaces import STYLENS
+from odf.opendocument import OpenDocument
+from odf.text import P, PageCount, PageNumber, SheetName
+
+from sheetcalc.build import look
+from sheetcalc.build.grid import Marking
+from sheetcalc.build.ods_numbers import data_styles
+
+_BAR, _INDENT = 2.5, 6.0  # points
+
+
+class Styles:
+    """The styles of one document; a style that was asked for once is handed out again."""
+
+    def __init__(self, document: OpenDocument) -> None:
+        self._document = document
+        self._kept: dict[Any, str] = {}
+        _default(document)
+        _marks(document)
+        for landscape in (False, True):
+            _page(document, landscape)
+
+    def cell(self, appearance: look.Look, code: str, title: str, marking: Marking | None) -> str:
+        """The name of the style for a look, a number format and the marks laid over it."""
+        key = (appearance, code, marking and (title, marking))
+        if key not in self._kept:
+            made = style.Style(name=f"ce{len(self._kept)}", family="table-cell", parentstylename="Default")
+            if code != "General":
+                made.setAttribute("datastylename", self._number(code))
+            _appearance(made, appearance)
+            if marking:
+                _maps(made, title, marking)
+            self._document.automaticstyles.addElement(made)
+            self._kept[key] = made.getAttribute("name")
+        return self._kept[key]
+
+    def column(self, width: float) -> str:
+        """The name of the style for a column of this width, in characters."""
+        key = ("column", width)
+        if key not in self._kept:
+            made = style.Style(name=f"co{len(self._kept)}", family="table-column")
+            made.addElement(style.TableColumnProperties(columnwidth=f"{look.points(width):.2f}pt"))
+            self._document.automaticstyles.addElement(made)
+            self._kept[key] = made.getAttribute("name")
+        return self._kept[key]
+
+    def row(self, height: float, fixed: bool) -> str:
+        """The name of the style for a row: of this height in points, or one that grows with its text."""
+        key = ("row", height, fixed)
+        if key not in self._kept:
+            made = style.Style(name=f"ro{len(self._kept)}", family="table-row")
+            grows = "false" if fixed else "true"
+            made.addElement(style.TableRowProperties(rowheight=f"{height:g}pt", useoptimalrowheight=grows))
+            self._document.automaticstyles.addElement(made)
+            self._kept[key] = made.getAttribute("name")
+        return self._kept[key]
+
+    def table(self, landscape: bool, tab: str) -> str:
+        """The name of the style for a sheet printed this way, with this colour on its tab."""
+        key = ("table", landscape, tab)
+        if key not in self._kept:
+            master = _master(landscape)
+            made = style.Style(name=f"ta{len(self._kept)}", family="table", masterpagename=master)
+            properties = style.TableProperties(display="true", writingmode="lr-tb")
+            properties.setAttrNS("urn:oasis:names:tc:opendocument:xmlns:table:1.0", "tab-color", f"#{tab}")
+            made.addElement(properties)
+            self._document.automaticstyles.addElement(made)
+            self._kept[key] = made.getAttribute("name")
+        return self._kept[key]
+
+    def _number(self, code: str) -> str:
+        key = ("number", code)
+        if key not in self._kept:
+            name = f"N{100 + len(self._kept)}"
+            for part in data_styles(name, code):
+                self._document.automaticstyles.addElement(part)
+            self._kept[key] = name
+        return self._kept[key]
+
+
+def _default(document: OpenDocument) -> None:
+    document.fontfacedecls.addElement(style.FontFace(name=look.FONT, fontfamily=look.FONT))
+    made = style.Style(name="Default", family="table-cell")
+    made.addElement(style.TextProperties(fontname=look.FONT, fontsize="10pt"))
+    document.styles.addElement(made)
+
+
+def _appearance(made: Any, appearance: look.Look) -> None:
+    cell: dict[str, str] = {"verticalalign": {"center": "middle"}.get(appearance.stand, appearance.stand)}
+    cell["wrapoption"] = "wrap" if appearance.wrap else "no-wrap"
+    cell["textalignsource"] = "fix"
+    cell |= {"paddingtop": f"{appearance.room:g}pt", "paddingbottom": f"{appearance.room:g}pt"}
+    cell |= {"paddingleft": "2pt", "paddingright": "2pt"}
+    if appearance.fill:
+        cell["backgroundcolor"] = f"#{appearance.fill}"
+    if appearance.frame:
+        cell["border"] = _line(appearance.frame)
+    if appearance.below:
+        cell["borderbottom"] = _line(appearance.below)
+    if appearance.bar:
+        cell["borderleft"] = _line(appearance.bar, _BAR)
+    made.addElement(style.TableCellProperties(**cell))
+    paragraph = {"textalign": {"left": "start", "right": "end"}[appearance.align]}
+    if appearance.indent:
+        paragraph["marginleft"] = f"{_INDENT:g}pt"
+    made.addElement(style.ParagraphProperties(**paragraph))
+    made.addElement(style.TextProperties(**_letters(appearance)))
+
+
+def _letters(appearance: look.Look) -> dict[str, str]:
+    letters = {"fontname": look.FONT, "fontsize": f"{appearance.size:g}pt", "color": f"#{appearance.ink}"}
+    if appearance.bold:
+        letters["fontweight"] = "bold"
+    if appearance.italic:
+        letters["fontstyle"] = "italic"
+    if appearance.underline:
+        letters |= {"textunderlinestyle": "solid", "textunderlinewidth": "auto"}
+    return letters
+
+
+def _line(colour: str, width: float = 0.75) -> str:
+    return f"{width:g}pt solid #{colour}"
+
+
+def _marks(document: OpenDocument) -> None:
+    """The styles that conditional formats lay over a cell."""
+    for mark in look.MARKS:
+        made = style.Style(name=mark.name, family="table-cell", parentstylename="Default")
+        cell = {"backgroundcolor": f"#{mark.fill}"} if mark.fill else {}
+        if mark.frame:
+            cell["border"] = _line(mark.frame)
+        made.addElement(style.TableCellProperties(**cell))
+        if mark.ink:
+            made.addElement(
+                style.TextProperties(color=f"#{mark.ink}", fontweight="bold" if mark.bold else "normal")
+            )
+        document.styles.addElement(made)
+
+
+def _maps(made: Any, title: str, marking: Marking) -> None:
+    base = f"'{title}'.{marking.area.name.split(':')[0]}"
+    for condition, mark in marking.conditions:
+        made.addElement(
+            style.Map(
+                condition=f"is-true-formula({condition})", applystylename=mark.name, basecelladdress=base
+            )
+        )
+
+
+def _master(landscape: bool) -> str:
+    return "Landscape" if landscape else "Portrait"
+
+
+def _page(document: OpenDocument, landscape: bool) -> None:
+    """A4, one page wide, the sheet's name and the page number in the footer."""
+    layout = style.PageLayout(name=f"pm{_master(landscape)}")
+    width, height = ("29.7cm", "21cm") if landscape else ("21cm", "29.7cm")
+    properties = style.PageLayoutProperties(
+        pagewidth=width,
+        pageheight=height,
+        printorientation=_master(landscape).lower(),
+        margintop="1cm",
+        marginbottom="0.8cm",
+        marginleft="1cm",
+        marginright="1cm",
+        firstpagenumber="continue",
+    )
+    properties.setAttrNS(STYLENS, "scale-to-X", "1")
+    properties.setAttrNS(STYLENS, "scale-to-Y", "0")
+    layout.addElement(properties)
+    layout.addElement(_footer_room())
+    document.automaticstyles.addElement(layout)
+    master = style.MasterPage(name=_master(landscape), pagelayoutname=layout)
+    master.addElement(_no_header())
+    master.addElement(_footer())
+    document.masterstyles.addElement(master)
+
+
+def _footer_room() -> Any:
+    room = style.FooterStyle()
+    room.addElement(
+        style.HeaderFooterProperties(
+            minheight="0.6cm", margintop="0.2cm", marginleft="0cm", marginright="0cm"
+        )
+    )
+    return room
+
+
+def _no_header() -> Any:
+    header = style.Header()
+    header.setAttribute("display", "false")
+    return header
+
+
+def _footer() -> Any:
+    footer = style.Footer()
+    left, right = style.RegionLeft(), style.RegionRight()
+    name, pages = P(), P()
+    name.addElement(SheetName(text="?"))
+    pages.addElement(PageNumber(text="1"))
+    pages.addText(" / ")
+    pages.addElement(PageCount(text="1"))
+    left.addElement(name)
+    right.addElement(pages)
+    footer.addElement(left)
+    footer.addElement(right)
+    return footer

@@ -1,0 +1,56 @@
+"""Existing workbooks, edited in place: `open_workbook` tells the formats apart by their content."""
+
+from pathlib import Path
+
+from sheetcalc.files.ods import OdsWorkbook
+from sheetcalc.files.package import BadWorkbook, Package
+from sheetcalc.files.workbook import Cell, Workbook
+from sheetcalc.files.xlsx import XlsxWorkbook, relationships
+
+__all__ = ["BadWorkbook", "Cell", "Workbook", "open_lock", "open_workbook"]
+
+_SPREADSHEETS = (
+    "application/vnd.oasis.opendocument.spreadsheet",
+    "application/vnd.oasis.opendocument.spreadsheet-template",
+)
+_MANIFEST = "META-INF/manifest.xml"
+_NO_WORKBOOK = (
+    "This is no Excel or OpenDocument workbook but another kind of file; name an .xlsx, .xlsm or .ods file."
+)
+
+
+def open_workbook(path: Path | str) -> Workbook:
+    """The workbook in the file `path`, of whichever format its content shows.
+
+    Raises BadWorkbook when there is no such file or it is no workbook, damaged, protected by a password or
+    too large.
+    """
+    package = Package(Path(path))
+    if "mimetype" in package and _MANIFEST in package:
+        return _open_document(package)
+    target = next(
+        (part for kind, part in relationships(package, "").values() if kind == "officeDocument"), None
+    )
+    if target is None:
+        raise BadWorkbook(_NO_WORKBOOK)
+    if target.casefold().endswith(".bin"):
+        raise BadWorkbook("This is a binary Excel workbook (.xlsb); save it as .xlsx.")
+    return XlsxWorkbook(package, target)
+
+
+def _open_document(package: Package) -> Workbook:
+    if package.read("mimetype").decode("ascii", "replace").strip() not in _SPREADSHEETS:
+        raise BadWorkbook(_NO_WORKBOOK)
+    manifest = package.xml(_MANIFEST)
+    if next(manifest.iter("{*}encryption-data"), None) is not None:
+        raise BadWorkbook("The workbook is protected by a password; save it without one.")
+    return OdsWorkbook(package)
+
+
+def open_lock(path: Path | str) -> str | None:
+    """The name of the lock file that shows `path` to be open in a spreadsheet program, or None."""
+    path = Path(path)
+    for name in (f"~${path.name}", f".~lock.{path.name}#"):
+        if path.with_name(name).exists():
+            return name
+    return None

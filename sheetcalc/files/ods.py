@@ -1,0 +1,544 @@
+"""OpenDocument spreadsheets (.ods) edited in place."""
+
+import re
+from bisect import bisect_right
+from collections.abc import Iterator
+from copy import deepcopy
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from lxml import etree
+
+from sheetcalc.files.package import BadWorkbook, Package, serialize
+from sheetcalc.files.references import (
+    Area,
+    Formula,
+    Reader,
+    cell_name,
+    dependants,
+    open_document_cell,
+)
+from sheetcalc.files.workbook import (
+    EPOCH,
+    MAX_COLUMN,
+    MAX_ROW,
+    Cell,
+    Kind,
+    Position,
+    Workbook,
+    forget,
+    number_text,
+    serial,
+)
+
+MAX_COPIES = 100_000
+_CONTENT = "content.xml"
+_OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
+_TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
+_TEXT = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
+_STYLE = "{urn:oasis:names:tc:opendocument:xmlns:style:1.0}"
+_CALCEXT = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}"
+_XLINK = "{http://www.w3.org/1999/xlink}"
+
+_ROW, _CELL, _COVERED = _TABLE + "table-row", _TABLE + "table-cell", _TABLE + "covered-table-cell"
+_ROW_GROUPS = {_TABLE + name for name in ("table-rows", "table-header-rows", "table-row-group")}
+_COLUMN_GROUPS = {_TABLE + name for name in ("table-columns", "table-header-columns", "table-column-group")}
+_ROWS_REPEATED, _COLUMNS_REPEATED = _TABLE + "number-rows-repeated", _TABLE + "number-columns-repeated"
+_FORMULA, _CELL_STYLE = _TABLE + "formula", _TABLE + "style-name"
+_DEFAULT_STYLE = _TABLE + "default-cell-style-name"
+_P, _A = _TEXT + "p", _TEXT + "a"
+_VALUE_TYPE, _VALUE = _OFFICE + "value-type", _OFFICE + "value"
+_VALUES = (
+    _VALUE_TYPE,
+    _VALUE,
+    *(_OFFICE + name for name in ("date-value", "time-value", "boolean-value", "string-value", "currency")),
+    _CALCEXT + "value-type",
+)
+_NUMBERS: dict[str | None, Kind] = {"float": "number", "currency": "number", "percentage": "percent"}
+_DURATION = re.compile(r"(-?)P(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:[.,]\d+)?)S)?)?")
+_SPACES = re.compile(r"[ \t\r\n]+")
+_TO_MARK = re.compile(r"\t|(?<= ) +|^ +")
+
+
+@dataclass
+class _Run:
+    """Elements in a line (a sheet's rows, a row's cells), each standing for one or more copies of itself."""
+
+    attribute: str
+    starts: list[int] = field(default_factory=list)
+    elements: list[etree._Element] = field(default_factory=list)
+    end: int = 1
+
+    def add(self, element: etree._Element) -> None:
+        self.starts.append(self.end)
+        self.elements.append(element)
+        self.end += _repeats(element, self.attribute)
+
+    def index(self, number: int) -> int:
+        return bisect_right(self.starts, number) - 1
+
+    def single(self, number: int) -> etree._Element:
+        """The element that stands for copy `number` alone, split off from the other copies."""
+        index = self.index(number)
+        element, start = self.elements[index], self.starts[index]
+        count = _repeats(element, self.attribute)
+        before, after = number - start, start + count - 1 - number
+        if before:
+            twin = _copy(element, self.attribute, before)
+            element.addprevious(twin)
+            self.elements.insert(index, twin)
+            self.starts[index + 1 : index + 1] = [number]
+            index += 1
+        if after:
+            twin = _copy(element, self.attribute, after)
+            element.addnext(twin)
+            self.elements.insert(index + 1, twin)
+            self.starts.insert(index + 1, number + 1)
+        if before or after:
+            element.attrib.pop(self.attribute, "")
+        return element
+
+
+@dataclass
+class _Sheet:
+    """One table:table with its rows, and the cells of rows that were looked into."""
+
+    table: etree._Element
+    rows: _Run
+    cells: dict[etree._Element, _Run] = field(default_factory=dict)
+    column_styles: list[tuple[int, str | None]] = field(default_factory=list)
+    # Blocks that one matrix formula fills.
+    blocks: list[Area] = field(default_factory=list)
+
+    def line(self, row: etree._Element) -> _Run:
+        if row not in self.cells:
+            run = _Run(_COLUMNS_REPEATED)
+            for cell in row.iterchildren(_CELL, _COVERED):
+                run.add(cell)
+            self.cells[row] = run
+        return self.cells[row]
+
+
+class OdsWorkbook(Workbook):
+    """An OpenDocument spreadsheet; its content is parsed at once."""
+
+    def __init__(self, package: Package) -> None:
+        """Raises BadWorkbook when the content is damaged or no spreadsheet."""
+        super().__init__(package)
+        self._root = package.xml(_CONTENT)
+        body = self._root.find(f"{_OFFICE}body/{_OFFICE}spreadsheet")
+        if body is None:
+            raise BadWorkbook("This OpenDocument file holds no spreadsheet; name a workbook.")
+        self._body = body
+        hidden = {
+            style.get(_STYLE + "name")
+            for style in self._root.iterfind(f"{_OFFICE}automatic-styles/{_STYLE}style")
+            for properties in style.iterfind(_STYLE + "table-properties")
+            if properties.get(_TABLE + "display") == "false"
+        }
+        self._tables = {
+            table.get(_TABLE + "name", ""): table for table in body.iterchildren(_TABLE + "table")
+        }
+        self.sheets = [name for name, table in self._tables.items() if table.get(_CELL_STYLE) not in hidden]
+        self.names = {}
+        for name, address in self._addresses(body):
+            place = open_document_cell(address)
+            if place is not None and place[0] in self._tables:
+                self.names[name] = place
+        self._loaded: dict[str, _Sheet] = {}
+
+    @staticmethod
+    def _addresses(scope: etree._Element) -> Iterator[tuple[str, str]]:
+        """The named ranges of the workbook or of one sheet with what they denote."""
+        for named in scope.iterfind(f"{_TABLE}named-expressions/{_TABLE}named-range"):
+            yield named.get(_TABLE + "name", ""), named.get(_TABLE + "cell-range-address", "")
+        for named in scope.iterfind(f"{_TABLE}named-expressions/{_TABLE}named-expression"):
+            expression = named.get(_TABLE + "expression", "")
+            yield named.get(_TABLE + "name", ""), re.sub(r"^(?:of:)?=?\[([^\[\]]*)\]$", r"\1", expression)
+
+    def _sheet(self, name: str) -> _Sheet:
+        if name not in self._loaded:
+            self._loaded[name] = _load_sheet(self._tables[name])
+        return self._loaded[name]
+
+    def _read_cells(self, sheet: str) -> dict[Position, Cell]:
+        loaded = self._sheet(sheet)
+        cells: dict[Position, Cell] = {}
+        copies = 0
+        for start, row in zip(loaded.rows.starts, loaded.rows.elements, strict=True):
+            line = loaded.line(row)
+            filled = [
+                (first, _repeats(element, _COLUMNS_REPEATED), cell)
+                for first, element in zip(line.starts, line.elements, strict=True)
+                if (cell := _cell(element)) is not None
+            ]
+            if not filled:
+                continue
+            for number in range(start, start + _repeats(row, _ROWS_REPEATED)):
+                if copies > MAX_COPIES:
+                    break
+                for first, count, cell in filled:
+                    last = first + min(count, MAX_COPIES)
+                    copies += last - first - (number == start)
+                    for column in range(first, last):
+                        cells[number, column] = cell
+        for block in loaded.blocks:
+            for position, cell in cells.items():
+                if block.holds(*position) and not cell.formula:
+                    cells[position] = Cell(cell.value, cell.kind, True)
+        return cells
+
+    def _put(
+        self,
+        sheet: str,
+        row: int,
+        column: int,
+        value: float | str | datetime | None,
+        like: Position | None,
+        target: str | None,
+    ) -> Cell | None:
+        loaded = self._sheet(sheet)
+        element = _reach(loaded, row, column)
+        if like is not None and _is_default(_style_of(loaded, row, column)):
+            style = _style_of(loaded, *like)
+            if style is not None and not _is_default(style):
+                element.set(_CELL_STYLE, style)
+        kind = element.get(_VALUE_TYPE)
+        currency = element.get(_OFFICE + "currency")
+        for name in _VALUES:
+            element.attrib.pop(name, "")
+        position = _remove_text(element)
+        if value is None:
+            return None
+        if isinstance(value, datetime) or (kind == "date" and isinstance(value, float)):
+            moment = value if isinstance(value, datetime) else EPOCH + timedelta(days=value)
+            kind, text = "date", _date_text(moment)
+            element.set(_OFFICE + "date-value", text)
+        elif isinstance(value, str):
+            kind, text = "string", value
+        else:
+            kind = kind if kind in _NUMBERS else "float"
+            text = number_text(value)
+            element.set(_VALUE, text)
+            if kind == "currency" and currency is not None:
+                element.set(_OFFICE + "currency", currency)
+        assert kind is not None
+        element.set(_VALUE_TYPE, kind)
+        if _CALCEXT[1:-1] in self._root.nsmap.values():
+            element.set(_CALCEXT + "value-type", kind)
+        for paragraph in reversed(_paragraphs(text, target)):
+            element.insert(position, paragraph)
+        return _cell(element)
+
+    def _link_target(self, sheet: str, row: int, column: int) -> str:
+        quoted = sheet.replace("'", "''")
+        return f"#'{quoted}'.{cell_name(row, column)}"
+
+    def _link_at(self, sheet: str, row: int, column: int) -> str | None:
+        element = _peek(self._sheet(sheet), row, column)
+        for link in () if element is None else element.iterfind(f"{_P}//{_A}"):
+            href = link.get(_XLINK + "href", "")
+            if href.startswith("#"):
+                place = open_document_cell(href[1:])
+                return href if place is None else self._link_target(*place)
+        return None
+
+    def _edited_parts(self) -> dict[str, bytes]:
+        for formula in dependants(self._formulas(), self._written):
+            sheet, row, column = formula.place
+            element = _peek(self._sheet(sheet), row, column)
+            assert element is not None
+            for name in _VALUES:
+                element.attrib.pop(name, "")
+            _remove_text(element)
+            if sheet in self._cells:
+                forget(self._cells[sheet], [(row, column)])
+        return {_CONTENT: serialize(self._root)}
+
+    def _forget_edits(self) -> None:
+        """Nothing but the content is ever edited, and only after a write."""
+
+    def _formulas(self) -> list[Formula]:
+        """All formulas of the workbook with the cells they look at."""
+        local = {
+            sheet: {name.casefold(): text for name, text in self._addresses(table)}
+            for sheet, table in self._tables.items()
+        }
+        everywhere = dict(self._addresses(self._body))
+        for block in self._body.iterfind(f"{_TABLE}database-ranges/{_TABLE}database-range"):
+            everywhere[block.get(_TABLE + "name", "")] = block.get(_TABLE + "target-range-address", "")
+        shared = {name.casefold(): text for name, text in everywhere.items()}
+
+        def areas(name: str, sheet: str, depth: int = 0) -> list[Area] | None:
+            text = local.get(sheet, {}).get(name.casefold(), shared.get(name.casefold()))
+            if text is None or depth > 20:
+                return None
+            inner = Reader(list(self._tables), lambda other, home: areas(other, home, depth + 1))
+            return inner.open_document(text if "[" in text or "=" in text else f"[{text}]", sheet)
+
+        reader = Reader(list(self._tables), areas)
+        formulas = []
+        for name in self._tables:
+            sheet = self._sheet(name)
+            for start, row in zip(sheet.rows.starts, sheet.rows.elements, strict=True):
+                line = sheet.line(row)
+                for column, element in zip(line.starts, line.elements, strict=True):
+                    text = element.get(_FORMULA)
+                    if text is not None:
+                        height = max(_matrix(element, "rows"), _repeats(row, _ROWS_REPEATED))
+                        width = max(_matrix(element, "columns"), _repeats(element, _COLUMNS_REPEATED))
+                        covers = Area(name, start, column, start + height - 1, column + width - 1)
+                        looks_at = reader.open_document(text, name)
+                        formulas.append(Formula((name, start, column), covers, looks_at))
+        return formulas
+
+
+def _load_sheet(table: etree._Element) -> _Sheet:
+    sheet = _Sheet(table, _Run(_ROWS_REPEATED))
+    for row in _inner(table, _ROW_GROUPS, _ROW):
+        sheet.rows.add(row)
+    first = 1
+    for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
+        sheet.column_styles.append((first, columns.get(_DEFAULT_STYLE)))
+        first += _repeats(columns, _COLUMNS_REPEATED)
+    if first - 1 > MAX_COLUMN * 4 or sheet.rows.end - 1 > MAX_ROW * 16:
+        raise BadWorkbook(
+            "A sheet has more rows or columns than a spreadsheet program allows; the file is damaged."
+        )
+    for start, row in zip(sheet.rows.starts, sheet.rows.elements, strict=True):
+        if row.find(f"{_CELL}[@{_TABLE}number-matrix-rows-spanned]") is None:
+            continue
+        line = sheet.line(row)
+        for column, element in zip(line.starts, line.elements, strict=True):
+            height, width = _matrix(element, "rows"), _matrix(element, "columns")
+            if height * width > 1:
+                sheet.blocks.append(Area("", start, column, start + height - 1, column + width - 1))
+    return sheet
+
+
+def _inner(parent: etree._Element, groups: set[str], tag: str) -> Iterator[etree._Element]:
+    for child in parent.iterchildren(tag, *groups):
+        if child.tag == tag:
+            yield child
+        else:
+            yield from _inner(child, groups, tag)
+
+
+def _repeats(element: etree._Element, attribute: str) -> int:
+    text = element.get(attribute, "1")
+    if not (text.isascii() and text.isdigit()) or not 1 <= int(text) <= 2**24:
+        raise BadWorkbook(
+            "A sheet has a row or cell repeated a senseless number of times; the file is damaged."
+        )
+    return int(text)
+
+
+def _matrix(element: etree._Element, way: str) -> int:
+    text = element.get(f"{_TABLE}number-matrix-{way}-spanned", "1")
+    return int(text) if text.isascii() and text.isdigit() else 1
+
+
+def _copy(element: etree._Element, attribute: str, count: int) -> etree._Element:
+    twin = deepcopy(element)
+    twin.tail = None
+    if count > 1:
+        twin.set(attribute, str(count))
+    else:
+        twin.attrib.pop(attribute, "")
+    return twin
+
+
+def _peek(sheet: _Sheet, row: int, column: int) -> etree._Element | None:
+    """The element that stands for a cell, perhaps among others, without changing anything."""
+    if row >= sheet.rows.end:
+        return None
+    line = sheet.line(sheet.rows.elements[sheet.rows.index(row)])
+    return line.elements[line.index(column)] if column < line.end else None
+
+
+def _reach(sheet: _Sheet, row: int, column: int) -> etree._Element:
+    """The element that stands for one cell alone, made or split off where necessary."""
+    if row >= sheet.rows.end:
+        _append_rows(sheet, row)
+    line_element = sheet.rows.single(row)
+    line = sheet.line(line_element)
+    if column >= line.end:
+        missing = column - line.end
+        for count in (missing, 1):
+            if count:
+                cell = etree.SubElement(line_element, _CELL)
+                if count > 1:
+                    cell.set(_COLUMNS_REPEATED, str(count))
+                line.add(cell)
+    return line.single(column)
+
+
+def _append_rows(sheet: _Sheet, row: int) -> None:
+    style = sheet.rows.elements[-1].get(_CELL_STYLE) if sheet.rows.elements else None
+    for count in (row - sheet.rows.end, 1):
+        if not count:
+            continue
+        new = etree.Element(_ROW)
+        if style is not None:
+            new.set(_CELL_STYLE, style)
+        if count > 1:
+            new.set(_ROWS_REPEATED, str(count))
+        etree.SubElement(new, _CELL)
+        lines = [child for child in sheet.table if child.tag == _ROW or child.tag in _ROW_GROUPS]
+        if lines:
+            lines[-1].addnext(new)
+        else:
+            sheet.table.append(new)
+        sheet.rows.add(new)
+
+
+def _style_of(sheet: _Sheet, row: int, column: int) -> str | None:
+    """The name of the style a cell has, from itself, its row or its column."""
+    element = _peek(sheet, row, column)
+    style = None if element is None else element.get(_CELL_STYLE)
+    if style is None and row < sheet.rows.end:
+        style = sheet.rows.elements[sheet.rows.index(row)].get(_DEFAULT_STYLE)
+    if style is None:
+        at = bisect_right([first for first, _ in sheet.column_styles], column) - 1
+        style = sheet.column_styles[at][1] if at >= 0 else None
+    return style
+
+
+def _is_default(style: str | None) -> bool:
+    return style in (None, "Default")
+
+
+def _remove_text(element: etree._Element) -> int:
+    """Take the shown text out of a cell; what else it holds stays. Returns where new text belongs."""
+    position = None
+    for child in list(element):
+        if child.tag in (_P, _TEXT + "h", _TEXT + "list"):
+            if position is None:
+                position = element.index(child)
+            element.remove(child)
+    if position is not None:
+        return position
+    return sum(
+        1
+        for child in element
+        if child.tag in (_OFFICE + "annotation", _TABLE + "detective", _TABLE + "cell-range-source")
+    )
+
+
+def _paragraphs(text: str, target: str | None) -> list[etree._Element]:
+    paragraphs = []
+    for line in text.split("\n"):
+        paragraph = inner = etree.Element(_P)
+        if target is not None:
+            inner = etree.SubElement(paragraph, _A)
+            inner.set(_XLINK + "href", target)
+            inner.set(_XLINK + "type", "simple")
+        _fill(inner, line)
+        paragraphs.append(paragraph)
+    return paragraphs
+
+
+def _fill(element: etree._Element, line: str) -> None:
+    """Put a line of text into an element, with tabs and all but single inner spaces as elements."""
+    # A trailing space would be dropped by readers that trim.
+    ending = len(line) - len(line.rstrip(" "))
+    if ending == 1 and len(line) > 1 and line[-2] != " ":
+        _fill(element, line[:-1])
+        etree.SubElement(element, _TEXT + "s")
+        return
+    last: etree._Element | None = None
+    done = 0
+    for match in _TO_MARK.finditer(line):
+        _append(element, last, line[done : match.start()])
+        if match[0] == "\t":
+            last = etree.SubElement(element, _TEXT + "tab")
+        else:
+            last = etree.SubElement(element, _TEXT + "s")
+            if len(match[0]) > 1:
+                last.set(_TEXT + "c", str(len(match[0])))
+        done = match.end()
+    _append(element, last, line[done:])
+
+
+def _append(element: etree._Element, last: etree._Element | None, text: str) -> None:
+    if last is None:
+        element.text = (element.text or "") + text or None
+    else:
+        last.tail = text or None
+
+
+def _date_text(moment: datetime) -> str:
+    moment = moment.replace(tzinfo=None)
+    if moment == datetime.combine(moment.date(), datetime.min.time()):
+        return moment.date().isoformat()
+    return moment.isoformat()
+
+
+def _cell(element: etree._Element) -> Cell | None:
+    formula = element.get(_FORMULA) is not None
+    kind, value = _value(element)
+    if value is None and not formula:
+        return None
+    return Cell(value, kind, formula)
+
+
+def _value(element: etree._Element) -> tuple[Kind, float | str | bool | None]:
+    kind = element.get(_VALUE_TYPE)
+    if element.get(_CALCEXT + "value-type") == "error":
+        return "error", _shown(element)
+    try:
+        if kind in _NUMBERS:
+            return _NUMBERS[kind], float(element.get(_VALUE, ""))
+        if kind == "date":
+            return "moment", _date_serial(element.get(_OFFICE + "date-value", ""))
+        if kind == "time":
+            return "moment", _time_serial(element.get(_OFFICE + "time-value", ""))
+    except (ValueError, OverflowError):
+        kind = "string"
+    if kind == "boolean":
+        return "bool", element.get(_OFFICE + "boolean-value") == "true"
+    text = element.get(_OFFICE + "string-value")
+    if text is None:
+        text = _shown(element)
+    return ("text", text) if text else ("blank", None)
+
+
+def _shown(element: etree._Element) -> str:
+    return "\n".join("".join(_pieces(paragraph)).strip("\r\n") for paragraph in element.iterchildren(_P))
+
+
+def _pieces(element: etree._Element) -> Iterator[str]:
+    if element.text:
+        yield _SPACES.sub(" ", element.text)
+    for child in element:
+        if child.tag == _TEXT + "s":
+            count = child.get(_TEXT + "c", "1")
+            yield " " * min(int(count), 1000) if count.isascii() and count.isdigit() else " "
+        elif child.tag == _TEXT + "tab":
+            yield "\t"
+        elif child.tag == _TEXT + "line-break":
+            yield "\n"
+        elif isinstance(child.tag, str) and child.tag not in (
+            _OFFICE + "annotation",
+            _TEXT + "note",
+            _TEXT + "ruby-text",
+        ):
+            yield from _pieces(child)
+        if child.tail:
+            yield _SPACES.sub(" ", child.tail)
+
+
+def _date_serial(text: str) -> float:
+    if "T" in text:
+        return serial(datetime.fromisoformat(text.rstrip("Z")[:26]))
+    return serial(datetime.combine(date.fromisoformat(text), datetime.min.time()))
+
+
+def _time_serial(text: str) -> float:
+    match = _DURATION.fullmatch(text)
+    if match is None or not any(match.groups()[1:]):
+        raise ValueError(text)
+    days, hours, minutes = (int(part or 0) for part in match.groups()[1:4])
+    seconds = float((match[5] or "0").replace(",", "."))
+    total = timedelta(days=days, hours=hours, minutes=minutes, seconds=seconds) / timedelta(days=1)
+    return -total if match[1] else total

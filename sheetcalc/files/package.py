@@ -1,0 +1,402 @@
+"""The zip container of a workbook: read safely, written back with every untouched member byte for byte."""
+
+import contextlib
+import errno
+import os
+import shutil
+import struct
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Mapping
+from io import BytesIO
+from pathlib import Path
+
+from lxml import etree
+
+MAX_FILE = 200 * 2**20
+MAX_UNPACKED = 400 * 2**20
+MAX_PART = 200 * 2**20
+MAX_MEMBERS = 10_000
+# Deflate reaches about 1030:1; sheets of real workbooks stay below 100:1.
+MAX_RATIO = 400
+RATIO_COUNTS_FROM = 10 * 2**20
+
+_LOCAL = struct.Struct("<4s5H3L2H")
+_CENTRAL = struct.Struct("<4s4B4H3L5H2L")
+_END = struct.Struct("<4s4H2LH")
+_OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+_ZIP64_EXTRA = 1
+
+
+class BadWorkbook(Exception):  # noqa: N818 -- the name people meet
+    """A file that can't be read or written; the message is one sentence for a person, without its name."""
+
+
+class Package:
+    """The members of one zip file, held in memory together with what the file on disk looked like.
+
+    Reading is bounded: at most 200 MB packed, 400 MB unpacked, 200 MB for one part that is parsed, 10,000
+    members, and no member over 10 MB that is packed better than 400:1.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Read `path`; raises BadWorkbook when it is missing, no zip, damaged, protected or too large."""
+        self.path = path
+        self._seen: tuple[int, int] | None = None
+        self._load(self._read_file())
+
+    def _read_file(self) -> bytes:
+        if self.path.is_dir():
+            raise BadWorkbook("This is a folder, not a workbook; name the file inside it.")
+        try:
+            with self.path.open("rb") as file:
+                status = os.fstat(file.fileno())
+                if status.st_size > MAX_FILE:
+                    raise BadWorkbook(
+                        f"The file is larger than {MAX_FILE // 2**20} MB; remove pictures or old sheets."
+                    )
+                data = file.read()
+        except FileNotFoundError:
+            raise BadWorkbook("There is no such file; check the name and the folder.") from None
+        except OSError as error:
+            raise BadWorkbook(
+                f"The file can't be read ({_reason(error)}); check its permissions and that it is not locked."
+            ) from None
+        self._seen = (status.st_mtime_ns, status.st_size)
+        return data
+
+    def _load(self, data: bytes) -> None:
+        _refuse_other_kinds(data)
+        try:
+            archive = zipfile.ZipFile(BytesIO(data))
+        except (zipfile.BadZipFile, NotImplementedError, ValueError, struct.error, OverflowError):
+            raise BadWorkbook(
+                "The file is damaged or incomplete; "
+                "take a backup copy, or let the spreadsheet program repair it."
+            ) from None
+        self._data = data
+        self._archive = archive
+        self._members = archive.infolist()
+        _check_members(self._members)
+        self._by_name = {info.filename.casefold(): info for info in self._members}
+        self._slices = self._find_slices()
+
+    def _find_slices(self) -> dict[str, bytes]:
+        """The raw bytes of each member (header, data, whatever follows it), in the order of the file."""
+        in_order = sorted(self._members, key=lambda info: info.header_offset)
+        ends = [info.header_offset for info in in_order[1:]] + [self._archive.start_dir]
+        slices = {}
+        for info, end in zip(in_order, ends, strict=True):
+            raw = self._data[info.header_offset : end]
+            if len(raw) < _LOCAL.size or raw[:4] != b"PK\x03\x04":
+                raise BadWorkbook("The file is damaged; take a backup copy.")
+            if len(raw) < _data_start(raw) + info.compress_size:
+                raise BadWorkbook("The file is damaged; take a backup copy.")
+            slices[info.filename] = raw
+        return slices
+
+    @property
+    def members(self) -> list[str]:
+        """The names of all members, as the file lists them."""
+        return [info.filename for info in self._members]
+
+    def __contains__(self, name: str) -> bool:
+        return name.casefold() in self._by_name
+
+    def read(self, name: str) -> bytes:
+        """The unpacked bytes of member `name` (upper and lower case are alike).
+
+        Raises BadWorkbook when it is missing, damaged, or too large to be parsed.
+        """
+        info = self._by_name.get(name.casefold())
+        if info is None:
+            raise BadWorkbook(
+                f"The file lacks its part {name}; it is damaged or was not written by a spreadsheet program."
+            )
+        if info.file_size > MAX_PART:
+            raise BadWorkbook(
+                f"Its part {name} is larger than {MAX_PART // 2**20} MB; remove rows you don't need."
+            )
+        try:
+            return self._archive.read(info)
+        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError):
+            raise BadWorkbook(f"Its part {name} is damaged; take a backup copy.") from None
+
+    def xml(self, name: str) -> etree._Element:
+        """The root element of XML member `name`.
+
+        Raises BadWorkbook when it is missing, not well-formed, or has a document type, the one place where
+        entities could be declared (no spreadsheet program writes one).
+        """
+        parser = etree.XMLParser(
+            resolve_entities=False,
+            no_network=True,
+            load_dtd=False,
+            strip_cdata=False,
+            remove_blank_text=False,
+        )
+        try:
+            root = etree.fromstring(self.read(name), parser)
+        except etree.XMLSyntaxError:
+            raise BadWorkbook(
+                f"Its part {name} is damaged or incomplete; take a backup copy, "
+                "or let the spreadsheet program repair it."
+            ) from None
+        if root.getroottree().docinfo.internalDTD is not None:
+            raise BadWorkbook(
+                f"Its part {name} declares entities; no spreadsheet program does, the file is not trusted."
+            )
+        return root
+
+    def save(self, parts: Mapping[str, bytes], target: Path | None = None) -> None:
+        """Write the package with the named parts replaced; every other member keeps its bytes.
+
+        `target` None replaces the file that was read, unless it changed since. The new file is complete
+        before it takes the old one's place; after a failure the old file is as it was.
+        Raises BadWorkbook when it can't be written or the file changed since it was read.
+        """
+        goal = Path(os.path.realpath(target or self.path))
+        in_place = goal == Path(os.path.realpath(self.path))
+        if in_place:
+            self._refuse_changed()
+        data = self._assemble(parts) if parts else self._data
+        model = goal if goal.exists() else Path(os.path.realpath(self.path))
+        replace_file(goal, data, model)
+        if in_place:
+            status = goal.stat()
+            self._seen = (status.st_mtime_ns, status.st_size)
+            self._load(data)
+
+    def _refuse_changed(self) -> None:
+        try:
+            status = self.path.stat()
+        except OSError:
+            raise BadWorkbook(
+                "The file was moved or removed while it was worked on; nothing was written."
+            ) from None
+        if (status.st_mtime_ns, status.st_size) != self._seen:
+            raise BadWorkbook(
+                "The file was changed by another program in the meantime; nothing was written, start again."
+            )
+
+    def _assemble(self, parts: Mapping[str, bytes]) -> bytes:
+        replaced = {self._by_name[name.casefold()].filename: content for name, content in parts.items()}
+        out = BytesIO()
+        first = min(info.header_offset for info in self._members)
+        out.write(self._data[:first])
+        central: dict[str, bytes] = {}
+        for name, raw in self._slices.items():
+            info = self._archive.getinfo(name)
+            offset = out.tell()
+            if name in replaced:
+                header, packed, record = _pack(info, raw, replaced[name], offset)
+                out.write(header + packed)
+            else:
+                out.write(raw)
+                record = _central(info, info.flag_bits, info.CRC, info.compress_size, info.file_size, offset)
+            central[name] = record
+        start = out.tell()
+        for info in self._members:
+            out.write(central[info.filename])
+        size = out.tell() - start
+        comment = self._archive.comment
+        count = len(self._members)
+        out.write(_END.pack(b"PK\x05\x06", 0, 0, count, count, size, start, len(comment)) + comment)
+        return out.getvalue()
+
+
+def serialize(root: etree._Element) -> bytes:
+    """The bytes of an edited XML part, declared the way its file declared it."""
+    tree = root.getroottree()
+    if tree.docinfo.standalone:
+        return bytes(etree.tostring(tree, xml_declaration=True, encoding="UTF-8", standalone=True))
+    return bytes(etree.tostring(tree, xml_declaration=True, encoding="UTF-8"))
+
+
+def replace_file(goal: Path, data: bytes, model: Path) -> None:
+    """Put `data` in the place of file `goal` at one stroke, with the permissions of file `model`.
+
+    Raises BadWorkbook when that is not possible; `goal` is then as it was and no other file is left behind.
+    """
+    if goal.is_dir():
+        raise BadWorkbook("There is a folder of that name; nothing was written.")
+    if goal.exists() and not os.access(goal, os.W_OK):
+        raise BadWorkbook("The file is write-protected; allow writing to it and start again.")
+    temporary: Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(prefix=".", suffix=".tmp", dir=goal.parent)
+        temporary = Path(name)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        shutil.copymode(model, temporary)
+        _copy_owner(model, temporary)
+        temporary.replace(goal)
+    except OSError as error:
+        raise BadWorkbook(_write_failure(error)) from None
+    finally:
+        # After the replacement there is no file of this name any more.
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+    _sync_folder(goal.parent)
+
+
+def _copy_owner(model: Path, temporary: Path) -> None:
+    if hasattr(os, "chown"):
+        wanted, given = model.stat(), temporary.stat()
+        if (wanted.st_uid, wanted.st_gid) != (given.st_uid, given.st_gid):
+            with contextlib.suppress(OSError):
+                os.chown(temporary, wanted.st_uid, wanted.st_gid)
+                shutil.copymode(model, temporary)
+
+
+def _sync_folder(folder: Path) -> None:
+    # Not every system can open a folder; the file itself is safe already.
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _write_failure(error: OSError) -> str:
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return "The disk is full; nothing was written, the file is as it was."
+    if isinstance(error, FileNotFoundError | NotADirectoryError):
+        return "The folder to write to does not exist; nothing was written."
+    if isinstance(error, PermissionError) or error.errno == errno.EROFS:
+        return (
+            "The file or its folder can't be written to; close it in the spreadsheet program "
+            "and check the permissions; nothing was written."
+        )
+    return f"The file could not be written ({_reason(error)}); it is as it was."
+
+
+def _reason(error: OSError) -> str:
+    return (error.strerror or str(error)).lower()
+
+
+def _refuse_other_kinds(data: bytes) -> None:
+    if not data:
+        raise BadWorkbook("The file is empty; take a backup copy.")
+    if data.startswith(_OLE):
+        if "EncryptedPackage".encode("utf-16-le") in data:
+            raise BadWorkbook("The workbook is protected by a password; save it without one.")
+        raise BadWorkbook(
+            "This is an old .xls workbook or one protected by a password; "
+            "save it as .xlsx or .ods without a password."
+        )
+    if data[:4] not in (b"PK\x03\x04", b"PK\x05\x06") and not zipfile.is_zipfile(BytesIO(data)):
+        raise BadWorkbook(
+            "This is neither an Excel workbook (.xlsx, .xlsm) nor an OpenDocument one (.ods); "
+            "save it as one of these."
+        )
+
+
+def _check_members(members: list[zipfile.ZipInfo]) -> None:
+    if not members:
+        raise BadWorkbook("The file is an empty archive, not a workbook; take a backup copy.")
+    if len(members) > MAX_MEMBERS:
+        raise BadWorkbook(f"The file has more than {MAX_MEMBERS:,} parts; it does not look like a workbook.")
+    if sum(info.file_size for info in members) > MAX_UNPACKED:
+        raise BadWorkbook(
+            f"The workbook is larger than {MAX_UNPACKED // 2**20} MB unpacked; remove pictures or old sheets."
+        )
+    seen: set[str] = set()
+    for info in members:
+        name = info.orig_filename
+        if "\0" in name or name.startswith(("/", "\\")) or ":" in name.split("/")[0]:
+            raise BadWorkbook(
+                "The file has parts with unsafe names; it does not come from a spreadsheet program."
+            )
+        if ".." in name.replace("\\", "/").split("/"):
+            raise BadWorkbook(
+                "The file has parts with unsafe names; it does not come from a spreadsheet program."
+            )
+        if name.casefold() in seen:
+            raise BadWorkbook(f"The file has its part {name} twice; let the spreadsheet program repair it.")
+        seen.add(name.casefold())
+        if info.flag_bits & 1:
+            raise BadWorkbook("The workbook is protected by a password; save it without one.")
+        if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            raise BadWorkbook(
+                "The file is packed in an unusual way; save it again in the spreadsheet program."
+            )
+        if info.file_size > RATIO_COUNTS_FROM and info.file_size > MAX_RATIO * max(1, info.compress_size):
+            raise BadWorkbook(f"Its part {name} unpacks to a suspicious size; the file is not trusted.")
+
+
+def _data_start(local: bytes) -> int:
+    name_length, extra_length = struct.unpack_from("<2H", local, 26)
+    return _LOCAL.size + int(name_length) + int(extra_length)
+
+
+def _pack(info: zipfile.ZipInfo, local: bytes, content: bytes, offset: int) -> tuple[bytes, bytes, bytes]:
+    """Local header, packed data and central record of a member with new content; its other traits stay."""
+    packed = content
+    if info.compress_type == zipfile.ZIP_DEFLATED:
+        deflate = zlib.compressobj(6, zlib.DEFLATED, -15)
+        packed = deflate.compress(content) + deflate.flush()
+    crc = zlib.crc32(content)
+    # Sizes stand in the header itself, so no data descriptor follows.
+    flags = info.flag_bits & ~8
+    _, version, _, method, time, date, *_, name_length, extra_length = _LOCAL.unpack_from(local)
+    name_end = _LOCAL.size + name_length
+    extra = _without_zip64(local[name_end : name_end + extra_length])
+    header = _LOCAL.pack(
+        b"PK\x03\x04",
+        version,
+        flags,
+        method,
+        time,
+        date,
+        crc,
+        len(packed),
+        len(content),
+        name_length,
+        len(extra),
+    )
+    header += local[_LOCAL.size : name_end] + extra
+    return header, packed, _central(info, flags, crc, len(packed), len(content), offset)
+
+
+def _central(info: zipfile.ZipInfo, flags: int, crc: int, packed: int, unpacked: int, offset: int) -> bytes:
+    year, month, day, hour, minute, second = info.date_time
+    name = info.orig_filename.encode("utf-8" if flags & 0x800 else "cp437")
+    extra = _without_zip64(info.extra)
+    record = _CENTRAL.pack(
+        b"PK\x01\x02",
+        info.create_version,
+        info.create_system,
+        info.extract_version,
+        info.reserved,
+        flags,
+        info.compress_type,
+        hour << 11 | minute << 5 | second // 2,
+        (year - 1980) << 9 | month << 5 | day,
+        crc,
+        packed,
+        unpacked,
+        len(name),
+        len(extra),
+        len(info.comment),
+        0,
+        info.internal_attr,
+        info.external_attr,
+        offset,
+    )
+    return record + name + extra + info.comment
+
+
+def _without_zip64(extra: bytes) -> bytes:
+    """Extra fields without the 64-bit sizes, which no workbook within our bounds needs."""
+    kept = b""
+    while len(extra) >= 4:
+        kind, length = struct.unpack_from("<2H", extra)
+        if kind != _ZIP64_EXTRA:
+            kept += extra[: 4 + length]
+        extra = extra[4 + length :]
+    return kept + extra

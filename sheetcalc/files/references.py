@@ -1,0 +1,294 @@
+"""Which cells a formula looks at, and which formulas depend on cells that changed."""
+
+import re
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
+from typing import NamedTuple
+
+from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW
+
+Place = tuple[str, int, int]
+
+
+class Area(NamedTuple):
+    """A block of cells on one sheet; all four edges belong to it."""
+
+    sheet: str
+    top: int
+    left: int
+    bottom: int
+    right: int
+
+    def holds(self, row: int, column: int) -> bool:
+        """Whether the cell lies in the area."""
+        return self.top <= row <= self.bottom and self.left <= column <= self.right
+
+
+class Formula(NamedTuple):
+    """A formula, the cells that show its results, and the areas it looks at."""
+
+    place: Place
+    covers: Area
+    looks_at: list[Area]
+
+
+def column_letters(column: int) -> str:
+    """The letters of a column counted from 1."""
+    letters = ""
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def column_number(letters: str) -> int:
+    """The number of a column, counted from 1, by its letters."""
+    number = 0
+    for letter in letters.upper():
+        number = number * 26 + ord(letter) - 64
+    return number
+
+
+def cell_name(row: int, column: int) -> str:
+    """The A1 name of a cell."""
+    return f"{column_letters(column)}{row}"
+
+
+_CORNER = re.compile(r"(\$?)([A-Za-z]{1,3})?(\$?)([0-9]{1,7})?$")
+
+
+def area_of(sheet: str, text: str, shift: tuple[int, int] = (0, 0)) -> Area | None:
+    """The area that `text` (A1, $A$1:B7, A:C, 2:3) denotes on `sheet`, or None when it denotes none.
+
+    `shift` moves the parts that are not fixed by $ by so many rows and columns.
+    """
+    corners = []
+    for part in text.split(":"):
+        match = _CORNER.match(part)
+        if match is None or not (match[2] or match[4]):
+            return None
+        fixed_column, letters, fixed_row, digits = match.groups()
+        # In "$2" the sign stands where a column's would.
+        fixed_row = fixed_row or (fixed_column if not letters else "")
+        row = int(digits) + (0 if fixed_row else shift[0]) if digits else None
+        column = column_number(letters) + (0 if fixed_column else shift[1]) if letters else None
+        corners.append((row, column))
+    if len(corners) > 2 or (len(corners) == 1 and None in corners[0]):
+        return None
+    rows = [row for row, _ in corners if row is not None]
+    columns = [column for _, column in corners if column is not None]
+    area = Area(
+        sheet,
+        min(rows, default=1),
+        min(columns, default=1),
+        max(rows, default=MAX_ROW),
+        max(columns, default=MAX_COLUMN),
+    )
+    if area.top < 1 or area.left < 1 or area.bottom > MAX_ROW or area.right > MAX_COLUMN:
+        return None
+    return area
+
+
+def whole(sheet: str) -> Area:
+    """All cells of a sheet."""
+    return Area(sheet, 1, 1, MAX_ROW, MAX_COLUMN)
+
+
+def unquoted(sheet: str) -> str:
+    """A sheet's name as it is, from the form it has in a reference."""
+    if sheet.startswith("'") and sheet.endswith("'") and len(sheet) > 1:
+        return sheet[1:-1].replace("''", "'")
+    return sheet
+
+
+class Reader:
+    """Finds the areas that formulas of one workbook look at.
+
+    `sheets` are all its sheets in order; `names` gives the areas of a defined name or table as seen from a
+    sheet, and None for a word that is neither. Functions that build addresses while computing (INDIRECT,
+    OFFSET, a range that ends in a function) are taken to look at every sheet the formula mentions, its own
+    included.
+    """
+
+    def __init__(self, sheets: list[str], names: Callable[[str, str], list[Area] | None]) -> None:
+        self._sheets = sheets
+        self._by_fold = {sheet.casefold(): sheet for sheet in sheets}
+        self._names = names
+
+    def excel(self, formula: str, sheet: str, shift: tuple[int, int] = (0, 0)) -> list[Area]:
+        """The areas an xlsx formula on `sheet` looks at.
+
+        `shift` is its distance from the formula it shares its text with.
+        """
+        areas: list[Area] = []
+        for match in _EXCEL.finditer(formula):
+            if match["reference"]:
+                areas += self._qualified(match["sheet"], match["reference"], sheet, shift)
+            elif match["table"]:
+                areas += self._names(match["table"], sheet) or []
+            elif match["bracket"]:
+                areas.append(whole(sheet))
+            elif match["name"]:
+                areas += self._names(match["name"], self._owner(match["sheet2"], sheet)) or []
+        return areas + self._loose(formula, sheet)
+
+    def open_document(self, formula: str, sheet: str) -> list[Area]:
+        """The areas an ods formula (of:=, references in square brackets) on `sheet` looks at."""
+        areas: list[Area] = []
+        for match in _OPEN.finditer(formula):
+            if match["inner"]:
+                areas += self._bracketed(match["inner"], sheet)
+            elif match["name"]:
+                areas += self._names(match["name"], sheet) or []
+        return areas + self._loose(formula, sheet)
+
+    def _qualified(self, prefix: str | None, text: str, home: str, shift: tuple[int, int]) -> list[Area]:
+        areas = [area_of(name, text, shift) for name in self._span(prefix, home)]
+        if None in areas and shift != (0, 0):
+            # A shifted reference that wraps around the edge of the sheet.
+            return [whole(area) for area in self._span(prefix, home)]
+        return [area for area in areas if area is not None]
+
+    def _span(self, prefix: str | None, home: str) -> list[str]:
+        """The sheets that "First:Last" or one name denotes; other workbooks denote none of ours."""
+        if not prefix:
+            return [home]
+        name = unquoted(prefix)
+        if "[" in name:
+            return []
+        if name.casefold() in self._by_fold:
+            return [self._by_fold[name.casefold()]]
+        first, _, last = name.partition(":")
+        if first.casefold() in self._by_fold and last.casefold() in self._by_fold:
+            ends = [self._sheets.index(self._by_fold[end.casefold()]) for end in (first, last)]
+            return self._sheets[min(ends) : max(ends) + 1]
+        return []
+
+    def _owner(self, prefix: str | None, home: str) -> str:
+        return next(iter(self._span(prefix, home)), home)
+
+    def _bracketed(self, inner: str, home: str) -> list[Area]:
+        match = _OPEN_REFERENCE.fullmatch(inner)
+        if match is None:
+            return []
+        first = self._span((match["first"] or "").lstrip("$"), home)
+        last = self._span((match["last"] or "").lstrip("$"), home) if match["last"] else first
+        if not first or not last:
+            return []
+        ends = sorted(self._sheets.index(end) for end in (first[0], last[0]))
+        text = match["start"] + (f":{match['end']}" if match["end"] else "")
+        areas = [area_of(sheet, text) for sheet in self._sheets[ends[0] : ends[1] + 1]]
+        return [area for area in areas if area is not None]
+
+    def _loose(self, formula: str, home: str) -> list[Area]:
+        if not _BUILDS_ADDRESSES.search(formula):
+            return []
+        text = formula.casefold()
+        mentioned = [sheet for fold, sheet in self._by_fold.items() if fold.replace("'", "''") in text]
+        return [whole(sheet) for sheet in {home, *mentioned}]
+
+
+_WORD = r"[^\W\d][\w.\\?]*"
+_PLAIN_SHEET = r"[^\s'!(),;:+\-*/^&=<>\"{}\[\]%@#]+"
+_POINT = r"\$?[A-Za-z]{1,3}\$?[0-9]{1,7}"
+_EXCEL = re.compile(
+    rf"""
+    "(?:[^"]|"")*"
+  | (?:(?P<sheet>'(?:[^']|'')+'|(?:\[[^\]]*\])?{_PLAIN_SHEET}(?::{_PLAIN_SHEET})?)!)?
+    (?P<reference>{_POINT}(?::{_POINT})?(?![\w(.!\[]) | \$?[A-Za-z]{{1,3}}:\$?[A-Za-z]{{1,3}}(?![\w(.!])
+                | \$?[0-9]{{1,7}}:\$?[0-9]{{1,7}}(?![\w(.!]))
+  | (?P<table>{_WORD})\[(?:[^\[\]]|\[[^\[\]]*\])*\]
+  | (?P<bracket>\[(?:[^\[\]]|\[[^\[\]]*\])*\])(?!{_PLAIN_SHEET}!)
+  | (?:(?P<sheet2>'(?:[^']|'')+'|{_PLAIN_SHEET})!)?(?P<name>{_WORD})(?![\w(.!])
+  | {_PLAIN_SHEET}
+    """,
+    re.VERBOSE,
+)
+_OPEN = re.compile(
+    rf"""
+    "(?:[^"]|"")*"
+  | \[(?P<inner>(?:'(?:[^']|'')*'|[^\]'])*)\]
+  | (?P<name>{_WORD})(?![\w(.:])
+    """,
+    re.VERBOSE,
+)
+_OPEN_SHEET = r"\$?(?:'(?:[^']|'')+'|[^'.\s\[\]#:]+)"
+_OPEN_CORNER = r"\$?[A-Za-z]{0,3}\$?[0-9]{0,7}"
+_OPEN_REFERENCE = re.compile(
+    rf"(?P<first>{_OPEN_SHEET})?\.(?P<start>{_OPEN_CORNER})(?::(?P<last>{_OPEN_SHEET})?\.(?P<end>{_OPEN_CORNER}))?"
+)
+_BUILDS_ADDRESSES = re.compile(
+    r"\b(?:INDIRECT|OFFSET)\s*\(|\)\s*:|:\s*(?:_xlfn\.)?[A-Z.]+\(|MULTIPLE\.OPERATIONS\s*\(", re.IGNORECASE
+)
+
+
+def open_document_cell(address: str) -> Place | None:
+    """The one cell an ods address ($'Sheet one'.$A$1) denotes, or None when it denotes none or several."""
+    match = _OPEN_REFERENCE.fullmatch(address)
+    if match is None or not match["first"]:
+        return None
+    if match["end"] and match["end"] != match["start"]:
+        return None
+    sheet = unquoted(match["first"].removeprefix("$"))
+    if match["last"] and unquoted(match["last"].removeprefix("$")) != sheet:
+        return None
+    area = area_of(sheet, match["start"])
+    return None if area is None else (sheet, area.top, area.left)
+
+
+_EXCEL_CELL = re.compile(rf"(?P<sheet>'(?:[^']|'')+'|{_PLAIN_SHEET})!(?P<reference>{_POINT}(?::{_POINT})?)")
+
+
+def excel_cell(reference: str) -> Place | None:
+    """The one cell an xlsx reference ('Sheet one'!$A$1) denotes, or None when it denotes none or several."""
+    match = _EXCEL_CELL.fullmatch(reference.strip())
+    if match is None or "[" in match["sheet"]:
+        return None
+    sheet = unquoted(match["sheet"])
+    area = area_of(sheet, match["reference"])
+    if area is None or (area.top, area.left) != (area.bottom, area.right):
+        return None
+    return sheet, area.top, area.left
+
+
+def dependants(
+    formulas: Iterable[Formula], changed: Mapping[str, Iterable[tuple[int, int]]]
+) -> list[Formula]:
+    """The formulas that look at a changed cell, directly or by way of other formulas."""
+    single: dict[Place, list[Formula]] = defaultdict(list)
+    # Blocks are kept by column, wide ones by sheet, so that a cell is compared with few of them.
+    tall: dict[tuple[str, int], dict[Area, list[Formula]]] = defaultdict(lambda: defaultdict(list))
+    wide: dict[str, dict[Area, list[Formula]]] = defaultdict(lambda: defaultdict(list))
+    for formula in formulas:
+        for area in set(formula.looks_at):
+            if (area.top, area.left) == (area.bottom, area.right):
+                single[area.sheet, area.top, area.left].append(formula)
+            elif area.right - area.left < 50:
+                for column in range(area.left, area.right + 1):
+                    tall[area.sheet, column][area].append(formula)
+            else:
+                wide[area.sheet][area].append(formula)
+    pending = [(sheet, row, column) for sheet, cells in changed.items() for row, column in cells]
+    seen: set[Place] = set(pending)
+    found: dict[Place, Formula] = {}
+    while pending:
+        sheet, row, column = pending.pop()
+        hit = single.pop((sheet, row, column), [])
+        for blocks in (tall.get((sheet, column)), wide.get(sheet)):
+            for area in [area for area in blocks or () if area.holds(row, column)]:
+                hit = hit + blocks.pop(area) if blocks else hit
+        for formula in hit:
+            if formula.place in found:
+                continue
+            found[formula.place] = formula
+            for place in _places(formula.covers):
+                if place not in seen:
+                    seen.add(place)
+                    pending.append(place)
+    return list(found.values())
+
+
+def _places(area: Area) -> Iterable[Place]:
+    for row in range(area.top, area.bottom + 1):
+        for column in range(area.left, area.right + 1):
+            yield area.sheet, row, column

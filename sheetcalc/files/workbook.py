@@ -1,0 +1,195 @@
+"""What a workbook is to the rest of the program, whatever its format."""
+
+import math
+import re
+from abc import ABC, abstractmethod
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Literal
+
+from sheetcalc.files.package import Package
+
+Kind = Literal["blank", "number", "percent", "moment", "text", "bool", "error"]
+Position = tuple[int, int]
+Link = tuple[str, int, int]
+
+EPOCH = datetime(1899, 12, 30)
+MAX_ROW = 1_048_576
+MAX_COLUMN = 16_384
+MAX_TEXT = 32_767
+_NUMERIC = ("number", "percent", "moment")
+_SAME_MOMENT = timedelta(milliseconds=1) / timedelta(days=1)
+# What XML can't hold, tab and line feed aside.
+_UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell: its value, what kind of value that is, and whether a formula gives it.
+
+    Moments are days since 1899-12-30 and times of day fractions of a day; a percentage is the raw fraction.
+    A formula without a remembered result, or with an empty text as result, is of kind "blank".
+    """
+
+    value: float | str | bool | None
+    kind: Kind
+    formula: bool = False
+
+
+class Workbook(ABC):
+    """An existing workbook, edited in place: what isn't written stays as it is in the file."""
+
+    path: Path
+    sheets: list[str]
+    names: dict[str, tuple[str, int, int]]
+
+    def __init__(self, package: Package) -> None:
+        self.path = package.path
+        self._package = package
+        self._cells: dict[str, dict[Position, Cell]] = {}
+        self._written: dict[str, set[Position]] = {}
+
+    def cells(self, sheet: str) -> dict[Position, Cell]:
+        """The cells of `sheet` that hold a value or a formula, by (row, column), both counted from 1.
+
+        The dictionary is kept up to date by `write`. In an ods file a repeated cell is expanded where it is
+        not blank, up to 100,000 copies a sheet. Raises KeyError for an unknown sheet and BadWorkbook for a
+        damaged one.
+        """
+        if sheet not in self._cells:
+            self._cells[sheet] = self._read_cells(sheet)
+        return self._cells[sheet]
+
+    def write(
+        self,
+        sheet: str,
+        row: int,
+        column: int,
+        value: float | str | datetime | None,
+        *,
+        like: Position | None = None,
+        link: Link | None = None,
+    ) -> None:
+        """Set the value of one cell; its style, comment and pictures stay; an equal value changes nothing.
+
+        Text stays text, also when it begins with "="; an empty one clears the cell as None does. A float in a
+        cell formatted as a date is days since 1899-12-30. `like` is a cell of the same sheet whose style is
+        taken over when this one has none of its own. `link` is the (sheet, row, column) a click on the text
+        leads to (runs of blanks in it become single spaces); without it a link within the workbook is removed.
+        Raises ValueError on a cell that holds a formula, a number that isn't finite, a text over 32,767
+        characters or a cell outside the sheet; KeyError for an unknown sheet.
+        """
+        value = _checked(value, row, column)
+        if value is None:
+            link = None
+        if link is not None and isinstance(value, str):
+            # Inside a link, LibreOffice loses tabs and all but single spaces.
+            value = "\n".join(" ".join(line.split()) for line in value.split("\n"))
+        old = self.cells(sheet).get((row, column))
+        if old is not None and old.formula:
+            raise ValueError(f"Cell {row}, {column} of {sheet} holds a formula.")
+        target = None if link is None else self._link_target(*link)
+        if _same(old, value) and self._link_at(sheet, row, column) == target:
+            return
+        cell = self._put(sheet, row, column, value, like, target)
+        if cell is None:
+            self._cells[sheet].pop((row, column), None)
+        else:
+            self._cells[sheet][row, column] = cell
+        self._written.setdefault(sheet, set()).add((row, column))
+
+    @property
+    def changed(self) -> bool:
+        """Whether any write changed anything since the file was read or last saved in place."""
+        return bool(self._written)
+
+    def save(self, path: Path | None = None) -> None:
+        """Save in place, or to `path`; in place nothing happens when nothing changed.
+
+        The results of the person's own formulas that depend on written cells are forgotten, so that they are
+        computed afresh when the file is opened. The old file is replaced at one stroke and keeps its
+        permissions; a link keeps pointing to it.
+        Raises BadWorkbook when the file can't be written or was changed by somebody else since it was opened.
+        """
+        if not self.changed:
+            if path is not None:
+                self._package.save({}, path)
+            return
+        self._package.save(self._edited_parts(), path)
+        if path is None or path.resolve() == self.path.resolve():
+            self._written.clear()
+            self._forget_edits()
+
+    @abstractmethod
+    def _read_cells(self, sheet: str) -> dict[Position, Cell]: ...
+
+    @abstractmethod
+    def _put(
+        self,
+        sheet: str,
+        row: int,
+        column: int,
+        value: float | str | datetime | None,
+        like: Position | None,
+        target: str | None,
+    ) -> Cell | None:
+        """Set the cell in the XML and tell how it reads now."""
+
+    @abstractmethod
+    def _link_target(self, sheet: str, row: int, column: int) -> str: ...
+
+    @abstractmethod
+    def _link_at(self, sheet: str, row: int, column: int) -> str | None: ...
+
+    @abstractmethod
+    def _edited_parts(self) -> dict[str, bytes]: ...
+
+    @abstractmethod
+    def _forget_edits(self) -> None: ...
+
+
+def serial(moment: datetime) -> float:
+    """Days since 1899-12-30 of a moment, its time zone left aside."""
+    return (moment.replace(tzinfo=None) - EPOCH) / timedelta(days=1)
+
+
+def number_text(value: float) -> str:
+    """A number as the file formats write it, exact when it is read back."""
+    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+
+
+def forget(cells: dict[Position, Cell], positions: Iterable[Position]) -> None:
+    """Mark formula cells whose remembered result was dropped."""
+    for position in positions:
+        if position in cells:
+            cells[position] = Cell(None, "blank", True)
+
+
+def _checked(value: float | str | datetime | None, row: int, column: int) -> float | str | datetime | None:
+    if not (1 <= row <= MAX_ROW and 1 <= column <= MAX_COLUMN):
+        raise ValueError(f"Row {row}, column {column} is outside the sheet.")
+    if isinstance(value, str):
+        text = _UNWRITABLE.sub("", value.replace("\r\n", "\n").replace("\r", "\n"))
+        if len(text) > MAX_TEXT:
+            raise ValueError(f"A cell holds at most {MAX_TEXT} characters.")
+        return text or None
+    if value is None or isinstance(value, datetime):
+        return value
+    number = float(value)
+    if not math.isfinite(number):
+        raise ValueError(f"{number} can't stand in a cell.")
+    return number
+
+
+def _same(old: Cell | None, value: float | str | datetime | None) -> bool:
+    if old is None or value is None:
+        return old is None and value is None
+    if isinstance(value, str):
+        return old.kind == "text" and old.value == value
+    if old.kind not in _NUMERIC or not isinstance(old.value, float):
+        return False
+    if isinstance(value, datetime):
+        return abs(old.value - serial(value)) < _SAME_MOMENT
+    return old.value == value

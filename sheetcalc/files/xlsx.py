@@ -1,0 +1,597 @@
+"""Excel workbooks (.xlsx, .xlsm) edited in place."""
+
+import posixpath
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from urllib.parse import unquote
+
+from lxml import etree
+
+from sheetcalc.files.package import BadWorkbook, Package, serialize
+from sheetcalc.files.references import (
+    Area,
+    Formula,
+    Reader,
+    area_of,
+    cell_name,
+    column_number,
+    dependants,
+    excel_cell,
+    whole,
+)
+from sheetcalc.files.workbook import (
+    EPOCH,
+    MAX_COLUMN,
+    MAX_ROW,
+    Cell,
+    Kind,
+    Link,
+    Position,
+    Workbook,
+    forget,
+    number_text,
+    serial,
+)
+
+_MAIN = (
+    "http://schemas.openxmlformats.org/spreadsheetml/2006/main",
+    "http://purl.oclc.org/ooxml/spreadsheetml/main",
+)
+_XML_SPACE = "{http://www.w3.org/XML/1998/namespace}space"
+_SHIFT_1904 = 1462
+# What the schema wants before <hyperlinks> in a sheet.
+_BEFORE_LINKS = frozenset(
+    {
+        *("sheetPr", "dimension", "sheetViews", "sheetFormatPr", "cols", "sheetData", "sheetCalcPr"),
+        *("sheetProtection", "protectedRanges", "scenarios", "autoFilter", "sortState", "dataConsolidate"),
+        *("customSheetViews", "mergeCells", "phoneticPr", "conditionalFormatting", "dataValidations"),
+    }
+)
+# What the schema wants after <calcPr> in the workbook.
+_AFTER_CALCULATION = frozenset(
+    {
+        *("oleSize", "customWorkbookViews", "pivotCaches", "smartTagPr", "smartTagTypes", "webPublishing"),
+        *("fileRecoveryPr", "webPublishObjects", "extLst"),
+    }
+)
+_DATE_FORMATS = frozenset([*range(14, 23), *range(27, 37), 45, 46, 47, *range(50, 59)])
+_PERCENT_FORMATS = frozenset([9, 10])
+_FORMAT_LITERALS = re.compile(r'"[^"]*"|\\.|[_*].|\[(?!h+\]|m+\]|s+\])[^\]]*\]', re.IGNORECASE)
+_ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
+_CELL_NAME = re.compile(r"([A-Za-z]{1,3})([0-9]{1,7})")
+_HAS_FORMULAS = re.compile(rb"<(?:\w+:)?f[\s>/]")
+
+
+@dataclass
+class _Sheet:
+    """One sheet's XML with its rows and cells by number."""
+
+    part: str
+    root: etree._Element
+    data: etree._Element
+    namespace: str
+    rows: dict[int, etree._Element] = field(default_factory=dict)
+    cells: dict[Position, etree._Element] = field(default_factory=dict)
+    # Blocks that one array formula or data table fills.
+    blocks: list[Area] = field(default_factory=list)
+    edited: bool = False
+
+    def tag(self, name: str) -> str:
+        return f"{{{self.namespace}}}{name}"
+
+
+class XlsxWorkbook(Workbook):
+    """An Excel workbook; the sheets' XML is parsed when they are first asked for."""
+
+    def __init__(self, package: Package, workbook_part: str) -> None:
+        """Raises BadWorkbook when `workbook_part` is no workbook."""
+        super().__init__(package)
+        self._part = workbook_part
+        self._root = package.xml(workbook_part)
+        tag = etree.QName(self._root)
+        if tag.localname != "workbook" or tag.namespace not in _MAIN:
+            raise BadWorkbook("This is not an Excel workbook but another kind of document; name a workbook.")
+        self._namespace = tag.namespace
+        relations = relationships(package, workbook_part)
+        self._parts: dict[str, str] = {}
+        self._order: list[str] = []
+        self.sheets = []
+        for sheet in self._root.iterfind("{*}sheets/{*}sheet"):
+            kind, part = relations.get(_relation_id(sheet), ("", ""))
+            title = sheet.get("name", "")
+            self._order.append(title)
+            if kind == "worksheet":
+                self._parts[title] = part
+                if sheet.get("state", "visible") == "visible":
+                    self.sheets.append(title)
+        by_kind = dict(relations.values())
+        self._shared = _shared_strings(package, by_kind.get("sharedStrings"))
+        self._style_kinds = _style_kinds(package, by_kind.get("styles"))
+        properties = self._root.find("{*}workbookPr")
+        is_1904 = properties is not None and properties.get("date1904") in ("1", "true")
+        self._shift = _SHIFT_1904 if is_1904 else 0
+        self._defined = {
+            (name.get("name", "").casefold(), name.get("localSheetId")): name.text or ""
+            for name in self._root.iterfind("{*}definedNames/{*}definedName")
+        }
+        self.names = {}
+        for name in self._root.iterfind("{*}definedNames/{*}definedName"):
+            place = excel_cell(name.text or "") if name.get("localSheetId") is None else None
+            if place is not None and place[0] in self._parts:
+                self.names[name.get("name", "")] = place
+        self._loaded: dict[str, _Sheet] = {}
+
+    def _sheet(self, name: str) -> _Sheet:
+        if name not in self._loaded:
+            self._loaded[name] = _load_sheet(self._package, self._parts[name])
+        return self._loaded[name]
+
+    def _read_cells(self, sheet: str) -> dict[Position, Cell]:
+        loaded = self._sheet(sheet)
+        cells = {}
+        for position, element in loaded.cells.items():
+            cell = self._cell(element, any(block.holds(*position) for block in loaded.blocks))
+            if cell is not None:
+                cells[position] = cell
+        return cells
+
+    def _cell(self, element: etree._Element, in_block: bool = False) -> Cell | None:
+        formula = in_block or element.find("{*}f") is not None
+        kind, value = self._value(element)
+        if value is None and not formula:
+            return None
+        return Cell(value, kind, formula)
+
+    def _value(self, element: etree._Element) -> tuple[Kind, float | str | bool | None]:
+        kind = element.get("t", "n")
+        if kind == "inlineStr":
+            return _text(_rich_text(element.find("{*}is")))
+        content = element.findtext("{*}v")
+        if content is None:
+            return "blank", None
+        try:
+            if kind == "s":
+                return _text(self._shared[int(content)])
+            if kind == "str":
+                return _text(_unescape(content))
+            if kind == "b":
+                return "bool", content.strip() in ("1", "true")
+            if kind == "e":
+                return "error", content
+            if kind == "d":
+                return "moment", _iso_serial(content.strip())
+            number = float(content)
+        except (ValueError, IndexError):
+            return _text(content)
+        style = self._style_kinds.get(element.get("s", "0"), "number")
+        return style, number + self._shift if style == "moment" else number
+
+    def _put(
+        self,
+        sheet: str,
+        row: int,
+        column: int,
+        value: float | str | datetime | None,
+        like: Position | None,
+        target: str | None,
+    ) -> Cell | None:
+        loaded = self._sheet(sheet)
+        loaded.edited = True
+        element = loaded.cells.get((row, column))
+        if element is None:
+            if value is None:
+                _set_link(loaded, row, column, None)
+                return None
+            element = _new_cell(loaded, row, column)
+        if like is not None and element.get("s", "0") == "0":
+            style = _style_of(loaded, *like)
+            if style != "0":
+                element.set("s", style)
+        for attribute in ("t", "vm", "cm", "ph"):
+            element.attrib.pop(attribute, "")
+        for name in ("v", "is"):
+            for child in element.findall(f"{{*}}{name}"):
+                element.remove(child)
+        self._fill(loaded, element, value)
+        _set_link(loaded, row, column, target)
+        return self._cell(element)
+
+    def _fill(self, loaded: _Sheet, element: etree._Element, value: float | str | datetime | None) -> None:
+        if value is None:
+            return
+        if isinstance(value, str):
+            element.set("t", "inlineStr")
+            inline = etree.Element(loaded.tag("is"))
+            element.insert(0, inline)
+            text = etree.SubElement(inline, loaded.tag("t"))
+            text.text = _escape(value)
+            if value != value.strip() or "\n" in value or "  " in value:
+                text.set(_XML_SPACE, "preserve")
+            return
+        dated = isinstance(value, datetime)
+        number = serial(value) if isinstance(value, datetime) else value
+        if dated or self._style_kinds.get(element.get("s", "0")) == "moment":
+            number -= self._shift
+        content = etree.Element(loaded.tag("v"))
+        content.text = number_text(number)
+        element.insert(0, content)
+
+    def _link_target(self, sheet: str, row: int, column: int) -> str:
+        quoted = sheet.replace("'", "''")
+        return f"'{quoted}'!{cell_name(row, column)}"
+
+    def _link_at(self, sheet: str, row: int, column: int) -> str | None:
+        link = _find_link(self._sheet(sheet), row, column)
+        if link is None or _relation_id(link):
+            return None
+        location = link.get("location", "")
+        place: Link | None = excel_cell(location)
+        return location if place is None else self._link_target(*place)
+
+    def _edited_parts(self) -> dict[str, bytes]:
+        formulas = self._formulas()
+        stale: dict[str, list[Position]] = {}
+        for formula in dependants(formulas, self._written):
+            area = formula.covers
+            for row in range(area.top, area.bottom + 1):
+                for column in range(area.left, area.right + 1):
+                    stale.setdefault(area.sheet, []).append((row, column))
+        for sheet, positions in stale.items():
+            loaded = self._sheet(sheet)
+            for position in positions:
+                if _drop_result(loaded.cells.get(position)):
+                    loaded.edited = True
+            if sheet in self._cells:
+                forget(self._cells[sheet], positions)
+        parts = {loaded.part: serialize(loaded.root) for loaded in self._loaded.values() if loaded.edited}
+        if formulas and self._ask_for_calculation():
+            parts[self._part] = serialize(self._root)
+        return parts
+
+    def _forget_edits(self) -> None:
+        for loaded in self._loaded.values():
+            loaded.edited = False
+
+    def _ask_for_calculation(self) -> bool:
+        """Have the workbook computed when it is opened; whether its part had to be edited for that."""
+        settings = self._root.find("{*}calcPr")
+        if settings is None:
+            settings = etree.Element(f"{{{self._namespace}}}calcPr")
+            after = next(
+                (child for child in self._root if etree_name(child) in _AFTER_CALCULATION),
+                None,
+            )
+            if after is None:
+                self._root.append(settings)
+            else:
+                after.addprevious(settings)
+        if settings.get("fullCalcOnLoad") in ("1", "true"):
+            return False
+        settings.set("fullCalcOnLoad", "1")
+        return True
+
+    def _formulas(self) -> list[Formula]:
+        """All formulas of the workbook with the cells they look at."""
+        tables = self._tables()
+        reader = Reader(self._order, lambda name, sheet: self._named_areas(reader, tables, name, sheet))
+        formulas: list[Formula] = []
+        for name, part in self._parts.items():
+            if name in self._loaded or _HAS_FORMULAS.search(self._package.read(part)):
+                formulas += _sheet_formulas(self._sheet(name), name, reader)
+        return formulas
+
+    def _named_areas(
+        self, reader: Reader, tables: dict[str, Area], name: str, sheet: str, depth: int = 0
+    ) -> list[Area] | None:
+        if name.casefold() in tables:
+            return [tables[name.casefold()]]
+        local = str(self._order.index(sheet)) if sheet in self._order else None
+        text = self._defined.get((name.casefold(), local), self._defined.get((name.casefold(), None)))
+        if text is None:
+            return None
+        if depth > 20:
+            return [whole(sheet)]
+        inner = Reader(
+            self._order, lambda other, home: self._named_areas(reader, tables, other, home, depth + 1)
+        )
+        return inner.excel(text, sheet)
+
+    def _tables(self) -> dict[str, Area]:
+        tables = {}
+        for name, part in self._parts.items():
+            for kind, table_part in relationships(self._package, part).values():
+                if kind == "table" and table_part in self._package:
+                    table = self._package.xml(table_part)
+                    area = area_of(name, table.get("ref", ""))
+                    if area is not None:
+                        tables[table.get("displayName", "").casefold()] = area
+        return tables
+
+
+def relationships(package: Package, part: str) -> dict[str, tuple[str, str]]:
+    """What the part `part` (or the whole package, for "") points to: (kind, part name) by relationship id.
+
+    Relationships to the world outside the file are left out. Raises BadWorkbook when they are damaged.
+    """
+    folder, name = posixpath.split(part)
+    listing = posixpath.join(folder, "_rels", f"{name}.rels")
+    if listing not in package:
+        return {}
+    found = {}
+    for relation in package.xml(listing).iterfind("{*}Relationship"):
+        if relation.get("TargetMode") != "External":
+            target = unquote(relation.get("Target", ""))
+            full = posixpath.normpath(posixpath.join("/", folder, target)).lstrip("/")
+            found[relation.get("Id", "")] = (relation.get("Type", "").rsplit("/", 1)[-1], full)
+    return found
+
+
+def etree_name(element: etree._Element) -> str:
+    """The name of an element without its namespace; "" for a comment or processing instruction."""
+    return etree.QName(element).localname if isinstance(element.tag, str) else ""
+
+
+def _relation_id(element: etree._Element) -> str:
+    return next((str(value) for key, value in element.items() if str(key).endswith("/relationships}id")), "")
+
+
+def _load_sheet(package: Package, part: str) -> _Sheet:
+    root = package.xml(part)
+    data = root.find("{*}sheetData")
+    namespace = etree.QName(root).namespace
+    if data is None or namespace not in _MAIN:
+        raise BadWorkbook(f"Its part {part} is not a sheet; the file is damaged, take a backup copy.")
+    sheet = _Sheet(part, root, data, namespace)
+    number = 0
+    for row in data.iterfind("{*}row"):
+        number = _row_number(row.get("r"), number + 1, part)
+        sheet.rows[number] = row
+        column = 0
+        for cell in row.iterfind("{*}c"):
+            name = cell.get("r")
+            column = column + 1 if name is None else _column_of(name, part)
+            if column > MAX_COLUMN:
+                raise BadWorkbook(f"A cell in its part {part} lies outside the sheet; take a backup copy.")
+            sheet.cells[number, column] = cell
+    for formula in data.iterfind("{*}row/{*}c/{*}f[@ref]"):
+        if formula.get("t") in ("array", "dataTable"):
+            block = area_of("", formula.get("ref", ""))
+            if block is not None:
+                sheet.blocks.append(block)
+    return sheet
+
+
+def _row_number(text: str | None, following: int, part: str) -> int:
+    number = following if text is None else int(text) if text.isascii() and text.isdigit() else 0
+    if not 1 <= number <= MAX_ROW:
+        raise BadWorkbook(f"A row in its part {part} has no valid number; take a backup copy.")
+    return number
+
+
+def _column_of(name: str, part: str) -> int:
+    match = _CELL_NAME.fullmatch(name)
+    if match is None:
+        raise BadWorkbook(f"A cell in its part {part} has no valid name; take a backup copy.")
+    return column_number(match[1])
+
+
+def _new_cell(sheet: _Sheet, row: int, column: int) -> etree._Element:
+    """Make the cell, and its row when that is missing too, in their places."""
+    line = sheet.rows.get(row) if row in sheet.rows else _new_row(sheet, row)
+    assert line is not None
+    for (other_row, other), neighbour in sheet.cells.items() if _unnamed(line) else ():
+        if other_row == row:
+            neighbour.set("r", cell_name(row, other))
+    cell = etree.Element(sheet.tag("c"), r=cell_name(row, column))
+    position = len(line)
+    for index in range(len(line) - 1, -1, -1):
+        name = line[index].get("r")
+        if etree_name(line[index]) == "c" and name is not None:
+            if _column_of(name, sheet.part) < column:
+                break
+            position = index
+    line.insert(position, cell)
+    style = _line_style(sheet, row, column)
+    if style != "0":
+        cell.set("s", style)
+    spans = line.get("spans")
+    if spans is not None and not any(_in_span(span, column) for span in spans.split()):
+        del line.attrib["spans"]
+    sheet.cells[row, column] = cell
+    _grow_dimension(sheet, row, column)
+    return cell
+
+
+def _unnamed(line: etree._Element) -> bool:
+    return any(cell.get("r") is None for cell in line.iterfind("{*}c"))
+
+
+def _new_row(sheet: _Sheet, row: int) -> etree._Element:
+    if any(line.get("r") is None for line in sheet.data.iterfind("{*}row")):
+        for number, line in sheet.rows.items():
+            line.set("r", str(number))
+    new = etree.Element(sheet.tag("row"), r=str(row))
+    position = len(sheet.data)
+    for index in range(len(sheet.data) - 1, -1, -1):
+        name = sheet.data[index].get("r")
+        if etree_name(sheet.data[index]) == "row" and name is not None:
+            if int(name) < row:
+                break
+            position = index
+    sheet.data.insert(position, new)
+    sheet.rows[row] = new
+    return new
+
+
+def _in_span(span: str, column: int) -> bool:
+    first, _, last = span.partition(":")
+    return first.isdigit() and last.isdigit() and int(first) <= column <= int(last)
+
+
+def _grow_dimension(sheet: _Sheet, row: int, column: int) -> None:
+    dimension = sheet.root.find("{*}dimension")
+    area = None if dimension is None else area_of("", dimension.get("ref", ""))
+    if dimension is None or area is None or area.holds(row, column):
+        return
+    first = cell_name(min(area.top, row), min(area.left, column))
+    dimension.set("ref", f"{first}:{cell_name(max(area.bottom, row), max(area.right, column))}")
+
+
+def _style_of(sheet: _Sheet, row: int, column: int) -> str:
+    """The number of the style a cell has, from itself, its row or its column."""
+    cell = sheet.cells.get((row, column))
+    return _line_style(sheet, row, column) if cell is None else cell.get("s", "0")
+
+
+def _line_style(sheet: _Sheet, row: int, column: int) -> str:
+    line = sheet.rows.get(row)
+    if line is not None and line.get("customFormat") in ("1", "true"):
+        return line.get("s", "0")
+    for columns in sheet.root.iterfind("{*}cols/{*}col"):
+        if int(columns.get("min", "0")) <= column <= int(columns.get("max", "0")):
+            return columns.get("style", "0")
+    return "0"
+
+
+def _find_link(sheet: _Sheet, row: int, column: int) -> etree._Element | None:
+    name = cell_name(row, column)
+    for link in sheet.root.iterfind("{*}hyperlinks/{*}hyperlink"):
+        if link.get("ref") in (name, f"{name}:{name}"):
+            return link
+    return None
+
+
+def _set_link(sheet: _Sheet, row: int, column: int, target: str | None) -> None:
+    """Make the cell's link lead to `target`, or remove one that leads into the workbook."""
+    link = _find_link(sheet, row, column)
+    if target is None:
+        if link is not None and not _relation_id(link):
+            links = link.getparent()
+            assert links is not None
+            links.remove(link)
+            if len(links) == 0:
+                sheet.root.remove(links)
+        return
+    if link is None:
+        links = sheet.root.find("{*}hyperlinks")
+        if links is None:
+            links = etree.Element(sheet.tag("hyperlinks"))
+            before = [child for child in sheet.root if etree_name(child) in _BEFORE_LINKS]
+            before[-1].addnext(links)
+        link = etree.SubElement(links, sheet.tag("hyperlink"), ref=cell_name(row, column))
+    for key in map(str, link.keys()):
+        if key.endswith("}id") or key in ("tooltip", "display"):
+            del link.attrib[key]
+    link.set("location", target)
+
+
+def _drop_result(cell: etree._Element | None) -> bool:
+    """Forget the remembered result of a formula cell; whether there was one."""
+    if cell is None:
+        return False
+    result = cell.find("{*}v")
+    if result is None:
+        return False
+    cell.remove(result)
+    for attribute in ("t", "vm"):
+        cell.attrib.pop(attribute, "")
+    return True
+
+
+def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
+    formulas = []
+    shared: dict[str, tuple[str, Position]] = {}
+    for (row, column), cell in sheet.cells.items():
+        element = cell.find("{*}f")
+        if element is None:
+            continue
+        text, shift = element.text or "", (0, 0)
+        index = element.get("si")
+        if element.get("t") == "shared" and index is not None:
+            if text:
+                shared[index] = (text, (row, column))
+            elif index in shared:
+                text, origin = shared[index]
+                shift = (row - origin[0], column - origin[1])
+        covers = area_of(name, element.get("ref", "")) if element.get("t") in ("array", "dataTable") else None
+        looks_at = reader.excel(text, name, shift)
+        if element.get("t") == "dataTable":
+            looks_at.append(whole(name))
+        formulas.append(
+            Formula((name, row, column), covers or Area(name, row, column, row, column), looks_at)
+        )
+    return formulas
+
+
+def _text(text: str) -> tuple[Kind, str | None]:
+    return ("text", text) if text else ("blank", None)
+
+
+def _rich_text(element: etree._Element | None) -> str:
+    """The text of a shared or inline string, its runs joined, without phonetic readings."""
+    if element is None:
+        return ""
+    return "".join(_unescape(text) for text in _runs(element))
+
+
+def _runs(element: etree._Element) -> Iterator[str]:
+    for child in element:
+        if etree_name(child) == "t":
+            yield child.text or ""
+        elif etree_name(child) == "r":
+            for text in child.iterfind("{*}t"):
+                yield text.text or ""
+
+
+def _unescape(text: str) -> str:
+    return _ESCAPE.sub(lambda match: chr(int(match[1], 16)), text) if "_x" in text else text
+
+
+def _escape(text: str) -> str:
+    """A text that would be read as holding an escaped character, made plain."""
+    return re.sub(r"_(?=x[0-9A-Fa-f]{4}_)", "_x005F_", text)
+
+
+def _iso_serial(text: str) -> float:
+    if "T" not in text and ":" in text:
+        moment = datetime.combine(EPOCH, time.fromisoformat(text))
+    elif "T" in text:
+        moment = datetime.fromisoformat(text)
+    else:
+        moment = datetime.combine(date.fromisoformat(text), time())
+    return serial(moment)
+
+
+def _shared_strings(package: Package, part: str | None) -> list[str]:
+    if part is None or part not in package:
+        return []
+    return [_rich_text(item) for item in package.xml(part).iterfind("{*}si")]
+
+
+def _style_kinds(package: Package, part: str | None) -> dict[str, Kind]:
+    """What a number in a cell of each style number is: a plain one, a percentage or a moment."""
+    if part is None or part not in package:
+        return {}
+    root = package.xml(part)
+    codes = {
+        code.get("numFmtId", ""): code.get("formatCode", "") for code in root.iterfind("{*}numFmts/{*}numFmt")
+    }
+    return {
+        str(index): _format_kind(style.get("numFmtId", "0"), codes)
+        for index, style in enumerate(root.iterfind("{*}cellXfs/{*}xf"))
+    }
+
+
+def _format_kind(number: str, codes: dict[str, str]) -> Kind:
+    if number in codes:
+        code = _FORMAT_LITERALS.sub("", codes[number].split(";")[0])
+        if "general" in code.casefold():
+            return "number"
+        if re.search("[ymdhs]", code, re.IGNORECASE):
+            return "moment"
+        return "percent" if "%" in code else "number"
+    if number.isdigit() and int(number) in _DATE_FORMATS:
+        return "moment"
+    return "percent" if number.isdigit() and int(number) in _PERCENT_FORMATS else "number"

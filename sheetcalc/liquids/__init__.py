@@ -1,0 +1,22 @@
+"""What a liquid is: water, spirit, sugar solution, wash and vapour, as plain functions over arrays.
+
+Every function takes numbers or arrays which broadcast, gives NaN for a blank (NaN) and outside its range,
+and never raises for a value.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Array = NDArray[np.float64]
+
+
+def floats(*values: ArrayLike) -> tuple[Array, ...]:
+    """The values as arrays of float64 broadcast to one shape."""
+    return tuple(np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in values)))
+
+
+def within(value: ArrayLike, low: ArrayLike, high: ArrayLike) -> Array:
+    """The value, NaN outside the limits; rounding error at a limit is forgiven."""
+    v, low, high = (np.asarray(a, dtype=np.float64) for a in (value, low, high))
+    slack = 1e-12 * (high - low)
+    return np.where((v >= low - slack) & (v <= high + slack), np.clip(v, low, high), np.nan)

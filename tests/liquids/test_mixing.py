@@ -1,0 +1,95 @@
+"""Mixing: nothing is made or lost but volume."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sheetcalc.liquids import mixing, spirit
+
+VOLUMES = st.floats(0.01, 1000.0)
+STRENGTHS = st.floats(1.0, 97.0)
+SHARES = st.floats(0.01, 1.0)
+
+
+def kilograms(volume: float, strength: float) -> float:
+    return float(volume * spirit.density_at_20(strength)) / 1000.0
+
+
+def test_hand_balance_to_a_volume() -> None:
+    # By hand with OIML R 22: 0.7 L at 60 % vol weighs 0.7 x 0.909115 = 0.636380 kg; 1 L at 42.0 % vol
+    # (0.7 x 60) weighs 0.944758 kg; so 0.308378 kg of water, 308.4 / 0.998201 = 308.9 mL, 8.9 mL shrink.
+    mixed = mixing.water_for_volume(0.7, 60.0, 1.0)
+    assert mixed.strength == pytest.approx(42.0, abs=1e-9)
+    assert mixed.water_mass == pytest.approx(0.3084, abs=0.00005)
+    assert mixed.contraction == pytest.approx(0.0089, abs=0.00005)
+    assert mixed.volume == 1.0
+
+
+def test_hand_balance_to_a_strength() -> None:
+    # By hand: 0.42 L of pure alcohol at 40 % vol fill 1.050 L.
+    assert mixing.water_for_strength(0.7, 60.0, 40.0).volume == pytest.approx(1.050, abs=1e-9)
+
+
+def test_no_water_for_what_is_at_strength() -> None:
+    assert mixing.water_for_strength(2.0, 40.0, 40.0).water_mass == pytest.approx(0.0, abs=1e-12)
+
+
+@given(VOLUMES, STRENGTHS, SHARES)
+def test_water_conserves_mass_and_alcohol(volume: float, strength: float, share: float) -> None:
+    mixed = mixing.water_for_strength(volume, strength, share * strength)
+    assert mixed.volume * mixed.strength == pytest.approx(volume * strength, rel=1e-9)
+    after = kilograms(float(mixed.volume), float(mixed.strength))
+    assert after == pytest.approx(kilograms(volume, strength) + mixed.water_mass, rel=1e-9)
+    assert mixed.contraction == pytest.approx(volume + mixed.water_volume - mixed.volume, abs=1e-9 * volume)
+
+
+@given(VOLUMES, STRENGTHS, SHARES)
+def test_both_ways_of_adding_water_agree(volume: float, strength: float, share: float) -> None:
+    by_strength = mixing.water_for_strength(volume, strength, share * strength)
+    by_volume = mixing.water_for_volume(volume, strength, by_strength.volume)
+    for one, other in zip(by_strength, by_volume, strict=True):
+        assert one == pytest.approx(other, rel=1e-8, abs=1e-8 * volume)
+
+
+@given(VOLUMES, STRENGTHS, SHARES)
+def test_blending_with_the_water_gives_the_same(volume: float, strength: float, share: float) -> None:
+    watered = mixing.water_for_strength(volume, strength, share * strength)
+    blend = mixing.mix([volume, float(watered.water_volume)], [strength, 0.0])
+    assert blend.strength == pytest.approx(watered.strength, abs=1e-8)
+    assert blend.volume == pytest.approx(watered.volume, rel=1e-9)
+    assert blend.contraction == pytest.approx(watered.contraction, abs=1e-8 * volume)
+
+
+@given(VOLUMES, st.floats(0.0, 50.0), st.floats(50.0, 70.0), st.floats(70.5, 97.0))
+def test_added_spirit_reaches_the_target(volume: float, weak: float, target: float, strong: float) -> None:
+    added = mixing.spirit_for_strength(volume, weak, target, strong)
+    assert mixing.mix([volume, float(added)], [weak, strong]).strength == pytest.approx(target, abs=1e-8)
+
+
+@given(st.lists(st.tuples(VOLUMES, st.floats(0.0, 100.0)), min_size=1, max_size=6))
+def test_blends_conserve_mass_and_alcohol(parts: list[tuple[float, float]]) -> None:
+    volumes, strengths = np.array(parts).T
+    blend = mixing.mix(volumes, strengths)
+    assert blend.volume * blend.strength == pytest.approx((volumes * strengths).sum(), rel=1e-8, abs=1e-8)
+    masses = sum(kilograms(v, q) for v, q in parts)
+    assert kilograms(float(blend.volume), float(blend.strength)) == pytest.approx(masses, rel=1e-9)
+
+
+def test_impossible_and_blank_are_nan() -> None:
+    for made in (
+        mixing.water_for_strength(
+            [1.0, 1.0, -1.0, np.nan], [40.0, 40.0, 40.0, 40.0], [41.0, 0.0, 30.0, 30.0]
+        ),
+        mixing.water_for_volume([1.0, 0.0, np.nan, 1.0], [40.0, 40.0, 40.0, 101.0], [0.9, 1.0, 2.0, 2.0]),
+        mixing.mix([[0.0, 0.0], [1.0, np.nan], [-1.0, 2.0]], [40.0, 50.0]),
+    ):
+        for column in made:
+            assert np.isnan(column).all()
+    assert np.isnan(mixing.spirit_for_strength(1.0, [50.0, 30.0, np.nan], 40.0, [90.0, 40.0, 90.0])).all()
+
+
+def test_rows_broadcast_and_the_last_axis_of_a_blend_goes() -> None:
+    assert mixing.water_for_strength(np.ones((3, 1)), 60.0, [40.0, 45.0]).water_mass.shape == (3, 2)
+    blend = mixing.mix(np.ones((5, 3)), [40.0, 50.0, 0.0])
+    assert blend.volume.shape == blend.strength.shape == blend.contraction.shape == (5,)
