@@ -85,7 +85,7 @@ def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Find
             entries.found.headings[check.cell],
             *entries.cell(check.cell, int(record)),
             check.rule,
-            check.says.format_map(shown),
+            check.says.format_map(shown).strip(),
             check.advice.format_map(shown),
         )
 

@@ -27,8 +27,9 @@ class Area(NamedTuple):
 
     @property
     def name(self) -> str:
-        """The area's address, such as A6:C9."""
-        return f"{address(self.row, self.column)}:{address(self.last_row, self.last_column)}"
+        """The area's address, such as A6:C9 or, of a single cell, A6."""
+        first, last = address(self.row, self.column), address(self.last_row, self.last_column)
+        return first if first == last else f"{first}:{last}"
 
 
 @dataclass(frozen=True)

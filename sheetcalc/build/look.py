@@ -14,7 +14,7 @@ QUIET = "666C72"
 LINK = "1F5673"
 WHITE = "FFFFFF"
 HAIRLINE = "D9D9D4"
-CREAM, CREAM_DEEP, CREAM_FRAME = "FFFAEA", "F3E7C9", "BBAA82"
+CREAM, CREAM_DEEP, CREAM_FRAME = "FFFAEA", "F3E7C9", "C4B48C"
 SLATE, SLATE_DEEP = "EAEFF4", "D3DDE6"
 PLAIN_DEEP = "EFEFEC"
 RED, RED_SOFT, RED_STRONG = "9A1B1B", "FBE3DF", "F3A79D"
@@ -64,6 +64,7 @@ HELP = Look(size=8, ink=QUIET, stand="bottom")
 CARD_HELP = Look(size=8, ink=QUIET, stand="center", indent=True)
 CARD_UNIT = Look(size=9, ink=QUIET, stand="center", wrap=False, indent=True)
 CARD_HEADING = Look(size=8, ink=QUIET, below=HAIRLINE, stand="bottom")
+CARD_SIDE_HEADING = replace(CARD_HEADING, indent=True)
 PAGE_HEADING = Look(bold=True, stand="bottom", wrap=False, room=4)
 PAGE_TEXT = Look(indent=True, room=3)
 STEP = Look(bold=True, align="right", wrap=False, room=3)
@@ -72,8 +73,8 @@ CAUTION_SIGN = Look(bold=True, ink=RED, fill=RED_SOFT, bar=RED, align="right", w
 CAUTION = replace(PAGE_TEXT, fill=RED_SOFT)
 
 _ENTRY = Look(fill=CREAM, frame=CREAM_FRAME)
-# White lines part neighbouring results from each other without framing them.
-_COMPUTED = Look(fill=SLATE, frame=WHITE)
+# A white line parts the rows of results without framing them.
+_COMPUTED = Look(fill=SLATE, below=WHITE)
 _FLAG = Look(fill=WHITE, below=HAIRLINE)
 _HEADING = Look(bold=True, stand="bottom")
 
@@ -143,7 +144,7 @@ def unit(field: Field) -> Look:
 
 def label(field: Field) -> Look:
     """The look of a card line's label."""
-    return Look(bold=field.role == "entry", italic=field.role == "computed", stand="center")
+    return Look(bold=field.role == "entry", italic=field.role == "computed", stand="center", room=2.5)
 
 
 def on_card(look: Look) -> Look:
@@ -177,9 +178,12 @@ def _lines(text: str, room: float, look: Look) -> int:
 
 def _length(word: str, look: Look) -> float:
     """The length of a word in points, by the widths that the letters of most sans serif fonts have."""
-    ems = sum(0.26 if c in _NARROW else 0.85 if c in _BROAD else 0.67 if c.isupper() else 0.55 for c in word)
+    ems = sum(_EMS.get(c, 0.67 if c.isupper() else 0.55) for c in word)
     return ems * look.size * (1.07 if look.bold else 1.0)
 
 
-_NARROW = frozenset("fijlrtI.,:;'!|()[]/- ")
-_BROAD = frozenset("mwMW%@→…")
+_EMS = (
+    dict.fromkeys("fijlrtI.,:;'!|()[]/-", 0.28)
+    | dict.fromkeys("ckvxyzsJ", 0.5)
+    | dict.fromkeys("mwMW%@→…", 0.85)
+)

@@ -3,7 +3,7 @@
 from typing import Any
 
 from odf import style
-from odf.namespaces import STYLENS
+from odf.namespaces import STYLENS, TABLENS
 from odf.opendocument import OpenDocument
 from odf.text import P, PageCount, PageNumber, SheetName
 
@@ -67,7 +67,7 @@ class Styles:
             master = _master(landscape)
             made = style.Style(name=f"ta{len(self._kept)}", family="table", masterpagename=master)
             properties = style.TableProperties(display="true", writingmode="lr-tb")
-            properties.setAttrNS("urn:oasis:names:tc:opendocument:xmlns:table:1.0", "tab-color", f"#{tab}")
+            properties.setAttrNS(TABLENS, "tab-color", f"#{tab}")
             made.addElement(properties)
             self._document.automaticstyles.addElement(made)
             self._kept[key] = made.getAttribute("name")
@@ -78,16 +78,19 @@ class Styles:
         if key not in self._kept:
             name = f"N{100 + len(self._kept)}"
             for part in data_styles(name, code):
-                self._document.automaticstyles.addElement(part)
+                # Among the automatic styles odfpy would drop those that only a condition refers to.
+                self._document.styles.addElement(part)
             self._kept[key] = name
         return self._kept[key]
 
 
 def _default(document: OpenDocument) -> None:
     document.fontfacedecls.addElement(style.FontFace(name=look.FONT, fontfamily=look.FONT))
-    made = style.Style(name="Default", family="table-cell")
+    # The font stands here and not in "Default", or a mark would lay the size over a cell's own.
+    made = style.DefaultStyle(family="table-cell")
     made.addElement(style.TextProperties(fontname=look.FONT, fontsize="10pt"))
     document.styles.addElement(made)
+    document.styles.addElement(style.Style(name="Default", family="table-cell"))
 
 
 def _appearance(made: Any, appearance: look.Look) -> None:

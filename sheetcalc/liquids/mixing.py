@@ -12,6 +12,9 @@ from numpy.typing import ArrayLike
 
 from sheetcalc.liquids import Array, floats, spirit
 
+# A target may miss what is there already by rounding error.
+_ROUNDING = 1.0 + 1e-12
+
 
 class Mix(NamedTuple):
     """Spirit and water put together.
@@ -42,11 +45,11 @@ def water_for_strength(volume: ArrayLike, strength: ArrayLike, target: ArrayLike
     Source: balance of mass with the densities of OIML R 22.
     """
     v, q, wanted = floats(volume, strength, target)
-    possible = (v >= 0.0) & (wanted > 0.0) & (wanted <= q) & (q <= 100.0)
+    possible = (v >= 0.0) & (wanted > 0.0) & (wanted <= q * _ROUNDING) & (q <= 100.0)
     v, q, wanted = (np.where(possible, a, np.nan) for a in (v, q, wanted))
     p = spirit.mass_fraction(q)
     mass = _mass(v, p)
-    water_mass = mass * p / spirit.mass_fraction(wanted) - mass
+    water_mass = np.maximum(mass * p / spirit.mass_fraction(wanted) - mass, 0.0)
     water_volume = _volume(water_mass, 0.0)
     mixed = _volume(mass + water_mass, spirit.mass_fraction(wanted))
     return Mix(water_mass, water_volume, mixed, wanted, v + water_volume - mixed)
@@ -59,11 +62,12 @@ def water_for_volume(volume: ArrayLike, strength: ArrayLike, target_volume: Arra
     Source: balance of mass with the densities of OIML R 22.
     """
     v, q, filled = floats(volume, strength, target_volume)
-    possible = (v > 0.0) & (filled >= v) & (q >= 0.0) & (q <= 100.0)
+    possible = (v > 0.0) & (filled * _ROUNDING >= v) & (q >= 0.0) & (q <= 100.0)
     v, q, filled = (np.where(possible, a, np.nan) for a in (v, q, filled))
     # A strength is the mass of alcohol in a volume (over ethanol's density), so this is a balance of mass.
     reached = q * v / filled
-    water_mass = _mass(filled, spirit.mass_fraction(reached)) - _mass(v, spirit.mass_fraction(q))
+    mass = _mass(v, spirit.mass_fraction(q))
+    water_mass = np.maximum(_mass(filled, spirit.mass_fraction(reached)) - mass, 0.0)
     water_volume = _volume(water_mass, 0.0)
     return Mix(water_mass, water_volume, filled, reached, v + water_volume - filled)
 

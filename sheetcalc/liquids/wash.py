@@ -124,12 +124,12 @@ def gravity_at_20(
     passes from the gravity itself. Source: the module's model, common practice in form.
     """
     rho, t, og = floats(indicated_density, temperature, original_gravity)
-    as_sugar = water.gravity(sugar.density(sugar.mass_fraction_from_density(rho, t), 20.0))
-    gravity = as_sugar
+    gravity = water.gravity(rho, t)
     for _ in range(3):
         alcohol, extract = _composition(og, _share(og, gravity))
         expansion = _density(alcohol, extract, 20.0) / _density(alcohol, extract, t)
         gravity = water.gravity(rho * expansion)
+    as_sugar = water.gravity(sugar.density(sugar.mass_fraction_from_density(rho, t), 20.0))
     return np.where(np.isnan(og), as_sugar, gravity)
 
 

@@ -323,10 +323,10 @@ def before_the_yeast(taken_at: Array, started_at: Array) -> Mask:
     says="{taken_at} is more than 60 days after the reading before it.",
     advice="Look at the month and the year.",
 )
-def long_gap(taken_at: Array) -> Mask:
+def long_gap(taken_at: Array, dated: Mask) -> Mask:
     """A month or a year mistyped; no wash is left unread for two months."""
     wrong = np.zeros(len(taken_at), dtype=bool)
-    known = np.flatnonzero(np.isfinite(taken_at))
+    known = np.flatnonzero(dated)
     order = known[np.argsort(taken_at[known], kind="stable")]
     wrong[order[1:]] = np.diff(taken_at[order]) > 60
     return wrong

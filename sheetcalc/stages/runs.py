@@ -291,7 +291,7 @@ def more_volume_out(collected_volume: Array, charge_volume: Array) -> Mask:
     cell="collected_volume",
     level="warning",
     says="{collected_volume} is very little from a charge of {charge_volume}; {thousand} would make sense.",
-    advice="Mind the unit: litres typed in a column of millilitres?",
+    advice="Mind the unit; it looks like litres in a column of millilitres.",
 )
 def litres_for_millilitres(
     collected_volume: Array, charge_volume: Array, expected_volume: Array

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sheetcalc.liquids import mixing, spirit
@@ -35,6 +35,7 @@ def test_no_water_for_what_is_at_strength() -> None:
     assert mixing.water_for_strength(2.0, 40.0, 40.0).water_mass == pytest.approx(0.0, abs=1e-12)
 
 
+@settings(deadline=None)
 @given(VOLUMES, STRENGTHS, SHARES)
 def test_water_conserves_mass_and_alcohol(volume: float, strength: float, share: float) -> None:
     mixed = mixing.water_for_strength(volume, strength, share * strength)
@@ -44,6 +45,7 @@ def test_water_conserves_mass_and_alcohol(volume: float, strength: float, share:
     assert mixed.contraction == pytest.approx(volume + mixed.water_volume - mixed.volume, abs=1e-9 * volume)
 
 
+@settings(deadline=None)
 @given(VOLUMES, STRENGTHS, SHARES)
 def test_both_ways_of_adding_water_agree(volume: float, strength: float, share: float) -> None:
     by_strength = mixing.water_for_strength(volume, strength, share * strength)
@@ -52,6 +54,7 @@ def test_both_ways_of_adding_water_agree(volume: float, strength: float, share: 
         assert one == pytest.approx(other, rel=1e-8, abs=1e-8 * volume)
 
 
+@settings(deadline=None)
 @given(VOLUMES, STRENGTHS, SHARES)
 def test_blending_with_the_water_gives_the_same(volume: float, strength: float, share: float) -> None:
     watered = mixing.water_for_strength(volume, strength, share * strength)
@@ -61,12 +64,14 @@ def test_blending_with_the_water_gives_the_same(volume: float, strength: float, 
     assert blend.contraction == pytest.approx(watered.contraction, abs=1e-8 * volume)
 
 
+@settings(deadline=None)
 @given(VOLUMES, st.floats(0.0, 50.0), st.floats(50.0, 70.0), st.floats(70.5, 97.0))
 def test_added_spirit_reaches_the_target(volume: float, weak: float, target: float, strong: float) -> None:
     added = mixing.spirit_for_strength(volume, weak, target, strong)
     assert mixing.mix([volume, float(added)], [weak, strong]).strength == pytest.approx(target, abs=1e-8)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(VOLUMES, st.floats(0.0, 100.0)), min_size=1, max_size=6))
 def test_blends_conserve_mass_and_alcohol(parts: list[tuple[float, float]]) -> None:
     volumes, strengths = np.array(parts).T

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sheetcalc.liquids import mixing, spirit, water
@@ -119,18 +119,21 @@ def test_weight_in_air_by_hand() -> None:
     assert spirit.weight_in_air(1.0, 998.2) == pytest.approx(0.998948, abs=1e-6)
 
 
+@settings(deadline=None)
 @given(STRENGTHS, TEMPERATURES)
 def test_strength_and_mass_fraction_are_inverse(strength: float, temperature: float) -> None:
     p = spirit.mass_fraction(strength, temperature)
     assert spirit.strength(p, temperature) == pytest.approx(strength, abs=1e-8)
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 1.0), TEMPERATURES)
 def test_density_and_mass_fraction_are_inverse(p: float, temperature: float) -> None:
     density = spirit.density(p, temperature)
     assert spirit.mass_fraction_from_density(density, temperature) == pytest.approx(p, abs=1e-10)
 
 
+@settings(deadline=None)
 @given(STRENGTHS)
 def test_proof_and_mass_percent_return(strength: float) -> None:
     assert spirit.strength_from_proof(spirit.proof(strength)) == pytest.approx(strength, abs=1e-8)
@@ -157,4 +160,4 @@ def test_everything_broadcasts() -> None:
     assert p.shape == spirit.density(p, temperature).shape == (3, 4)
     assert spirit.mass_fraction_from_density(spirit.density(p, temperature), temperature).shape == (3, 4)
     one = spirit.mass_fraction(96.0, 40.0)
-    assert p[2, 3] == pytest.approx(float(one), abs=1e-14)
+    assert p[2, 3] == pytest.approx(float(one), abs=1e-11)

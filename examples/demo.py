@@ -1,6 +1,6 @@
 """Makes the demo workbooks and types the invented scenario into them, as a person would.
 
-Usage: python examples/make.py FOLDER
+Usage: python examples/demo.py FOLDER
 """
 
 import sys

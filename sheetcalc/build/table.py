@@ -1,0 +1,69 @@
+"""Where everything stands in a table: help, headings, units, then the records."""
+
+from collections.abc import Sequence
+
+from sheetcalc.build import look, markings, rules
+from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
+from sheetcalc.layouts import Field, Sheet, System
+
+SPARE = 2000  # rows that take entries, the ready ones among them
+MOST_FROZEN = 6  # card lines above a table that may stay in sight with its headings
+LEVEL, LINKED = "level", "cell"  # columns of the findings with a look of their own
+
+
+def widths(sheet: Sheet) -> dict[int, float]:
+    """The widths of the columns."""
+    return {place: column.width for place, column in enumerate(sheet.columns, start=1)}
+
+
+def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
+    """Help, headings, units and the records, from `row` on."""
+    heading_row, unit_row, first = row + 1, row + 2, row + 3
+    last = first + max(sheet.records, len(sheet.prefilled)) - 1
+    grid.spare_from, grid.spare_to = last + 1, max(last, first + SPARE - 1)
+    for place, column in enumerate(sheet.columns, start=1):
+        grid.cells[Position(row, place)] = Cell(column.help, look.column_help(column))
+        grid.cells[Position(heading_row, place)] = Cell(column.heading, look.heading(column))
+        grid.cells[Position(unit_row, place)] = Cell(column.unit.get(system), look.unit(column))
+        grid.names[f"{sheet.key}_{column.key}"] = Position(heading_row, place)
+        if column.units:
+            grid.rules.append(rules.unit(column, Area(unit_row, place, unit_row, place)))
+        if column.role == "entry":
+            area = Area(first, place, grid.spare_to, place)
+            in_unit = reference(unit_row, place, fixed_row=True)
+            grid.rules.append(rules.entry(sheet.key, column, system, area, in_unit))
+        _records(grid, sheet, column, system, Area(first, place, last, place))
+    for at in (row, heading_row):
+        cells = [(grid.cells[Position(at, place)], grid.widths[place]) for place in grid.spare]
+        grid.heights[at] = max(look.height(str(cell.value), width, cell.look) for cell, width in cells)
+    grid.markings += _markings(sheet.columns, heading_row, first, grid.spare_to)
+    if len(sheet.fields) <= MOST_FROZEN:
+        grid.frozen = (unit_row, int(sheet.columns[0].role == "entry"))
+    grid.repeated = (heading_row, unit_row)
+
+
+def _records(grid: Grid, sheet: Sheet, column: Field, system: System, area: Area) -> None:
+    style = look.linked(column) if column.key == LINKED and column.role == "computed" else look.record(column)
+    number_format = column.number_format(system)
+    for record in range(area.last_row - area.row + 1):
+        given = sheet.prefilled[record] if record < len(sheet.prefilled) else {}
+        value = given[column.key][system] if column.key in given else None
+        grid.cells[Position(area.row + record, area.column)] = Cell(value, style, number_format)
+    grid.spare[area.column] = Cell(None, look.spare(column), number_format)
+
+
+def _markings(columns: Sequence[Field], heading_row: int, first: int, last: int) -> list[Marking]:
+    """Marks for the flags column, and for the columns on either side of it; on the findings for the level."""
+    flags = next((place for place, c in enumerate(columns, start=1) if c.role == "flag"), None)
+    level = next((place for place, c in enumerate(columns, start=1) if c.key == LEVEL), None)
+    told = flags or level
+    if told is None:
+        return []
+    said = reference(first, told, fixed_column=True)
+    marks = [Marking(Area(first, told, last, told), markings.in_flags(said))]
+    for left, right in ((1, told - 1), (told + 1, len(columns))):
+        if flags and left <= right:
+            heading = reference(heading_row, left, fixed_row=True)
+            conditions = markings.at_fault(said, heading) + markings.in_row(said)
+            marks.append(Marking(Area(first, left, last, right), conditions))
+    return marks

@@ -1,0 +1,233 @@
+"""One workbook from start to finish, in both formats."""
+
+import shutil
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from logs import clean_log, typed
+
+from sheetcalc import files, layouts, units
+from sheetcalc.files import locate
+from sheetcalc.fill import examine, fill
+
+Blank = Callable[..., Path]
+Convert = Callable[..., None]
+ENDINGS = [".xlsx", ".ods"]
+
+
+def results(path: Path, sheet: str, record: int = 0) -> dict[str, Any]:
+    """What stands in the computed cells of a record, in base units, by key."""
+    book = files.open_workbook(path)
+    look = layouts.every_sheet()[sheet]
+    found = locate.find(book, [look])[sheet]
+    cells = book.cells(found.tab)
+    shown: dict[str, Any] = {}
+    for field in look.columns:
+        cell = cells.get((found.first_row + record, found.cells[field.key][1]))
+        if field.role != "computed" or cell is None:
+            continue
+        label = str(cells[found.units[field.key]].value) if field.key in found.units else ""
+        shown[field.key] = cell.value
+        if isinstance(cell.value, float):
+            shown[field.key] = float(units.to_base(cell.value, field.quantity, label))
+    return shown
+
+
+def one_litre() -> dict[str, Any]:
+    """0.7 L of 60 % vol at 20 °C, brought to 1 L in one row and to 40 % vol in the next."""
+    lot = {"lot": "A", "volume": 0.7, "reading": 60.0, "temperature": 20.0}
+    return {"strength": [lot | {"target_volume": 1.0}, lot | {"target_strength": 40.0}]}
+
+
+def check_one_litre(path: Path) -> None:
+    # OIML R 22: 60 % vol is 909.12 kg/m3 and 52.09 % mass, so 0.7 L holds 331.5 g of ethanol in 636.4 g; 1 L
+    # with the same ethanol has 42.0 % vol and 944.8 kg/m3, so 308.4 g (308.9 mL) of water go in, and
+    # 700 + 308.9 - 1000 = 8.9 mL vanish. The trade measures 42 to 43 % vol (common practice).
+    litre, forty = results(path, "strength", 0), results(path, "strength", 1)
+    assert litre["final_strength"] == pytest.approx(42.0, abs=0.05)
+    assert litre["water_mass"] == pytest.approx(0.3084, abs=0.00005)
+    assert litre["contraction"] == pytest.approx(0.0089, abs=0.00005)
+    assert forty["final_volume"] == pytest.approx(1.050, abs=0.0005)
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+@pytest.mark.parametrize("kind", ["batch", "bench"])
+def test_seven_hundred_millilitres_at_sixty_make_a_litre_at_forty_two(
+    blank: Blank, tmp_path: Path, ending: str, kind: str
+) -> None:
+    path = typed(one_litre(), blank(kind, "metric", ending), tmp_path / f"log{ending}")
+    fill(path)
+    check_one_litre(path)
+
+
+@pytest.mark.office
+def test_the_same_after_libreoffice_converted_the_workbook(
+    blank: Blank, tmp_path: Path, soffice: Convert
+) -> None:
+    paths = [typed(one_litre(), blank("bench", "metric", e), tmp_path / f"from-{e[1:]}{e}") for e in ENDINGS]
+    soffice("ods", tmp_path / "there", paths[0])
+    soffice("xlsx", tmp_path / "there", paths[1])
+    for path in sorted((tmp_path / "there").iterdir()):
+        fill(path)
+        check_one_litre(path)
+
+
+@pytest.mark.office
+@pytest.mark.parametrize("system", ["metric", "us"])
+def test_a_filled_log_survives_libreoffice_and_comes_out_the_same(
+    blank: Blank, tmp_path: Path, soffice: Convert, system: layouts.System
+) -> None:
+    """Open, recalculate, convert to the other format and back: the next fill finds nothing to change."""
+    log = clean_log() if system == "metric" else us_log()
+    first = typed(log, blank("batch", system, ".xlsx"), tmp_path / "log.xlsx")
+    before = fill(first)
+    soffice("ods", tmp_path / "there", first)
+    soffice("xlsx", tmp_path / "back", tmp_path / "there" / "log.ods")
+    for path in (tmp_path / "there" / "log.ods", tmp_path / "back" / "log.xlsx"):
+        assert [f.rule for f in fill(path)] == [f.rule for f in before]
+        for sheet in ("fermentation", "runs", "strength"):
+            for record in range(len(log.get(sheet, []))):
+                ours, theirs = results(first, sheet, record), results(path, sheet, record)
+                assert ours.keys() == theirs.keys()
+                for key, value in ours.items():
+                    assert theirs[key] == (pytest.approx(value) if isinstance(value, float) else value), key
+
+
+def us_log() -> dict[str, Any]:
+    """0.18492 gal (0.7 L) at 120 proof by a 60 °F glass, to 80 proof, typed in US units."""
+    lot = {"lot": "A", "volume": 0.184920, "reading": 120.0, "temperature": 60.0, "target_strength": 80.0}
+    return {"strength": [lot]}
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_us_units_give_the_gauging_manuals_water(blank: Blank, tmp_path: Path, ending: str) -> None:
+    # Gauging Manual / AOAC, as printed for 60 °F: 100 volumes from 60 to 40 % vol (120 to 80 proof) take 51.4
+    # volumes of water, to within half a volume.
+    path = typed(us_log(), blank("bench", "us", ending), tmp_path / f"log{ending}")
+    fill(path)
+    row = results(path, "strength")
+    assert row["water_volume"] / 0.7 == pytest.approx(0.514, abs=0.005)
+    assert row["strength_20"] == pytest.approx(60.0, abs=0.1)
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_a_second_fill_leaves_the_file_as_it_is(blank: Blank, tmp_path: Path, ending: str) -> None:
+    path = typed(clean_log(), blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    fill(path)
+    once = path.read_bytes()
+    fill(path)
+    assert path.read_bytes() == once
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+@pytest.mark.parametrize("kind", ["batch", "bench"])
+def test_a_blank_workbook_is_filled_without_a_word(
+    blank: Blank, tmp_path: Path, ending: str, kind: str
+) -> None:
+    path = tmp_path / f"log{ending}"
+    shutil.copyfile(blank(kind, "metric", ending), path)
+    assert [f for f in fill(path) if f.level != "note"] == []
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_records_below_the_ready_rows_are_filled_too(blank: Blank, tmp_path: Path, ending: str) -> None:
+    lots = [dict(one_litre()["strength"][1], lot=str(n)) for n in range(90)]
+    path = typed({"strength": lots}, blank("bench", "metric", ending), tmp_path / f"log{ending}")
+    fill(path)
+    assert results(path, "strength", 89)["final_volume"] == pytest.approx(1.050, abs=0.0005)
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_results_of_a_deleted_record_go_and_notes_below_the_table_stay(
+    blank: Blank, tmp_path: Path, ending: str
+) -> None:
+    path = typed(one_litre(), blank("bench", "metric", ending), tmp_path / f"log{ending}")
+    fill(path)
+    book = files.open_workbook(path)
+    found = locate.find(book, [layouts.every_sheet()["strength"]])["strength"]
+    for key in ("lot", "volume", "reading", "temperature", "target_strength"):
+        book.write(found.tab, found.first_row + 1, found.cells[key][1], None)
+    below = (found.first_row + 70, found.cells["final_volume"][1])
+    book.write(found.tab, *below, "mine")
+    book.save()
+    fill(path)
+    assert results(path, "strength", 1) == {}
+    assert files.open_workbook(path).cells(found.tab)[below].value == "mine"
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_flags_stand_in_the_row_and_on_the_findings_sheet_and_go_when_mended(
+    blank: Blank, tmp_path: Path, ending: str
+) -> None:
+    log = one_litre()
+    log["strength"][1]["target_strength"] = 70.0
+    path = typed(log, blank("bench", "metric", ending), tmp_path / f"log{ending}")
+    (finding,) = fill(path)
+    book = files.open_workbook(path)
+    found = locate.find(book, list(layouts.every_sheet().values()))
+    strength, sheet = found["strength"], found["findings"]
+    flag = (strength.first_row + 1, strength.cells["flags"][1])
+    text = str(book.cells(strength.tab)[flag].value)
+    assert text.startswith(f"ERROR [{finding.column}]")
+    listed = book.cells(sheet.tab)
+    assert listed[sheet.first_row, sheet.cells["message"][1]].value == finding.message
+    assert listed[sheet.first_row, sheet.cells["cell"][1]].value == f"Strength {finding.cell}"
+    book.write(strength.tab, strength.first_row + 1, strength.cells["target_strength"][1], 40.0)
+    book.save()
+    assert fill(path) == ()
+    book = files.open_workbook(path)
+    assert flag not in book.cells(strength.tab)
+    assert not [place for place in book.cells(sheet.tab) if place[0] >= sheet.first_row]
+
+
+def test_half_a_row_gets_what_can_be_computed(blank: Blank, tmp_path: Path) -> None:
+    lots = {"strength": [{"lot": "A", "reading": 60.0, "temperature": 20.0}]}
+    path = typed(lots, blank("bench", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    rules = [f.rule for f in fill(path)]
+    assert results(path, "strength") == {"strength_20": pytest.approx(60.0, abs=0.001)}
+    assert "not_filled_in" in rules
+
+
+def test_other_units_in_the_unit_cell_and_in_a_cell_are_read(blank: Blank, tmp_path: Path) -> None:
+    lot = {"lot": "A", "volume": "700 ml", "reading": "120 proof", "temperature": "68 °F"}
+    path = typed(
+        {"strength": [lot | {"target_volume": "1000"}]},
+        blank("bench", "metric", ".xlsx"),
+        tmp_path / "a.xlsx",
+    )
+    book = files.open_workbook(path)
+    found = locate.find(book, [layouts.every_sheet()["strength"]])["strength"]
+    for key, unit in {"target_volume": "mL", "final_volume": "fl oz", "water_mass": "kg"}.items():
+        book.write(found.tab, *found.units[key], unit)
+    book.save()
+    fill(path)
+    row = results(path, "strength")
+    assert row["final_volume"] == pytest.approx(1.0)
+    assert row["water_mass"] == pytest.approx(0.3084, abs=0.00005)
+
+
+def test_a_unit_nobody_knows_leaves_its_column_unread_and_says_so(blank: Blank, tmp_path: Path) -> None:
+    path = typed(one_litre(), blank("bench", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    book = files.open_workbook(path)
+    found = locate.find(book, [layouts.every_sheet()["strength"]])["strength"]
+    book.write(found.tab, *found.units["volume"], "buckets")
+    book.save()
+    (finding,) = [f for f in fill(path) if f.level == "error"]
+    assert finding.rule == "unit_unknown"
+    assert "buckets" in finding.message
+    assert (finding.row, finding.place) == found.units["volume"]
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_dates_are_read_as_dates_and_as_text(blank: Blank, tmp_path: Path, ending: str) -> None:
+    records = [
+        {"taken_at": when, "reading": 1.05, "sample_temperature": 20.0}
+        for when in (datetime(2026, 3, 4, 18, 30), "2026-03-05 18:30", "6.3.2026 18:30")
+    ]
+    path = typed({"fermentation": records}, blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    taken = examine(path).values.get("fermentation", "taken_at")
+    assert np.allclose(np.diff(taken), 1.0)

@@ -1,0 +1,161 @@
+"""Units at the border, held against pint and the definitions of the units."""
+
+import math
+from contextlib import suppress
+from datetime import date
+
+import numpy as np
+import pint
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sheetcalc import units
+
+PINT_NAMES = {
+    ("volume", "L"): "liter",
+    ("volume", "mL"): "milliliter",
+    ("volume", "hL"): "hectoliter",
+    ("volume", "gal"): "US_liquid_gallon",
+    ("volume", "qt"): "US_liquid_quart",
+    ("volume", "fl oz"): "US_fluid_ounce",
+    ("mass", "kg"): "kilogram",
+    ("mass", "g"): "gram",
+    ("mass", "lb"): "pound",
+    ("mass", "oz"): "ounce",
+    ("temperature", "°C"): "degC",
+    ("temperature", "°F"): "degF",
+    ("length", "m"): "meter",
+    ("length", "ft"): "foot",
+    ("power", "W"): "watt",
+    ("power", "kW"): "kilowatt",
+    ("energy", "kWh"): "kilowatt_hour",
+    ("energy", "MJ"): "megajoule",
+    ("duration", "h"): "hour",
+    ("duration", "min"): "minute",
+    ("duration", "d"): "day",
+    ("ratio", "%"): "percent",
+}
+BASES = {"ratio": "dimensionless"} | {
+    quantity: PINT_NAMES[quantity, next(iter(known))]
+    for quantity, known in units.QUANTITIES.items()
+    if known and (quantity, next(iter(known))) in PINT_NAMES and quantity != "ratio"
+}
+REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
+EVERY = [(quantity, label) for quantity, known in units.QUANTITIES.items() for label in known]
+
+
+@pytest.mark.parametrize(("quantity", "label"), list(PINT_NAMES))
+def test_a_plain_unit_converts_as_pint_does(quantity: str, label: str) -> None:
+    theirs = REGISTRY.Quantity(72.5, PINT_NAMES[quantity, label]).to(BASES[quantity]).magnitude
+    assert float(units.to_base(72.5, quantity, label)) == pytest.approx(theirs, rel=1e-12)
+
+
+@pytest.mark.parametrize(("quantity", "label"), EVERY)
+@given(share=st.floats(0.01, 0.99))
+def test_every_unit_comes_back_from_base_units(quantity: str, label: str, share: float) -> None:
+    low, high = {"gravity": (0.99, 1.17), "strength": (0.0, 96.0)}.get(quantity, (0.0, 1000.0))
+    base = low + share * (high - low)
+    there = units.from_base(base, quantity, label)
+    assert float(units.to_base(there, quantity, label)) == pytest.approx(base, rel=1e-8, abs=1e-8)
+
+
+def test_proof_in_a_strength_column_is_at_sixty_fahrenheit() -> None:
+    # 27 CFR 30.11: proof is twice the % vol at 60 °F. With the densities of OIML R 22, 200 proof is pure
+    # ethanol, at any temperature.
+    assert float(units.to_base(200.0, "strength", "proof")) == pytest.approx(100.0, abs=1e-6)
+    assert float(units.to_base(0.0, "strength", "proof")) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit"),
+    [
+        ("2.5 gal", 2.5, "gal"),
+        ("68 °F", 68.0, "°F"),
+        ("12,4 °Bx", 12.4, "°Bx"),
+        ("80 proof", 80.0, "proof"),
+        (" 1 045 ", 1045.0, ""),
+        ("1.234,5", 1234.5, ""),
+        ("1,234.5", 1234.5, ""),
+        ("−3", -3.0, ""),
+        (",5L", 0.5, "L"),
+    ],
+)
+def test_numbers_are_read_as_people_write_them(text: str, value: float, unit: str) -> None:
+    reading = units.read_number(text)
+    assert (reading.value, reading.unit, reading.doubt) == (value, unit, "")
+
+
+def test_a_comma_that_may_mean_thousands_is_told() -> None:
+    reading = units.read_number("1,500")
+    assert reading.value == 1.5
+    assert "1,500" in reading.doubt
+
+
+@pytest.mark.parametrize("text", ["", "abc", "about 3", "--", "1.2.3,4,5"])
+def test_what_is_no_number_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="not a number"):
+        units.read_number(text)
+
+
+@given(st.text(max_size=40))
+def test_any_text_is_a_number_or_refused(text: str) -> None:
+    with suppress(ValueError):
+        assert math.isfinite(units.read_number(text).value) or "e" in text.lower()
+
+
+@given(st.text(max_size=40))
+def test_any_text_is_a_moment_or_refused(text: str) -> None:
+    with suppress(ValueError):
+        assert math.isfinite(units.read_moment(text)[0])
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "unit", "base"),
+    [
+        ("3 cups", "volume", "L", 3 * 0.2365882365),  # a US cup is 236.5882365 mL (NIST HB 44, appendix C)
+        ("2 pints", "volume", "mL", 2 * 0.473176473),  # a US liquid pint (NIST HB 44, appendix C)
+        ("1 stone", "mass", "kg", 6.35029318),  # 14 lb (Weights and Measures Act 1985)
+        ("300 K", "temperature", "°C", 26.85),
+        ("700 ml", "volume", "L", 0.7),
+        ("40 %", "strength", "proof", 40.0),
+        ("100", "temperature", "°F", 37.7777778),
+        ("11,2 Brix", "gravity", "SG", 1.04503),  # ICUMSA / NBS C440 tables: 11.2 °Bx is SG 1.0450
+    ],
+)
+def test_a_cell_may_carry_its_own_unit(text: str, quantity: str, unit: str, base: float) -> None:
+    value, _ = units.convert(units.read_number(text), quantity, unit)
+    assert value == pytest.approx(base, abs=2e-5)
+
+
+@pytest.mark.parametrize(("text", "quantity"), [("3 kg", "volume"), ("20 L", "temperature"), ("5 x", "mass")])
+def test_a_unit_of_another_quantity_is_refused(text: str, quantity: str) -> None:
+    with pytest.raises(ValueError, match="is no unit of"):
+        units.convert(units.read_number(text), quantity, next(iter(units.QUANTITIES[quantity])))
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["2026-03-04 18:30", "2026-03-04T18:30", "4.3.2026 18:30", "4 Mar 2026 6:30 pm", "4. March 2026 18:30"],
+)
+def test_dates_are_read_as_people_write_them(text: str) -> None:
+    days = (date(2026, 3, 4) - date(1899, 12, 30)).days
+    assert units.read_moment(text)[0] == pytest.approx(days + 18.5 / 24)
+
+
+def test_a_date_that_fits_both_ways_is_told() -> None:
+    assert units.read_moment("4/3/2026")[1]
+    assert not units.read_moment("14/3/2026")[1]
+    assert units.read_moment("3/14/2026") == units.read_moment("14/3/2026")
+
+
+@given(st.floats(30000, 60000))
+def test_moments_come_back_to_the_second(days: float) -> None:
+    again = (units.moment(days) - units.EPOCH).total_seconds() / 86400
+    assert abs(again - days) <= 0.51 / 86400
+
+
+def test_blank_stays_blank_in_every_unit() -> None:
+    for quantity, label in EVERY:
+        assert np.isnan(units.to_base(np.nan, quantity, label))
+        assert np.isnan(units.from_base(np.nan, quantity, label))
