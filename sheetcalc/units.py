@@ -48,7 +48,7 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
         "points": _linear(1, 1e-3),
         "°Bx": Unit(2, sugar.gravity_from_brix, sugar.brix),
         "°P": Unit(2, sugar.gravity_from_plato, sugar.plato),
-        "kg/m3": _linear(1, 1 / float(water.density(20.0))),
+        "kg/m3": Unit(1, water.gravity, water.density_from_gravity),
     },
     "gravity change": {"SG/d": _linear(4, 1.0), "points/d": _linear(1, 1e-3)},
     "strength": {

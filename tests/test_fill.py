@@ -44,7 +44,7 @@ def one_litre() -> dict[str, Any]:
 
 
 def check_one_litre(path: Path) -> None:
-    # OIML R 22: 60 % vol is 909.12 kg/m3 and 52.09 % mass, so 0.7 L holds 331.5 g of ethanol in 636.4 g; 1 L
+    # OIML R 22: 60 % vol is 909.11 kg/m3 and 52.09 % mass, so 0.7 L holds 331.5 g of ethanol in 636.4 g; 1 L
     # with the same ethanol has 42.0 % vol and 944.8 kg/m3, so 308.4 g (308.9 mL) of water go in, and
     # 700 + 308.9 - 1000 = 8.9 mL vanish. The trade measures 42 to 43 % vol (common practice).
     litre, forty = results(path, "strength", 0), results(path, "strength", 1)

@@ -17,7 +17,7 @@ MAY_IMPORT = {
     "findings": set(),
     "layouts": {"units"},
     "files": {"files"},
-    "build": {"build", "layouts", "units"},
+    "build": {"build", "findings", "layouts", "units"},
     "stages": {"stages", "instruments", "law", "liquids", "units", "findings"},
     "entries": {"files", "findings", "layouts", "units"},
     "compute": {"entries", "findings", "layouts", "stages", "units"},

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from odf import config, dc, meta, table
 from odf.opendocument import OpenDocument, OpenDocumentSpreadsheet
+from odf.teletype import addTextToElement
 from odf.text import A, P
 
 from sheetcalc.build import look, steady
@@ -137,7 +138,7 @@ def _text(text: str, link: str) -> Any:
     if link:
         paragraph.addElement(A(href=f"#'{link}'.A1", type="simple", text=text))
     else:
-        paragraph.addText(text)
+        addTextToElement(paragraph, text)  # two spaces stay two
     return paragraph
 
 

@@ -7,12 +7,13 @@ equal volumes, what alcohol takes from the density of water and what extract add
 The density of the alcohol part is that of OIML R 22 and of the extract part that of sucrose (ICUMSA).
 
 The brewers' relation (ASBC; here `balling_strength`) has the same yields, but takes the fall of the true
-extract as the fall of the apparent extract over a constant, 1.2207. That number was fitted to beers of up
-to about 15 °P; Balling's own tables let it grow with the extract, and the densities above give 1.234 for
-finished washes to 1.30 for strong ones just begun. So the brewers' relation lies above this module, by
-0.08 % vol at 6, 0.13 at 11, 0.19 at 17 and 0.27 at 21 % vol of a finished wash, and by at most 0.4 % vol
-half-way through one of 1.150. Which is nearer the truth for strong sugar washes nobody seems to have
-published; this module is used because each of its parts holds there by itself.
+extract as the fall of the apparent extract over a constant, 1.2207. Balling's own quotient grows with the
+original extract p, about 1.22 + 0.001 p (from memory), and the densities above give 1.234 for finished
+washes to 1.30 for strong ones just begun. So the brewers' relation lies above this module, by 0.08 % vol at
+6, 0.13 at 11, 0.19 at 17 and 0.27 at 21 % vol of a finished wash, and by at most 0.4 % vol half-way through
+one of 1.150. Balling's growing quotient takes away about half of it up to 8 % vol and turns it round above
+10. Which is nearest the truth in strong sugar washes is not settled here; this module is used because each
+of its parts holds there by itself.
 
 What the extract is made of hardly matters: sucrose splits in the wash and its halves have nearly the
 same density. Glycerol and acids count as extract.

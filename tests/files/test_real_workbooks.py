@@ -25,7 +25,7 @@ PROTECTED = {"calamine-pass_protected.xlsx", "calamine-pass_protected.ods"}
 # Workbooks that the independent reader itself can't load.
 UNREADABLE = {"calamine-issue_419.xlsx", "calamine-minimal_package.xlsx", "calamine-pivots.xlsx"}
 FILES = sorted(p.name for p in CORPUS.glob("*.*") if p.suffix != ".md" and p.name not in PROTECTED)
-PLACES = ((1, 1), (2, 2), (3, 200), (4000, 3))
+PLACES = ((1, 1), (2, 2), (3, 40), (150, 3))
 
 
 @pytest.fixture(scope="module")
@@ -78,7 +78,7 @@ def test_written_cells_read_back(edited: Path, name: str) -> None:
         return
     seen = openpyxl.load_workbook(edited / name)
     for sheet in book.sheets:
-        assert seen[sheet].cell(3, 200).value == "R3 =C200"
+        assert seen[sheet].cell(3, 40).value == "R3 =C40"
 
 
 @pytest.mark.parametrize("name", FILES)
@@ -105,4 +105,4 @@ def test_an_office_program_opens_them(edited: Path) -> None:
     for name in names:
         sheet = open_workbook(edited / name).sheets[0]
         cells = ods_cells(seen / f"{Path(name).stem}.ods")
-        assert cells[sheet, 3, 200][2] == "R3 =C200", name
+        assert cells[sheet, 3, 40][2] == "R3 =C40", name

@@ -48,7 +48,7 @@ def check(path: Path, book: Workbook, before: dict[tuple[int, int], Any], writte
     assert not again.changed
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(OLD, WRITES)
 def test_xlsx(old: dict[tuple[int, int], Any], writes: list[tuple[tuple[int, int], Any]]) -> None:
     def fill(_: Any, sheet: Any) -> None:
@@ -91,7 +91,7 @@ def _cell(count: int, value: float | str | None) -> str:
     return f"<table:table-cell{repeat} {kind}><text:p>{escape(str(value))}</text:p></table:table-cell>"
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(LINES, WRITES)
 def test_ods(
     lines: list[tuple[int, list[tuple[int, Any]]]], writes: list[tuple[tuple[int, int], Any]]

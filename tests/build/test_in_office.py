@@ -1,0 +1,136 @@
+"""What LibreOffice makes of our workbooks: they open, convert, and mark what the flags speak of."""
+
+import re
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from sheetcalc import layouts
+from sheetcalc.build import look
+from sheetcalc.files import open_workbook
+
+pytestmark = pytest.mark.office
+Blank = Callable[..., Path]
+Convert = Callable[..., None]
+
+FLAGS = {
+    6: "ERROR [Reading] 0.912 is too light. Type it anew.\nWARNING [Wash temperature] 39 °C is warm.",
+    7: "WARNING [Wash temperature] 38 °C is warm. Cool it.",
+    8: "NOTE [Reading] Take another one tomorrow.",
+    500: "ERROR [Reading] 0.913 is too light. Type it anew.",
+}
+READINGS = {6: 0.912, 7: 1.041, 8: 1.042, 9: 1.043, 500: 0.913}
+WARM = {6: 39.0, 7: 38.0, 9: 21.0}
+
+
+@pytest.fixture(scope="module")
+def shown(blank: Blank, soffice: Convert, tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """The flagged workbook as LibreOffice shows it, by the ending it was built with."""
+    folder = tmp_path_factory.mktemp("flagged")
+    paths = {ending: folder / f"flagged-{ending[1:]}{ending}" for ending in (".xlsx", ".ods")}
+    for ending, path in paths.items():
+        shutil.copy(blank("batch", "metric", ending), path)
+        workbook = open_workbook(path)
+        workbook.write("Fermentation", 4, 2, "Ablesung")
+        for row, reading in READINGS.items():
+            workbook.write("Fermentation", row, 2, reading)
+        for row, warm in WARM.items():
+            workbook.write("Fermentation", row, 4, warm)
+        for row, text in FLAGS.items():
+            workbook.write("Fermentation", row, 12, text.replace("Reading", "Ablesung"))
+        workbook.write("Batch", 7, 2, 120000.0)
+        workbook.write("Batch", 7, 5, "ERROR [Wash volume] Nobody ferments so much. Look at the unit.")
+        workbook.write("Instruments", 6, 7, 0.5)
+        workbook.write("Instruments", 7, 7, -0.25)
+        workbook.write("Instruments", 8, 7, 0.0)
+        workbook.write("Findings", 6, 1, "WARNING")
+        workbook.save()
+    soffice("html", folder, *paths.values())
+    return {ending: path.with_suffix(".html").read_text(encoding="utf-8") for ending, path in paths.items()}
+
+
+def _cell(html: str, text: str) -> str:
+    """The table cell, with its tags, that shows this text."""
+    found = [
+        td for td in re.findall(r"<td.*?</td>", html, re.S) if re.sub(r"<[^>]*>", "", td).strip() == text
+    ]
+    assert len(found) == 1, (text, found)
+    return str(found[0]).upper()
+
+
+BOTH = pytest.mark.parametrize("ending", [".xlsx", ".ods"])
+
+
+@BOTH
+@pytest.mark.parametrize(
+    ("text", "mark"),
+    [
+        ("0.912", look.ERROR_CELL),
+        ("39.0", look.WARNING_CELL),
+        ("1.041", look.WARNING_ROW),
+        ("38.0", look.WARNING_CELL),
+        ("0.913", look.ERROR_CELL),
+        ("120000.0", look.ERROR_CELL),
+        ("Wash volume", look.ERROR_ROW),
+        ("WARNING", None),
+    ],
+)
+def test_the_cell_at_fault_is_marked(
+    shown: dict[str, str], ending: str, text: str, mark: look.Mark | None
+) -> None:
+    if mark is None:
+        cells = re.findall(r"<td[^>]*bgcolor=\"#\w+\"[^>]*>(?:<[^>]*>)*WARNING<", shown[ending], re.I)
+        assert len(cells) == 2  # the swatch on the first page, the level on the last
+        assert all(look.WARNING_FLAG.fill in cell.upper() for cell in cells)
+        return
+    cell = _cell(shown[ending], text)
+    assert f'BGCOLOR="#{mark.fill}"' in cell
+    assert ("<B>" in cell) == (mark.bold or text == "Wash volume")
+
+
+@BOTH
+def test_what_is_not_at_fault_keeps_its_look(shown: dict[str, str], ending: str) -> None:
+    for text in ("1.042", "1.043", "21.0"):
+        assert f'BGCOLOR="#{look.CREAM}"' in _cell(shown[ending], text)
+
+
+@BOTH
+def test_numbers_are_shown_as_the_layout_says(shown: dict[str, str], ending: str) -> None:
+    for text in ("+0.5", "-0.25"):
+        assert _cell(shown[ending], text)
+
+
+@pytest.fixture(scope="module")
+def crossed(blank: Blank, soffice: Convert, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Every workbook converted to the other format: kind, system and first ending -> file."""
+    folder = tmp_path_factory.mktemp("crossed")
+    made: dict[str, Path] = {}
+    for ending, other in ((".xlsx", ".ods"), (".ods", ".xlsx")):
+        paths = [blank(kind, s, ending) for kind in layouts.kinds() for s in ("metric", "us")]
+        soffice(other[1:], folder, *paths)
+        made |= {path.name: (folder / path.name).with_suffix(other) for path in paths}
+    return made
+
+
+def test_names_and_headings_survive_the_other_format(crossed: dict[str, Path]) -> None:
+    for name, path in crossed.items():
+        workbook = open_workbook(path)
+        for sheet in layouts.load(name.split("-")[0]).sheets:
+            for column in sheet.columns:
+                tab, row, place = workbook.names[f"{sheet.key}_{column.key}"]
+                assert workbook.cells(tab)[row, place].value == column.heading
+
+
+def test_rules_marks_and_pages_survive_from_ods(crossed: dict[str, Path]) -> None:
+    sheet = load_workbook(crossed["batch-metric.ods"])["Fermentation"]
+    rules = {str(rule.sqref).split()[0]: rule for rule in sheet.data_validations.dataValidation}
+    assert rules["B5"].formula1 == '"SG,points,°Bx,°P,kg/m3"'
+    limits = next(rule for at, rule in rules.items() if at.startswith("C6:"))
+    assert "C6>=0" in limits.formula1 and limits.errorStyle == "warning"
+    formulas = [rule.formula[0] for each in sheet.conditional_formatting for rule in each.rules]
+    assert 'ISNUMBER(FIND("ERROR ["&A$4&"]",$L6))' in formulas
+    assert sheet.print_title_rows == "$4:$5"
+    assert sheet["A6"].number_format.replace("\\", "") == "yyyy-mm-dd hh:mm"

@@ -1,0 +1,124 @@
+"""What an .xlsx workbook holds beside its cells."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+from sheetcalc import layouts, units
+
+Blank = Callable[..., Path]
+
+
+@pytest.fixture(scope="module")
+def books(blank: Blank) -> dict[layouts.System, Workbook]:
+    """The batch workbook, in both unit systems."""
+    return {s: load_workbook(blank("batch", s, ".xlsx")) for s in ("metric", "us")}
+
+
+def _at(sheet: Worksheet, cell: str) -> DataValidation:
+    rules: list[DataValidation] = sheet.data_validations.dataValidation
+    return next(rule for rule in rules if cell in rule.sqref)
+
+
+def test_a_unit_cell_offers_the_units(books: dict[layouts.System, Workbook]) -> None:
+    rule = _at(books["metric"]["Fermentation"], "B5")
+    assert rule.type == "list" and rule.errorStyle == "stop"
+    assert rule.formula1 == f'"{",".join(units.choices("gravity"))}"'
+
+
+def test_a_choice_cell_offers_the_choices(books: dict[layouts.System, Workbook]) -> None:
+    sheet = books["metric"]["Batch"]
+    rule = _at(sheet, "B5")
+    assert rule.formula1 == '"sugar,grain,fruit,molasses,wine"'
+    assert rule.promptTitle == "Kind of wash"
+
+
+@pytest.mark.parametrize(
+    ("system", "limits", "said"),
+    [
+        ("metric", 'OR(ISTEXT(C6),AND(C6>=0,C6<=40),C$5<>"°C")', "0 to 40 °C"),
+        ("us", 'OR(ISTEXT(C6),AND(C6>=32,C6<=104),C$5<>"°F")', "32 to 104 °F"),
+    ],
+)
+def test_limits_stand_in_the_unit_of_the_workbook(
+    books: dict[layouts.System, Workbook], system: layouts.System, limits: str, said: str
+) -> None:
+    rule = _at(books[system]["Fermentation"], "C6")
+    assert (rule.type, rule.formula1, rule.errorStyle) == ("custom", limits, "warning")
+    assert said in str(rule.error)
+    assert str(rule.sqref) == "C6:C2005"
+
+
+def test_a_hydrometer_in_thousandths_is_let_pass(books: dict[layouts.System, Workbook]) -> None:
+    assert "AND(B6>=970,B6<=1170)" in str(_at(books["metric"]["Fermentation"], "B6").formula1)
+
+
+@pytest.mark.parametrize("kind", layouts.kinds())
+def test_every_entry_has_a_prompt_that_fits(blank: Blank, kind: str) -> None:
+    book = load_workbook(blank(kind, "us", ".xlsx"))
+    for sheet in layouts.load(kind).sheets:
+        for field in (*sheet.fields, *sheet.columns):
+            if field.role != "entry":
+                continue
+            target = book.defined_names[f"{sheet.key}_{field.key}"].attr_text
+            tab, cell = target.replace("'", "").replace("$", "").split("!")
+            below = field in sheet.columns
+            place = book[tab][cell].offset(2 if below else 0, 0).coordinate
+            rule = _at(book[tab], place)
+            assert rule.showInputMessage and str(rule.prompt).startswith(field.help[:40])
+            assert len(str(rule.promptTitle)) <= 32 and len(str(rule.prompt)) <= 255
+            assert len(str(rule.error or "")) <= 255 and len(str(rule.formula1 or "")) <= 257
+
+
+def test_headings_and_units_stay_in_sight(books: dict[layouts.System, Workbook]) -> None:
+    frozen = {sheet.title: sheet.freeze_panes for sheet in books["metric"].worksheets}
+    assert frozen["Start"] is None
+    assert frozen["Batch"] == "A4"
+    assert frozen["Fermentation"] == frozen["Runs"] == "B6"
+    assert frozen["Findings"] == "A6"
+
+
+def test_pages_are_set_up(books: dict[layouts.System, Workbook]) -> None:
+    sheet = books["metric"]["Runs"]
+    assert sheet.print_title_rows == "$4:$5"
+    assert (sheet.page_setup.orientation, sheet.page_setup.paperSize) == ("landscape", 9)
+    assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 0)
+    assert sheet.sheet_properties.pageSetUpPr and sheet.sheet_properties.pageSetUpPr.fitToPage
+    assert sheet.oddFooter and sheet.oddFooter.left.text == "&A"
+    assert books["metric"]["Start"].page_setup.orientation == "portrait"
+
+
+def test_entries_and_results_differ_not_only_by_colour(books: dict[layouts.System, Workbook]) -> None:
+    sheet = books["metric"]["Fermentation"]
+    entry, result = sheet["B6"], sheet["F6"]
+    assert entry.border.left.style and not result.border.left.style
+    assert sheet["F4"].font.italic and not sheet["B4"].font.italic
+    assert entry.fill.fgColor.rgb != result.fill.fgColor.rgb
+    assert entry.number_format == "0.000" and entry.alignment.horizontal == "right"
+
+
+def test_rows_grow_with_their_flags(books: dict[layouts.System, Workbook]) -> None:
+    sheet = books["metric"]["Fermentation"]
+    assert sheet.row_dimensions[6].height is None
+    assert sheet["L6"].alignment.wrap_text
+
+
+def test_text_that_looks_like_a_formula_stays_text(blank: Blank, tmp_path: Path) -> None:
+    from sheetcalc.build import xlsx
+
+    layout = layouts.load("bench")
+    page = layout.sheets[0]
+    lines = (layouts.Line("text", "=1+1", ""),)
+    sheet = layouts.Sheet(page.key, page.title, "", False, 60, (), (), lines, ())
+    xlsx.build(layouts.Layout("odd", "Odd", (sheet,)), "metric", tmp_path / "odd.xlsx")
+    assert load_workbook(tmp_path / "odd.xlsx")[page.title]["B1"].data_type == "s"
+
+
+def test_a_step_leads_to_its_sheet(books: dict[layouts.System, Workbook]) -> None:
+    links = [c.hyperlink.location for row in books["metric"]["Start"].iter_rows() for c in row if c.hyperlink]
+    assert "'Fermentation'!A1" in links

@@ -1,0 +1,104 @@
+"""A layout file that can't be used is refused, with the file, the table and the key named."""
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from sheetcalc import layouts, units
+
+SHEET = "fermentation.toml"
+READING = """
+[[columns]]
+key = "reading"
+"""
+LOW = "low = 0.97\nhigh = 1.17"
+Load = Callable[[str, str], layouts.Layout]
+
+
+@pytest.fixture
+def load_with(tmp_path: Path) -> Load:
+    """Load the batch layout after a change to one of its texts in the fermentation sheet."""
+
+    def load(old: str, new: str) -> layouts.Layout:
+        folder = tmp_path / "templates"
+        shutil.copytree(layouts.folder(), folder)
+        path = folder / "sheets" / SHEET
+        text = path.read_text(encoding="utf-8")
+        assert old in text
+        path.write_text(text.replace(old, new, 1), encoding="utf-8")
+        return layouts.load("batch", folder)
+
+    return load
+
+
+def test_every_layout_is_read() -> None:
+    assert set(layouts.kinds()) >= {"batch", "bench"}
+    for kind in layouts.kinds():
+        assert layouts.load(kind).sheets
+
+
+@pytest.mark.parametrize("kind", layouts.kinds())
+def test_every_table_has_room_for_sixty_records(kind: str) -> None:
+    for sheet in layouts.load(kind).sheets:
+        assert sheet.records >= 60, sheet.key
+
+
+@pytest.mark.parametrize("kind", layouts.kinds())
+def test_limits_and_units_of_the_layouts_fit_each_other(kind: str) -> None:
+    for sheet in layouts.load(kind).sheets:
+        for field in (*sheet.fields, *sheet.columns):
+            for label in field.unit.values():
+                for limit in (field.low, field.high):
+                    if limit is not None:
+                        back = units.to_base(
+                            units.from_base(limit, field.quantity, label), field.quantity, label
+                        )
+                        assert back == pytest.approx(limit, abs=1e-6), (sheet.key, field.key)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (READING, f'{READING}colour = "red"\n', ["[[columns]] 2", "'reading'", "'colour'"]),
+        ('heading = "Reading"\n', "", ["[[columns]] 2", "'reading'", "'heading'", "missing"]),
+        ('unit = "SG"', 'unit = "SGG"', ["[[columns]] 2", "'reading'", "'SGG'", "points"]),
+        (LOW, "low = 1.2\nhigh = 1.1", ["[[columns]] 2", "'reading'", "low", "high"]),
+        (LOW, "low = 1.1\nhigh = 1.1", ["[[columns]] 2", "'reading'", "low", "high"]),
+        (LOW, 'low = "little"', ["[[columns]] 2", "'reading'", "'low'", "a number"]),
+        ('quantity = "gravity"', 'quantity = "weight"', ["[[columns]] 2", "'reading'", "'weight'"]),
+        ('quantity = "gravity"', 'quantity = "choice"', ["[[columns]] 2", "'reading'", "choices"]),
+        ('role = "entry"', 'role = "guess"', ["[[columns]] 1", "'taken_at'", "'guess'"]),
+        ('key = "reading"', 'key = "taken_at"', ["'taken_at'", "twice"]),
+        ('key = "reading"', 'key = "The Reading"', ["[[columns]] 2", "'The Reading'"]),
+        ('key = "reading"\n', "", ["[[columns]] 2", "'key'", "missing"]),
+        ('title = "Fermentation"', "", ["'title'", "missing"]),
+        ('title = "Fermentation"', 'title = "Fermentation', ["not readable as TOML"]),
+        ('title = "Fermentation"', 'title = "Fermentation"\nrecords = "many"', ["'records'", "whole number"]),
+        (READING, READING.replace("[[columns]]", "[[prefilled]]\nalcohol = 5\n\n[[columns]]"), ["'alcohol'"]),
+    ],
+)
+def test_a_broken_layout_is_refused(load_with: Load, old: str, new: str, said: list[str]) -> None:
+    with pytest.raises(layouts.LayoutError) as refused:
+        load_with(old, new)
+    for words in (SHEET, *said):
+        assert words in str(refused.value)
+
+
+def test_a_sheet_that_is_not_there_is_named(tmp_path: Path) -> None:
+    (tmp_path / "odd.toml").write_text('title = "Odd"\nsheets = ["nowhere"]\n', encoding="utf-8")
+    with pytest.raises(layouts.LayoutError, match=r"nowhere\.toml.*sheets"):
+        layouts.load("odd", tmp_path)
+
+
+def test_a_column_may_be_renamed_or_translated(load_with: Load) -> None:
+    layout = load_with('heading = "Reading"', 'heading = "Ablesung"')
+    reading = next(s for s in layout.sheets if s.key == "fermentation").field("reading")
+    assert reading and reading.heading == "Ablesung"
+
+
+def test_a_column_may_have_other_limits(load_with: Load) -> None:
+    layout = load_with(LOW, "low = 0.98")
+    reading = next(s for s in layout.sheets if s.key == "fermentation").field("reading")
+    assert reading and (reading.low, reading.high) == (0.98, None)
