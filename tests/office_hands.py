@@ -305,6 +305,30 @@ def work(remote, order):
     return "done"
 
 
+def replace(remote, order):
+    """Go on with a copy of a sheet instead of the sheet, lose names and sheets, and type another value."""
+    hands = Hands(remote, order["path"])
+    sheets, names = hands.book.Sheets, hands.book.NamedRanges
+    try:
+        _, column, row = hands.place("strength_volume")
+        sheets.copyByName("Strength", "Strength, second try", 1)
+        sheets.removeByName("Strength")
+        value = order["volume"]
+        sheets.getByName("Strength, second try").getCellByPosition(column, row + 2).setValue(value)
+        sheets.removeByName("Start")
+        for name in names.ElementNames:
+            if name.startswith("runs_"):
+                names.removeByName(name)
+        sheets.getByName("Runs").setName("Brennen")
+        sheets.getByName("Instruments").IsVisible = False
+        hands.book.storeToURL(
+            Path(order["save"]).as_uri(), (prop("FilterName", FILTERS[Path(order["save"]).suffix]),)
+        )
+    finally:
+        hands.book.close(True)
+    return "done"
+
+
 def read(remote, order):
     """What LibreOffice shows in all formula cells and charts when it opens a workbook.
 
@@ -336,7 +360,7 @@ def formula_results(book):
                     yield sheet.Name, row + 1, column + 1, result
 
 
-ORDERS = {"work": work, "read": read}
+ORDERS = {"work": work, "replace": replace, "read": read}
 
 
 def main(soffice, folder):

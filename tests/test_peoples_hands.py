@@ -172,9 +172,7 @@ def cases(do: Do, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Case]:
     made = {}
     for start in ("xlsx", "ods"):
         path = folder / f"start.{start}"
-        build.new_workbook(layouts.load("batch"), "metric", path)
-        demo.type_in(path, typed())
-        fill.fill(path)
+        filled_in(path, typed())
         saves = {way: folder / f"{way}.{way.split('-')[1]}" for way in WAYS if way.startswith(start)}
         do("work", path=str(path), saves=[*map(str, saves.values())], picture=str(picture), **order())
         for way, saved in saves.items():
@@ -198,9 +196,14 @@ def case(request: pytest.FixtureRequest, cases: dict[str, Case]) -> Case:
 def reference(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Finding, ...]]:
     """A workbook nobody rearranged, with the same entries, filled; and what was found in it."""
     path = tmp_path_factory.mktemp("reference") / "reference.xlsx"
+    return path, filled_in(path, typed_later())
+
+
+def filled_in(path: Path, values: dict[str, Any]) -> tuple[Finding, ...]:
+    """Make a workbook, type into it and fill it."""
     build.new_workbook(layouts.load("batch"), "metric", path)
-    demo.type_in(path, typed_later())
-    return path, fill.fill(path)
+    demo.type_in(path, values)
+    return fill.fill(path)
 
 
 def png() -> bytes:
@@ -331,16 +334,7 @@ def test_entries_are_those_that_people_left(case: Case, reference: tuple[Path, t
 def test_results_equal_those_of_a_workbook_nobody_rearranged(
     case: Case, reference: tuple[Path, tuple[Finding, ...]]
 ) -> None:
-    right = {where: (quantity, value) for where, quantity, value in opened_at(reference[0]).results()}
-    got = {where: value for where, _, value in opened_at(case.filled).results()}
-    assert got.keys() == right.keys()
-    assert sum(value is not None for value in got.values()) > 100
-    for where, (quantity, value) in right.items():
-        if isinstance(value, float):
-            near = (0.0, 2 / 86400) if quantity == "moment" else (1e-6, 1e-8)
-            assert got[where] == pytest.approx(value, rel=near[0], abs=near[1]), where
-        else:
-            assert got[where] == value, where
+    assert_same_results(case.filled, reference[0])
 
 
 def test_findings_equal_those_of_a_workbook_nobody_rearranged(
@@ -502,6 +496,42 @@ def test_copied_sheets_confuse_nothing_and_stay_as_they_are(case: Case) -> None:
     for tab in COPIES:
         assert old.book.cells(tab)
         assert new.book.cells(tab) == old.book.cells(tab)
+
+
+@pytest.mark.parametrize("ending", ["xlsx", "ods"])
+def test_copy_that_took_its_sheets_place_is_filled_and_lost_names_do_no_harm(
+    do: Do, tmp_path: Path, ending: str
+) -> None:
+    """Names of one sheet went with it, those of another were deleted, a third sheet is hidden."""
+    start, saved, plain = (tmp_path / f"{name}.{ending}" for name in ("start", "saved", "plain"))
+    filled_in(start, typed())
+    do("replace", path=str(start), save=str(saved), volume=2.5)
+    findings = fill.fill(saved)
+    later = typed()
+    later["strength"][0]["volume"] = 2.5
+    expected = filled_in(plain, later)
+    found = opened_at(saved).found
+    assert found["strength"].tab == "Strength, second try"
+    assert found["runs"].tab == "Brennen"
+    assert_same_results(saved, plain)
+    assert [(f.rule, f.cell, f.message) for f in findings] == [(f.rule, f.cell, f.message) for f in expected]
+    once = saved.read_bytes()
+    fill.fill(saved)
+    assert saved.read_bytes() == once
+
+
+def assert_same_results(path: Path, reference: Path) -> None:
+    """The same results for the same records, whatever their places and units."""
+    right = {where: (quantity, value) for where, quantity, value in opened_at(reference).results()}
+    got = {where: value for where, _, value in opened_at(path).results()}
+    assert got.keys() == right.keys()
+    assert sum(value is not None for value in got.values()) > 100
+    for where, (quantity, value) in right.items():
+        if isinstance(value, float):
+            near = (0.0, 2 / 86400) if quantity == "moment" else (1e-6, 1e-8)
+            assert got[where] == pytest.approx(value, rel=near[0], abs=near[1]), where
+        else:
+            assert got[where] == value, where
 
 
 def assert_same(before: bytes, after: bytes, what: str) -> None:

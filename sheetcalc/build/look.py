@@ -60,7 +60,7 @@ class Mark:
 PLAIN = Look(wrap=False)
 TITLE = Look(size=16, bold=True, stand="center", wrap=False)
 INTRO = Look(ink=QUIET, room=3)
-HELP = Look(size=8, ink=QUIET, stand="bottom")
+HELP = Look(size=8, ink=QUIET, stand="bottom", indent=True)
 CARD_HELP = Look(size=8, ink=QUIET, stand="center", indent=True)
 CARD_UNIT = Look(size=9, ink=QUIET, stand="center", wrap=False, indent=True)
 CARD_HEADING = Look(size=8, ink=QUIET, below=HAIRLINE, stand="bottom")
@@ -130,11 +130,6 @@ def heading(field: Field) -> Look:
     """The look of a column's heading; what is computed is told in italics, not by colour alone."""
     fill = {"entry": CREAM_DEEP, "computed": SLATE_DEEP, "flag": PLAIN_DEEP}[field.role]
     return _aligned(replace(_HEADING, fill=fill, italic=field.role == "computed"), field)
-
-
-def column_help(field: Field) -> Look:
-    """The look of the help above a heading."""
-    return _aligned(HELP, field)
 
 
 def unit(field: Field) -> Look:

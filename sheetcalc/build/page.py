@@ -4,7 +4,7 @@ from sheetcalc.build import look
 from sheetcalc.build.grid import Cell, Grid, Position
 from sheetcalc.layouts import Line, Sheet
 
-WIDTHS = (9, 84, 15)
+WIDTHS = (9, 77, 14)  # printed in full size on A4 and Letter
 
 
 def page(sheet: Sheet, titles: dict[str, str]) -> Grid:

@@ -22,7 +22,7 @@ def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
     last = first + max(sheet.records, len(sheet.prefilled)) - 1
     grid.spare_from, grid.spare_to = last + 1, max(last, first + SPARE - 1)
     for place, column in enumerate(sheet.columns, start=1):
-        grid.cells[Position(row, place)] = Cell(column.help, look.column_help(column))
+        grid.cells[Position(row, place)] = Cell(column.help, look.HELP)
         grid.cells[Position(heading_row, place)] = Cell(column.heading, look.heading(column))
         grid.cells[Position(unit_row, place)] = Cell(column.unit.get(system), look.unit(column))
         grid.names[f"{sheet.key}_{column.key}"] = Position(heading_row, place)

@@ -45,10 +45,15 @@ class Around(NamedTuple):
 
 @column("fermentation")
 def gravity_20(
-    reading: Array, sample_temperature: Array, hydrometer: Instrument, original_gravity: Array
+    reading: Array,
+    sample_temperature: Array,
+    hydrometer: Instrument,
+    thermometer: Instrument,
+    original_gravity: Array,
 ) -> Array:
-    """Gravity (SG 20/20) at 20 °C from what the hydrometer shows at the sample's temperature."""
-    return np.asarray(instruments.gravity_20(reading, sample_temperature, hydrometer, original_gravity))
+    """Gravity (SG 20/20) at 20 °C from what hydrometer and thermometer show in the sample."""
+    temperature = sample_temperature + thermometer.correction
+    return np.asarray(instruments.gravity_20(reading, temperature, hydrometer, original_gravity))
 
 
 @column("fermentation")
@@ -155,23 +160,24 @@ def expected_end(
 ) -> Array:
     """When (days since 1899-12-30) the gravity comes within a division of its usual end.
 
-    The distance to the end shrinks by the same share each day; that share is fitted to the last four
-    readings. Blank once it stands, and where the end is more than 60 days off.
+    The wash goes on at its present pace until the last quarter of its fall; from there the pace shrinks
+    with the distance left (common practice in form). Blank once it stands, and beyond 60 days.
     """
     when = np.full(len(taken_at), np.nan)
     for i in range(2, len(sound.at)):
         if state[sound.at[i]] in ("working", "slowing"):
-            part = slice(max(0, i - 3), i + 1)
-            when[sound.at[i]] = _meets(sound.days[part], sound.gravity[part] - ends[1], hydrometer.division)
+            pace = (sound.gravity[i - 2] - sound.gravity[i]) / (sound.days[i] - sound.days[i - 2])
+            tail = (sound.gravity[0] - ends[1]) / 4
+            ahead = _days_to_end(sound.gravity[i] - ends[1], pace, tail, hydrometer.division)
+            when[sound.at[i]] = sound.days[i] + ahead if ahead < 60 else np.nan
     return when
 
 
-def _meets(days: Array, distance: Array, division: float) -> float:
-    if np.isnan(distance).any() or (distance <= 0).any() or distance[-1] <= division:
-        return np.nan
-    slope = np.polyfit(days - days[-1], np.log(distance), 1)[0]
-    ahead = np.log(distance[-1] / division) / -slope if slope < 0 else np.inf
-    return float(days[-1] + ahead) if ahead < 60 else np.nan
+def _days_to_end(distance: float, pace: float, tail: float, division: float) -> float:
+    if not (distance > division and pace > 0):
+        return np.inf
+    tail = min(distance, tail)
+    return float((distance - tail) / pace + tail / pace * np.log(max(tail / division, 1.0)))
 
 
 def _pace(curve: Curve) -> Array:
@@ -402,7 +408,7 @@ def celsius_wash(wash_temperature: Array) -> Mask:
 )
 def wash_too_warm(wash_temperature: Array, temperature_high: Array, thermometer: Instrument) -> Mask:
     """Above the packet's range by more than the thermometer can be off."""
-    hot = wash_temperature > temperature_high + thermometer.uncertainty
+    hot = wash_temperature + thermometer.correction > temperature_high + thermometer.uncertainty
     return hot & ~slips.fahrenheit_for_celsius(wash_temperature)
 
 
@@ -415,7 +421,7 @@ def wash_too_warm(wash_temperature: Array, temperature_high: Array, thermometer:
 )
 def wash_too_cool(wash_temperature: Array, temperature_low: Array, thermometer: Instrument) -> Mask:
     """Below the packet's range by more than the thermometer can be off."""
-    cold = wash_temperature < temperature_low - thermometer.uncertainty
+    cold = wash_temperature + thermometer.correction < temperature_low - thermometer.uncertainty
     return cold & ~slips.celsius_for_fahrenheit(wash_temperature)
 
 

@@ -8,11 +8,12 @@ batch card; `<sheet>_<key>` names a key of another sheet.
 import inspect
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from sheetcalc.findings import Level
 
 Function = Callable[..., Any]
+F = TypeVar("F", bound=Function)
 
 
 @dataclass(frozen=True)
@@ -43,17 +44,17 @@ COLUMNS: dict[str, dict[str, Column]] = {}
 CHECKS: dict[str, list[Check]] = {}
 
 
-def column(sheet: str) -> Callable[[Function], Function]:
+def column(sheet: str) -> Callable[[F], F]:
     """Declare a function as the computed column of its own name on a sheet."""
 
-    def keep(function: Function) -> Function:
+    def keep(function: F) -> F:
         COLUMNS.setdefault(sheet, {})[function.__name__] = Column(function, _parameters(function))
         return function
 
     return keep
 
 
-def check(sheet: str, *, cell: str, level: Level, says: str, advice: str) -> Callable[[Function], Function]:
+def check(sheet: str, *, cell: str, level: Level, says: str, advice: str) -> Callable[[F], F]:
     """Declare a function as a check of a sheet.
 
     It returns an array of booleans over the rows (one boolean for a card), or a pair of that and a
@@ -61,7 +62,7 @@ def check(sheet: str, *, cell: str, level: Level, says: str, advice: str) -> Cal
     like).
     """
 
-    def keep(function: Function) -> Function:
+    def keep(function: F) -> F:
         kept = Check(function.__name__, cell, level, says, advice, function, _parameters(function))
         CHECKS.setdefault(sheet, []).append(kept)
         return function

@@ -43,10 +43,14 @@ def charge_alcohol(charge_volume: Array, strength_charged: Array) -> Array:
 
 @column("runs")
 def collected_strength(
-    collected_reading: Array, collected_temperature: Array, alcoholmeter: Instrument
+    collected_reading: Array,
+    collected_temperature: Array,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
 ) -> Array:
     """True strength (% vol at 20 °C) of what was collected."""
-    return np.asarray(instruments.strength_20(collected_reading, collected_temperature, alcoholmeter))
+    temperature = collected_temperature + thermometer.correction
+    return np.asarray(instruments.strength_20(collected_reading, temperature, alcoholmeter))
 
 
 @column("runs")

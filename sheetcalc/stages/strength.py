@@ -14,9 +14,11 @@ from sheetcalc.stages.slips import Mask
 
 
 @column("strength")
-def strength_20(reading: Array, temperature: Array, alcoholmeter: Instrument) -> Array:
+def strength_20(
+    reading: Array, temperature: Array, alcoholmeter: Instrument, thermometer: Instrument
+) -> Array:
     """True strength (% vol at 20 °C) of the lot."""
-    return np.asarray(instruments.strength_20(reading, temperature, alcoholmeter))
+    return np.asarray(instruments.strength_20(reading, temperature + thermometer.correction, alcoholmeter))
 
 
 @column("strength")
@@ -60,9 +62,11 @@ def contraction(mix: mixing.Mix) -> Array:
 
 
 @column("strength")
-def strength_after(reading_after: Array, temperature_after: Array, alcoholmeter: Instrument) -> Array:
+def strength_after(
+    reading_after: Array, temperature_after: Array, alcoholmeter: Instrument, thermometer: Instrument
+) -> Array:
     """True strength (% vol at 20 °C) measured after mixing."""
-    return np.asarray(instruments.strength_20(reading_after, temperature_after, alcoholmeter))
+    return strength_20(reading_after, temperature_after, alcoholmeter, thermometer)
 
 
 @column("strength")

@@ -5,7 +5,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from workbook_samples import changed_members, ods_cells, part, with_parts, write_ods
+from files.workbook_samples import changed_members, ods_cells, part, with_parts, write_ods
 
 from sheetcalc.files import BadWorkbook, Cell, open_workbook
 

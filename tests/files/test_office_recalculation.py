@@ -6,11 +6,11 @@ from typing import Any
 
 import openpyxl
 import pytest
-from workbook_samples import changed_members, convert, office, part, write_xlsx
+from files.workbook_samples import changed_members, convert, part, write_xlsx
 
 from sheetcalc.files import open_workbook
 
-pytestmark = [pytest.mark.office, office]
+pytestmark = pytest.mark.office
 
 # Formulas on "Data" that depend on Data!A1 in one way or another, and their fresh results once it is 7.
 FRESH = {

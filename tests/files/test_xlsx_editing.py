@@ -8,7 +8,8 @@ from typing import Any
 
 import openpyxl
 import pytest
-from workbook_samples import changed_members, part, with_parts, write_xlsx, xlsx_cells
+from files.workbook_samples import changed_members, part, with_parts, write_xlsx, xlsx_cells
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from sheetcalc.files import BadWorkbook, Cell, open_workbook
 
@@ -89,7 +90,7 @@ def test_inline_strings_phonetics_escapes_and_iso_dates(tmp_path: Path) -> None:
 def test_dates_since_1904(tmp_path: Path) -> None:
     path = tmp_path / "mac.xlsx"
     book = openpyxl.Workbook()
-    book.epoch = openpyxl.utils.datetime.CALENDAR_MAC_1904
+    book.epoch = CALENDAR_MAC_1904
     sheet = book.active
     assert sheet is not None
     sheet.title = "Data"
@@ -263,8 +264,8 @@ def test_cells_without_names(tmp_path: Path) -> None:
 
 
 def linked(path: Path) -> dict[str, tuple[str | None, str | None]]:
-    cells = [cell for row in openpyxl.load_workbook(path)["Data"] for cell in row if cell.hyperlink]
-    return {cell.coordinate: (cell.hyperlink.location, cell.hyperlink.target) for cell in cells}
+    cells = [cell for row in openpyxl.load_workbook(path)["Data"] for cell in row]
+    return {cell.coordinate: (link.location, link.target) for cell in cells if (link := cell.hyperlink)}
 
 
 def test_links(tmp_path: Path) -> None:
@@ -352,10 +353,14 @@ def test_workbook_is_computed_on_opening_only_with_formulas(tmp_path: Path) -> N
     def bare(content: bytes) -> bytes:
         return re.sub(rb"<calcPr[^>]*>", b"", content)
 
-    for formula, asked in ((None, False), ("=B1*2", True)):
-        source = make(
-            tmp_path, lambda b, s, f=formula: s.write("A1", f or 1, None, 4) if f else s.write("A1", 1)
-        )
+    def plain(book: Any, sheet: Any) -> None:
+        sheet.write("A1", 1)
+
+    def computing(book: Any, sheet: Any) -> None:
+        sheet.write_formula("A1", "=B1*2", None, 4)
+
+    for fill, asked in ((plain, False), (computing, True)):
+        source = make(tmp_path, fill)
         path = with_parts(source, tmp_path / "bare.xlsx", {"xl/workbook.xml": bare})
         book = open_workbook(path)
         book.write("Data", 1, 2, 5)
@@ -372,9 +377,11 @@ def test_prefixed_and_strict_files(tmp_path: Path, strict: bool) -> None:
             text = text.replace("/2006/main", "/main").replace("/2006/relationships", "/relationships")
         return text.encode()
 
-    source = make(
-        tmp_path, lambda book, sheet: (sheet.write("A1", 1), sheet.write_formula("B1", "=A1", None, 1))
-    )
+    def fill(book: Any, sheet: Any) -> None:
+        sheet.write("A1", 1)
+        sheet.write_formula("B1", "=A1", None, 1)
+
+    source = make(tmp_path, fill)
     parts = [SHEET, "xl/workbook.xml", "xl/styles.xml"]
     path = with_parts(source, tmp_path / "odd.xlsx", dict.fromkeys(parts, prefixed))
     book = open_workbook(path)

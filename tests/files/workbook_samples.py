@@ -1,6 +1,5 @@
 """Workbooks to test with, and readers that share nothing with the program."""
 
-import shutil
 import subprocess
 import zipfile
 from collections.abc import Callable, Iterable, Mapping
@@ -8,16 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import openpyxl
-import pytest
 import xlsxwriter
 from odf.element import Element
 from odf.namespaces import OFFICENS, TABLENS
 from odf.opendocument import load
 
 CORPUS = Path(__file__).parents[2].parent / "shared" / "corpus"
-
-office = pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed")
-corpus = pytest.mark.skipif(not CORPUS.is_dir(), reason="the corpus is not there")
 
 ODS_HEAD = (
     '<office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
@@ -100,11 +95,12 @@ def raw_members(path: Path) -> dict[str, bytes]:
 
 def xlsx_cells(path: Path) -> dict[tuple[str, int, int], tuple[Any, ...]]:
     """What openpyxl sees in every cell: content, number format, font, fill, comment and link."""
-    found = {}
+    found: dict[tuple[str, int, int], tuple[Any, ...]] = {}
     for sheet in openpyxl.load_workbook(path).worksheets:
         for row in sheet.iter_rows():
             for cell in row:
-                link, note = cell.hyperlink, cell.comment
+                link, note, row_number, column = cell.hyperlink, cell.comment, cell.row, cell.column
+                assert row_number and column
                 look = (
                     getattr(cell.value, "text", cell.value),
                     cell.number_format,
@@ -114,7 +110,7 @@ def xlsx_cells(path: Path) -> dict[tuple[str, int, int], tuple[Any, ...]]:
                     (link.location, link.target) if link else None,
                 )
                 if look != (None, "General", False, "00000000", None, None):
-                    found[sheet.title, cell.row, cell.column] = look
+                    found[sheet.title, row_number, column] = look
     return found
 
 
