@@ -21,6 +21,10 @@ MOST = 1e9  # no amount, of anything, in any of our units, comes near it
 NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
 
 
+TYPE_ANEW = "Type it anew; the unit may follow the number."
+HOW_TO_TYPE = {"choice": "Type one of them.", "moment": "Type it anew, the year first and in full."}
+
+
 class Problem(NamedTuple):
     """What is wrong with one cell."""
 
@@ -177,10 +181,7 @@ def read_cell(
             return _moment(cell, month_first)
         return _number(cell, field, unit)
     except ValueError as error:
-        advice = (
-            "Type one of them." if field.quantity == "choice" else "Type it anew; the unit may follow it."
-        )
-        return blank, Problem("error", "unreadable", f"{error}.", advice)
+        return blank, Problem("error", "unreadable", f"{error}.", HOW_TO_TYPE.get(field.quantity, TYPE_ANEW))
 
 
 def _as_text(cell: Cell) -> str:

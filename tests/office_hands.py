@@ -37,9 +37,11 @@ def start(soffice, folder):
     """Start LibreOffice and give its process and desktop."""
     pipe = f"sheetcalc-{Path(folder).name}-{time.time_ns()}"
     process = subprocess.Popen(
-        [soffice, "--headless", "--norestore", "--nologo"]
-        + [f"-env:UserInstallation={(Path(folder) / 'profile').as_uri()}"]
-        + [f"--accept=pipe,name={pipe};urp;"],
+        [
+            *(soffice, "--headless", "--norestore", "--nologo"),
+            f"-env:UserInstallation={(Path(folder) / 'profile').as_uri()}",
+            f"--accept=pipe,name={pipe};urp;",
+        ],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
@@ -247,7 +249,7 @@ def add_own_sheet(hands, order, picture):
         "=meine_Ausbeute*2",
         f'=INDEX({reference(masses)};MATCH("To bottle";{reference(lots)};0))',
         f"=COUNTA({reference(told)})",
-        f'=IF(ISNUMBER(A3);"about "&ROUND(A3;0)&" %";"nothing")',
+        '=IF(ISNUMBER(A3);"about "&ROUND(A3;0)&" %";"nothing")',
         f"=COUNT({reference(hands.records('fermentation_reading', ferment))})",
     ]
     for row, formula in enumerate(formulas, start=2):

@@ -7,6 +7,7 @@ reference is a workbook nobody rearranged, with the same entries.
 import json
 import os
 import shutil
+import signal
 import struct
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from pathlib import Path
+from threading import Timer
 from typing import Any
 
 import demo
@@ -40,6 +42,7 @@ SCENARIO = Path(demo.__file__).with_name("scenario.toml")
 WAYS = ("xlsx-xlsx", "ods-ods", "xlsx-ods", "ods-xlsx")
 COPIES = ("Gärung alt", "Strength_2")
 OWN_SHEET = "Meine Zahlen"
+PATIENCE = 180  # seconds for one order
 
 Ours = Mapping[str, set[Position]]
 Do = Callable[..., Any]
@@ -146,6 +149,7 @@ def do(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Do]:
         stdout=subprocess.PIPE,
         encoding="utf-8",
         env=surroundings | {"PYTHONIOENCODING": "utf-8"},
+        start_new_session=True,
     ) as process:
         assert process.stdin and process.stdout
 
@@ -153,7 +157,10 @@ def do(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Do]:
             assert process.stdin and process.stdout
             process.stdin.write(json.dumps({"do": what, **order}) + "\n")
             process.stdin.flush()
+            too_long = Timer(PATIENCE, os.killpg, (process.pid, signal.SIGKILL))
+            too_long.start()
             line = process.stdout.readline()
+            too_long.cancel()
             assert line, "LibreOffice went away"
             answer = json.loads(line)
             assert "failed" not in answer, answer["failed"]
@@ -545,10 +552,10 @@ def assert_same(before: bytes, after: bytes, what: str) -> None:
 def sheet_parts(package: zipfile.ZipFile) -> dict[str, str]:
     """The part of each sheet of an xlsx file."""
     relations = etree.fromstring(package.read("xl/_rels/workbook.xml.rels"))
-    targets = {r.get("Id"): f"xl/{r.get('Target')}" for r in relations}
+    targets = {str(r.get("Id")): f"xl/{r.get('Target')}" for r in relations}
     book = etree.fromstring(package.read("xl/workbook.xml"))
     return {
-        str(sheet.get("name")): targets[next(v for k, v in sheet.items() if str(k).endswith("}id"))]
+        str(sheet.get("name")): targets[next(str(v) for k, v in sheet.items() if str(k).endswith("}id"))]
         for sheet in book.iterfind("{*}sheets/{*}sheet")
     }
 
@@ -614,7 +621,10 @@ REPEATED = {"rows": f"{TABLE}number-rows-repeated", "columns": f"{TABLE}number-c
 
 
 def masked_content(package: zipfile.ZipFile, ours: Ours) -> bytes:
-    """The content of an ods file, its repeated cells told out, without the values of our cells and formulas."""
+    """The content of an ods file without the values of our cells and formulas.
+
+    Cells that follow each other and are alike become one, however often the file repeats them.
+    """
     root = etree.fromstring(package.read("content.xml"))
     for table in root.iterfind(f"{OFFICE}body/{OFFICE}spreadsheet/{TABLE}table"):
         mine = ours.get(str(table.get(f"{TABLE}name")), set())

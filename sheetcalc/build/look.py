@@ -89,8 +89,9 @@ WARNING_CELL = Mark("warning_cell", ink=AMBER, bold=True, fill=AMBER_STRONG, fra
 NOTE_CELL = Mark("note_cell", frame=BLUE)
 ERROR_ROW = Mark("error_row", fill=RED_SOFT)
 WARNING_ROW = Mark("warning_row", fill=AMBER_SOFT)
-ERROR_FLAG = Mark("error_flag", ink=RED, bold=True, fill=RED_SOFT)
-WARNING_FLAG = Mark("warning_flag", ink=AMBER, bold=True, fill=AMBER_SOFT)
+# Not bold: the row is as high as the text in its usual weight.
+ERROR_FLAG = Mark("error_flag", ink=RED, fill=RED_SOFT)
+WARNING_FLAG = Mark("warning_flag", ink=AMBER, fill=AMBER_SOFT)
 NOTE_FLAG = Mark("note_flag", ink=BLUE)
 MARKS = (
     ERROR_CELL,

@@ -3,6 +3,7 @@
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
+from functools import cache
 from typing import NamedTuple
 
 from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW
@@ -41,6 +42,7 @@ def column_letters(column: int) -> str:
     return letters
 
 
+@cache
 def column_number(letters: str) -> int:
     """The number of a column, counted from 1, by its letters."""
     number = 0

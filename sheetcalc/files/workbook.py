@@ -77,7 +77,8 @@ class Workbook(ABC):
         Text stays text, also when it begins with "="; an empty one clears the cell as None does. A float in a
         cell formatted as a date is days since 1899-12-30. `like` is a cell of the same sheet whose style is
         taken over when this one has none of its own. `link` is the (sheet, row, column) a click on the text
-        leads to (runs of blanks in it become single spaces); without it a link within the workbook is removed.
+        leads to, runs of blanks in it becoming single spaces; without it a link within the workbook is
+        removed.
         Raises ValueError on a cell that holds a formula, a number that isn't finite, a text over 32,767
         characters or a cell outside the sheet; KeyError for an unknown sheet.
         """

@@ -74,6 +74,8 @@ class _Sheet:
     namespace: str
     rows: dict[int, etree._Element] = field(default_factory=dict)
     cells: dict[Position, etree._Element] = field(default_factory=dict)
+    # Links by the name of their cell.
+    links: dict[str, etree._Element] = field(default_factory=dict)
     # Blocks that one array formula or data table fills.
     blocks: list[Area] = field(default_factory=list)
     edited: bool = False
@@ -138,19 +140,22 @@ class XlsxWorkbook(Workbook):
         return cells
 
     def _cell(self, element: etree._Element, in_block: bool = False) -> Cell | None:
-        formula = in_block or element.find("{*}f") is not None
-        kind, value = self._value(element)
+        parts = {etree_name(child): child for child in element}
+        formula = in_block or "f" in parts
+        kind, value = self._value(element, parts)
         if value is None and not formula:
             return None
         return Cell(value, kind, formula)
 
-    def _value(self, element: etree._Element) -> tuple[Kind, float | str | bool | None]:
+    def _value(
+        self, element: etree._Element, parts: dict[str, etree._Element]
+    ) -> tuple[Kind, float | str | bool | None]:
         kind = element.get("t", "n")
         if kind == "inlineStr":
-            return _text(_rich_text(element.find("{*}is")))
-        content = element.findtext("{*}v")
-        if content is None:
+            return _text(_rich_text(parts.get("is")))
+        if "v" not in parts:
             return "blank", None
+        content = parts["v"].text or ""
         try:
             if kind == "s":
                 return _text(self._shared[int(content)])
@@ -223,7 +228,7 @@ class XlsxWorkbook(Workbook):
         return f"'{quoted}'!{cell_name(row, column)}"
 
     def _link_at(self, sheet: str, row: int, column: int) -> str | None:
-        link = _find_link(self._sheet(sheet), row, column)
+        link = self._sheet(sheet).links.get(cell_name(row, column))
         if link is None or _relation_id(link):
             return None
         location = link.get("location", "")
@@ -330,7 +335,7 @@ def relationships(package: Package, part: str) -> dict[str, tuple[str, str]]:
 
 def etree_name(element: etree._Element) -> str:
     """The name of an element without its namespace; "" for a comment or processing instruction."""
-    return etree.QName(element).localname if isinstance(element.tag, str) else ""
+    return element.tag.rpartition("}")[2] if isinstance(element.tag, str) else ""
 
 
 def _relation_id(element: etree._Element) -> str:
@@ -345,17 +350,21 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
         raise BadWorkbook(f"Its part {part} is not a sheet; the file is damaged, take a backup copy.")
     sheet = _Sheet(part, root, data, namespace)
     number = 0
-    for row in data.iterfind("{*}row"):
+    for row in data.iterchildren(sheet.tag("row")):
         number = _row_number(row.get("r"), number + 1, part)
         sheet.rows[number] = row
         column = 0
-        for cell in row.iterfind("{*}c"):
+        for cell in row.iterchildren(sheet.tag("c")):
             name = cell.get("r")
             column = column + 1 if name is None else _column_of(name, part)
             if column > MAX_COLUMN:
                 raise BadWorkbook(f"A cell in its part {part} lies outside the sheet; take a backup copy.")
             sheet.cells[number, column] = cell
-    for formula in data.iterfind("{*}row/{*}c/{*}f[@ref]"):
+    for link in root.iterfind("{*}hyperlinks/{*}hyperlink"):
+        first, _, last = link.get("ref", "").partition(":")
+        if last in ("", first):
+            sheet.links.setdefault(first, link)
+    for formula in data.iter(sheet.tag("f")):
         if formula.get("t") in ("array", "dataTable"):
             block = area_of("", formula.get("ref", ""))
             if block is not None:
@@ -455,22 +464,16 @@ def _line_style(sheet: _Sheet, row: int, column: int) -> str:
     return "0"
 
 
-def _find_link(sheet: _Sheet, row: int, column: int) -> etree._Element | None:
-    name = cell_name(row, column)
-    for link in sheet.root.iterfind("{*}hyperlinks/{*}hyperlink"):
-        if link.get("ref") in (name, f"{name}:{name}"):
-            return link
-    return None
-
-
 def _set_link(sheet: _Sheet, row: int, column: int, target: str | None) -> None:
     """Make the cell's link lead to `target`, or remove one that leads into the workbook."""
-    link = _find_link(sheet, row, column)
+    name = cell_name(row, column)
+    link = sheet.links.get(name)
     if target is None:
         if link is not None and not _relation_id(link):
             links = link.getparent()
             assert links is not None
             links.remove(link)
+            del sheet.links[name]
             if len(links) == 0:
                 sheet.root.remove(links)
         return
@@ -480,7 +483,8 @@ def _set_link(sheet: _Sheet, row: int, column: int, target: str | None) -> None:
             links = etree.Element(sheet.tag("hyperlinks"))
             before = [child for child in sheet.root if etree_name(child) in _BEFORE_LINKS]
             before[-1].addnext(links)
-        link = etree.SubElement(links, sheet.tag("hyperlink"), ref=cell_name(row, column))
+        link = etree.SubElement(links, sheet.tag("hyperlink"), ref=name)
+        sheet.links[name] = link
     for key in map(str, link.keys()):
         if key.endswith("}id") or key in ("tooltip", "display"):
             del link.attrib[key]

@@ -35,9 +35,11 @@ class Curve(NamedTuple):
 
 
 class Around(NamedTuple):
-    """The sound gravities (SG 20/20) before and after each reading, and the readings that would fit."""
+    """The sound gravities (SG 20/20) before and after each reading, the days since the one before, and
+    the lowest and highest reading that would fit."""
 
     before: Array
+    since: Array
     after: Array
     low: Array
     high: Array
@@ -104,24 +106,22 @@ def around(
     taken_at: Array, sound: Curve, original_gravity: Array, lowest_gravity: Array, hydrometer: Instrument
 ) -> Around:
     """What stands around each reading, and so what could have been read there."""
-    padded = np.concatenate([[np.nan], sound.gravity, [np.nan]])
-    before = padded[np.searchsorted(sound.days, taken_at, side="left")]
-    after = padded[np.searchsorted(sound.days, taken_at, side="right") + 1]
+    gravity = np.concatenate([[np.nan], sound.gravity, [np.nan]])
+    days = np.concatenate([[np.nan], sound.days])
+    earlier = np.searchsorted(sound.days, taken_at, side="left")
+    before, since = gravity[earlier], taken_at - days[earlier]
+    after = gravity[np.searchsorted(sound.days, taken_at, side="right") + 1]
     low = np.where(np.isnan(after), np.fmax(lowest_gravity, 0.97), after)
     high = np.where(np.isnan(before), np.fmin(original_gravity, 1.17), before)
     # The bounds are compared with readings as typed, which still lack the correction.
     off = hydrometer.correction
-    return Around(before, after, low - off - _scatter(hydrometer), high - off + _scatter(hydrometer))
+    return Around(before, since, after, low - off - _scatter(hydrometer), high - off + _scatter(hydrometer))
 
 
 @column("fermentation")
-def daily_change(curve: Curve, taken_at: Array) -> Array:
-    """Change of gravity (SG a day) since the reading before."""
-    change = np.full(len(taken_at), np.nan)
-    span = np.diff(curve.days)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        change[curve.at[1:]] = np.where(span > 0.02, np.diff(curve.gravity) / span, np.nan)
-    return change
+def daily_change(gravity_20: Array, around: Around) -> Array:
+    """Change of gravity (SG a day) since the sound reading before."""
+    return np.where(around.since > 0.02, (gravity_20 - around.before) / np.fmax(around.since, 0.02), np.nan)
 
 
 @column("fermentation")
@@ -277,12 +277,10 @@ def out_of_line(
     advice="Look at this reading, the one before and their dates.",
 )
 def falls_too_fast(
-    daily_change: Array, gravity_20: Array, curve: Curve, fits: Mask, hydrometer: Instrument
+    daily_change: Array, fits: Mask, around: Around, hydrometer: Instrument
 ) -> tuple[Mask, dict[str, Any]]:
     """Faster than the fastest wash, by more than two readings can be off."""
-    span = np.full(len(gravity_20), np.nan)
-    span[curve.at[1:]] = np.diff(curve.days)
-    wrong = fits & (daily_change < -FASTEST - _scatter(hydrometer) / np.maximum(span, 0.02))
+    wrong = fits & (daily_change < -FASTEST - _scatter(hydrometer) / np.fmax(around.since, 0.02))
     return wrong, {"fall": (-daily_change, "daily_change")}
 
 

@@ -105,7 +105,7 @@ def test_nothing_is_lost_around_the_cells(edited: Path, name: str) -> None:
 def test_an_office_program_opens_them(edited: Path) -> None:
     kinds = "annotation issues merged_cells picture_rich minimal pivots table-m macro03 button07 chart_bar"
     names = [name for name in FILES if any(kind in name for kind in kinds.split())]
-    assert len({Path(name).stem for name in names}) == len(names) > 10
+    assert len({Path(name).stem for name in names}) == len(names) >= 10
     seen = convert([edited / name for name in names], edited / "seen", "ods")
     for name in names:
         sheet = open_workbook(edited / name).sheets[0]

@@ -43,8 +43,8 @@ def check(path: Path, book: Workbook, before: dict[tuple[int, int], Any], writte
     assert got.keys() == wanted.keys()
     for place, value in wanted.items():
         assert got[place] == value or abs(got[place] - value) < 1e-8
-    for place, value in written.items():
-        again.write("Data", *place, value)
+    for (row, column), value in written.items():
+        again.write("Data", row, column, value)
     assert not again.changed
 
 
