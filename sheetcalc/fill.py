@@ -138,8 +138,15 @@ def _clear_leftovers(book: files.Workbook, read: Entries, column: int) -> None:
     """Results of records that were deleted since: on ready rows with no entry left."""
     first = read.found.first_row
     last = max((first + read.sheet.records - 1, *read.rows))
-    kept = set(read.rows)
-    for (row, place), cell in list(book.cells(read.found.tab).items()):
+    cells = book.cells(read.found.tab)
+    typed = {
+        read.found.cells[c.key][1]
+        for c in read.sheet.columns
+        if c.role == "entry" and c.key in read.found.cells
+    }
+    # A row with anything in an entry column is a record, or the person's own totals.
+    kept = {row for row, place in cells if place in typed}
+    for (row, place), cell in list(cells.items()):
         if place == column and first <= row <= last and row not in kept and not cell.formula:
             book.write(read.found.tab, row, place, None)
 

@@ -213,17 +213,22 @@ def _drop_outdated(
 ) -> None:
     """Forget names that stayed where they were when a program moved the cells without them."""
     known = {_plain(part.heading) for part in parts}
-    for part in parts:
-        if part.key not in places:
-            continue
-        heading, text = _plain(part.heading), texts.get(places[part.key], "")
-        elsewhere = sum(1 for other in texts.values() if other == heading) == 1
-        if text != heading and elsewhere and (not text or text in known):
-            del places[part.key]
-            search.doubts.append(
-                f'The name {search.sheet.key}_{part.key} does not denote "{part.heading}" any more '
-                f'on sheet "{search.tab}"; the heading was used.'
-            )
+    astray = [
+        part
+        for part in parts
+        if part.key in places
+        and texts.get(places[part.key], "") != _plain(part.heading)
+        and sum(1 for text in texts.values() if text == _plain(part.heading)) == 1
+    ]
+    # One name on a blank cell or on another's heading tells that the names were left behind.
+    if not any(texts.get(places[part.key], "") in {"", *known} for part in astray):
+        return
+    for part in astray:
+        del places[part.key]
+        search.doubts.append(
+            f'The name {search.sheet.key}_{part.key} does not denote "{part.heading}" any more '
+            f'on sheet "{search.tab}"; the heading was used.'
+        )
 
 
 def _part_shared(

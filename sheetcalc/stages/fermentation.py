@@ -431,9 +431,9 @@ def wash_too_cool(wash_temperature: Array, temperature_low: Array, thermometer: 
     "the sugar gone: stalled.",
     advice="Check temperature and nutrients, rouse the yeast gently, or pitch a fresh active starter.",
 )
-def stalled(state: Any) -> Mask:
+def stalled(state: Any, sound: Curve) -> Mask:
     """Standing still far from the end; said once, at the last reading."""
-    return _newest(state, "stalled")
+    return _newest(state, sound, "stalled")
 
 
 @check(
@@ -443,14 +443,14 @@ def stalled(state: Any) -> Mask:
     says="The reading has stood still for two days or more near the expected end: finished.",
     advice="Clear the wash, then run it.",
 )
-def finished(state: Any) -> Mask:
+def finished(state: Any, sound: Curve) -> Mask:
     """Standing still near the end; said once, at the last reading."""
-    return _newest(state, "finished")
+    return _newest(state, sound, "finished")
 
 
-def _newest(state: Any, word: str) -> Mask:
-    """The last row that has a state at all, if it is that one."""
-    last = np.flatnonzero(np.asarray(state) != "")[-1:]
+def _newest(state: Any, sound: Curve, word: str) -> Mask:
+    """The latest sound reading, if its state is that one."""
+    last = sound.at[-1:]
     mask = np.zeros(len(state), dtype=bool)
     mask[last] = np.asarray(state)[last] == word
     return mask
