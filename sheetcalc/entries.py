@@ -94,7 +94,8 @@ def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
     columns = {found.cells[c.key][1]: c for c in sheet.columns if c.role == "entry" and c.key in found.cells}
     by_row: dict[int, list[tuple[Field, Cell]]] = {}
     for (row, column), cell in cells.items():
-        if found.first_row and row >= found.first_row and column in columns:
+        # A formula that shows nothing is no entry.
+        if found.first_row and row >= found.first_row and column in columns and cell.value != "":
             by_row.setdefault(row, []).append((columns[column], cell))
     for row in sorted(by_row):
         if not _is_totals(by_row[row]):

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import openpyxl
 import pytest
 from logs import clean_log, typed
 
@@ -231,3 +232,34 @@ def test_dates_are_read_as_dates_and_as_text(blank: Blank, tmp_path: Path, endin
     path = typed({"fermentation": records}, blank("batch", "metric", ending), tmp_path / f"log{ending}")
     taken = examine(path).values.get("fermentation", "taken_at")
     assert np.allclose(np.diff(taken), 1.0)
+
+
+@pytest.mark.office
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_formulas_in_entry_cells_are_read_by_their_stored_result(
+    blank: Blank, tmp_path: Path, ending: str, soffice: Convert
+) -> None:
+    """One without a stored result is said; LibreOffice stores it; one that shows nothing is no entry."""
+    path = tmp_path / "log.xlsx"
+    shutil.copyfile(blank("bench", "metric", ".xlsx"), path)
+    book = openpyxl.load_workbook(path)
+    for column, value in {"A": "A", "B": "=1.4/2", "C": "60", "D": "20", "F": "1"}.items():
+        book["Strength"][f"{column}6"] = value
+    book["Strength"]["A7"] = '=IF(B6>9,"x","")'
+    book.save(path)
+    assert "formula_without_result" in [f.rule for f in fill(path)]
+    soffice(ending[1:], tmp_path / "there", path)
+    there = tmp_path / "there" / f"log{ending}"
+    assert fill(there) == ()
+    assert results(there, "strength")["final_strength"] == pytest.approx(42.0, abs=0.05)
+
+
+def test_long_flags_make_their_row_high_enough_in_xlsx(blank: Blank, tmp_path: Path) -> None:
+    """Spreadsheet programs do not fit rows of a file they open; 11-point text needs 15 points a line."""
+    log = one_litre()
+    log["strength"][1]["target_strength"] = 70.0
+    path = typed(log, blank("bench", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    fill(path)
+    rows = openpyxl.load_workbook(path)["Strength"].row_dimensions
+    assert rows[6].height is None
+    assert rows[7].height > 25

@@ -30,7 +30,7 @@ class Cell:
     """One cell: its value, what kind of value that is, and whether a formula gives it.
 
     Moments are days since 1899-12-30 and times of day fractions of a day; a percentage is the raw fraction.
-    A formula without a remembered result, or with an empty text as result, is of kind "blank".
+    A formula without a remembered result is of kind "blank".
     """
 
     value: float | str | bool | None

@@ -21,6 +21,7 @@ from sheetcalc.files.references import (
     excel_cell,
     whole,
 )
+from sheetcalc.files.row_heights import column_widths, fit
 from sheetcalc.files.workbook import (
     EPOCH,
     MAX_COLUMN,
@@ -110,7 +111,9 @@ class XlsxWorkbook(Workbook):
                     self.sheets.append(title)
         by_kind = dict(relations.values())
         self._shared = _shared_strings(package, by_kind.get("sharedStrings"))
-        self._style_kinds = _style_kinds(package, by_kind.get("styles"))
+        styles = by_kind.get("styles")
+        self._style_kinds = _style_kinds(package, styles)
+        self._wrapping = _wrapping_styles(package, styles)
         properties = self._root.find("{*}workbookPr")
         is_1904 = properties is not None and properties.get("date1904") in ("1", "true")
         self._shift = _SHIFT_1904 if is_1904 else 0
@@ -145,6 +148,8 @@ class XlsxWorkbook(Workbook):
         kind, value = self._value(element, parts)
         if value is None and not formula:
             return None
+        if kind == "blank" and formula and element.get("t") == "str":
+            return Cell("", "text", formula)
         return Cell(value, kind, formula)
 
     def _value(
@@ -235,7 +240,22 @@ class XlsxWorkbook(Workbook):
         place: Link | None = excel_cell(location)
         return location if place is None else self._link_target(*place)
 
+    def _fit_rows(self) -> None:
+        """Make the rows in which something was written high enough for their texts."""
+        for sheet, positions in self._written.items():
+            loaded, cells = self._sheet(sheet), self.cells(sheet)
+            widths = column_widths(loaded.root)
+            wrapped: dict[int, list[tuple[int, str]]] = {row: [] for row, _ in positions}
+            for (row, column), cell in cells.items():
+                wraps = row in wrapped and loaded.cells[row, column].get("s", "0") in self._wrapping
+                if wraps and isinstance(cell.value, str):
+                    wrapped[row].append((column, cell.value))
+            for row, texts in wrapped.items():
+                if row in loaded.rows:
+                    fit(loaded.rows[row], texts, widths)
+
     def _edited_parts(self) -> dict[str, bytes]:
+        self._fit_rows()
         formulas = self._formulas()
         stale: dict[str, list[Position]] = {}
         for formula in dependants(formulas, self._written):
@@ -586,6 +606,18 @@ def _style_kinds(package: Package, part: str | None) -> dict[str, Kind]:
         str(index): _format_kind(style.get("numFmtId", "0"), codes)
         for index, style in enumerate(root.iterfind("{*}cellXfs/{*}xf"))
     }
+
+
+def _wrapping_styles(package: Package, part: str | None) -> frozenset[str]:
+    """The style numbers of cells whose text wraps."""
+    if part is None or part not in package:
+        return frozenset()
+    return frozenset(
+        str(index)
+        for index, style in enumerate(package.xml(part).iterfind("{*}cellXfs/{*}xf"))
+        for alignment in style.iterfind("{*}alignment")
+        if alignment.get("wrapText") in ("1", "true")
+    )
 
 
 def _format_kind(number: str, codes: dict[str, str]) -> Kind:

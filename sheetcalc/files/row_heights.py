@@ -1,0 +1,43 @@
+"""How high an xlsx row has to be for its wrapped texts.
+
+A spreadsheet program fits a row when somebody types into it, but not when it opens a file in which a text
+was written: without this, a long text would be cut off at its first line.
+"""
+
+import math
+from collections.abc import Iterable
+
+from lxml import etree
+
+LINE = 13.0  # points, of text of 10 points
+USUAL_WIDTH = 8.43  # characters, of a column of no stated width
+LETTERS = 1.1  # average letters to a width of one digit
+
+
+def fit(row: etree._Element, texts: Iterable[tuple[int, str]], widths: dict[int, float]) -> None:
+    """Set a row's height by its wrapped texts, unless a person has set it.
+
+    row: the row element; texts: the column and the text of each of its cells that wraps; widths: of the
+    columns, in characters, from `column_widths`.
+    """
+    if row.get("customHeight") in ("1", "true"):
+        return
+    lines = max((_lines(text, widths.get(column, USUAL_WIDTH)) for column, text in texts), default=1)
+    if lines > 1:
+        row.set("ht", f"{lines * LINE + 3:g}")
+    else:
+        row.attrib.pop("ht", "")
+
+
+def _lines(text: str, width: float) -> int:
+    return sum(max(1, math.ceil(len(line) / (width * LETTERS))) for line in text.split("\n"))
+
+
+def column_widths(root: etree._Element) -> dict[int, float]:
+    """The widths, in characters, of a sheet's columns by number, as far as they are stated."""
+    widths = {}
+    for column in root.iterfind("{*}cols/{*}col"):
+        first, last = int(column.get("min", "1")), int(column.get("max", "1"))
+        for number in range(first, min(last, first + 200) + 1):
+            widths[number] = float(column.get("width", USUAL_WIDTH))
+    return widths
