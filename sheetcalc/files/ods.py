@@ -479,7 +479,8 @@ def _cell(element: etree._Element) -> Cell | None:
     kind, value = _value(element)
     if value is None and not formula:
         return None
-    if kind == "blank" and formula and element.get(_VALUE_TYPE) is not None:
+    # LibreOffice stores an empty text as a paragraph alone.
+    if kind == "blank" and formula and element.find(_TEXT + "p") is not None:
         return Cell("", "text", formula)
     return Cell(value, kind, formula)
 

@@ -69,7 +69,7 @@ def test_every_kind_of_cell_is_read(tmp_path: Path) -> None:
         (1, 3): Cell(3.0, "number", True),
         (2, 3): Cell("a", "text", True),
         (3, 3): Cell("#DIV/0!", "error", True),
-        (4, 3): Cell("", "text", True),
+        (4, 3): Cell(None, "blank", True),
     }
 
 
