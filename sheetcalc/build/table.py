@@ -17,14 +17,18 @@ def widths(sheet: Sheet) -> dict[int, float]:
 
 
 def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
-    """Help, headings, units and the records, from `row` on."""
-    heading_row, unit_row, first = row + 1, row + 2, row + 3
+    """Help, headings, units (where anything is measured) and the records, from `row` on."""
+    measured = any(column.units for column in sheet.columns)
+    heading_row = row + 1
+    unit_row = heading_row + measured
+    first = unit_row + 1
     last = first + max(sheet.records, len(sheet.prefilled)) - 1
     grid.spare_from, grid.spare_to = last + 1, max(last, first + SPARE - 1)
     for place, column in enumerate(sheet.columns, start=1):
         grid.cells[Position(row, place)] = Cell(column.help, look.HELP)
         grid.cells[Position(heading_row, place)] = Cell(column.heading, look.heading(column))
-        grid.cells[Position(unit_row, place)] = Cell(column.unit.get(system), look.unit(column))
+        if measured:
+            grid.cells[Position(unit_row, place)] = Cell(column.unit.get(system), look.unit(column))
         grid.names[f"{sheet.key}_{column.key}"] = Position(heading_row, place)
         if column.units:
             grid.rules.append(rules.unit(column, Area(unit_row, place, unit_row, place)))

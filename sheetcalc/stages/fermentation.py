@@ -119,9 +119,10 @@ def around(
 
 
 @column("fermentation")
-def daily_change(gravity_20: Array, around: Around) -> Array:
+def daily_change(gravity_20: Array, around: Around, fits: Mask) -> Array:
     """Change of gravity (SG a day) since the sound reading before."""
-    return np.where(around.since > 0.02, (gravity_20 - around.before) / np.fmax(around.since, 0.02), np.nan)
+    change = (gravity_20 - around.before) / np.fmax(around.since, 0.02)
+    return np.where(fits & (around.since > 0.02), change, np.nan)
 
 
 @column("fermentation")
@@ -277,10 +278,10 @@ def out_of_line(
     advice="Look at this reading, the one before and their dates.",
 )
 def falls_too_fast(
-    daily_change: Array, fits: Mask, around: Around, hydrometer: Instrument
+    daily_change: Array, around: Around, hydrometer: Instrument
 ) -> tuple[Mask, dict[str, Any]]:
     """Faster than the fastest wash, by more than two readings can be off."""
-    wrong = fits & (daily_change < -FASTEST - _scatter(hydrometer) / np.fmax(around.since, 0.02))
+    wrong = daily_change < -FASTEST - _scatter(hydrometer) / np.fmax(around.since, 0.02)
     return wrong, {"fall": (-daily_change, "daily_change")}
 
 

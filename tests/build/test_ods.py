@@ -88,9 +88,9 @@ def test_views(batch: Path) -> None:
 
 def test_headings_are_printed_on_every_page(batch: Path) -> None:
     content = _part(batch, "content.xml")
-    for sheet in ("Fermentation", "Runs", "Findings"):
+    for sheet, rows in {"Fermentation": 2, "Runs": 2, "Findings": 1}.items():
         table = f"//table:table[@table:name='{sheet}']"
-        assert len(_all(content, f"{table}/table:table-header-rows/table:table-row")) == 2
+        assert len(_all(content, f"{table}/table:table-header-rows/table:table-row")) == rows
 
 
 def test_pages_are_one_page_wide(batch: Path) -> None:

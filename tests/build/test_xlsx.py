@@ -80,7 +80,7 @@ def test_headings_and_units_stay_in_sight(books: dict[layouts.System, Workbook])
     assert frozen["Start"] is None
     assert frozen["Batch"] == "A4"
     assert frozen["Fermentation"] == frozen["Runs"] == "B6"
-    assert frozen["Findings"] == "A6"
+    assert frozen["Findings"] == "A5"
 
 
 def test_pages_are_set_up(books: dict[layouts.System, Workbook]) -> None:
