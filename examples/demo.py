@@ -15,19 +15,23 @@ ENDINGS = (".xlsx", ".ods")
 
 
 def type_in(path: Path, typed: dict[str, Any]) -> None:
-    """Type values into the entry cells of a workbook: a table for a card, a list of tables for records."""
+    """Type values into the entry cells of a workbook.
+
+    For each sheet a dictionary of the lines of its card, or a list of records; a sheet that has both
+    holds its records in the dictionary under "records".
+    """
     book = files.open_workbook(path)
     sheets = layouts.every_sheet()
     found = locate.find(book, [sheets[key] for key in typed])
     for key, entries in typed.items():
         place = found[key]
-        if isinstance(entries, dict):
-            for field, value in entries.items():
+        card, records = (entries, entries.get("records", [])) if isinstance(entries, dict) else ({}, entries)
+        for field, value in card.items():
+            if field != "records":
                 book.write(place.tab, *place.cells[field], value)
-        else:
-            for row, record in enumerate(entries, start=place.first_row):
-                for field, value in record.items():
-                    book.write(place.tab, row, place.cells[field][1], value)
+        for row, record in enumerate(records, start=place.first_row):
+            for field, value in record.items():
+                book.write(place.tab, row, place.cells[field][1], value)
     book.save()
 
 

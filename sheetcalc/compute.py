@@ -54,7 +54,7 @@ class Values:
         entries = self.entries.get(sheet)
         if entries and key in entries.values:
             return entries.values[key]
-        if sheet == "batch" or (entries and not entries.sheet.columns):
+        if sheet == "batch" or (entries and not entries.is_column(key)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)
 

@@ -40,7 +40,8 @@ class Entries:
 
     `values` are arrays over the records of a table and single values for the lines of a card: floats
     in base units with NaN for a blank, or texts with '' for one. `rows` are the records' rows in the
-    sheet; `units` the unit label in force for each key, '' where nothing is measured.
+    sheet, or the lines of a table that is computed as a whole; `units` the unit label in force for each
+    key, '' where nothing is measured.
     """
 
     sheet: Sheet
@@ -90,7 +91,13 @@ def _default(field: Field, values: Any) -> Any:
 
 
 def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
-    """The rows of the table that hold an entry; a row of the person's own totals is not a record."""
+    """The rows of the table that hold an entry; a row of the person's own totals is not a record.
+
+    A table without entries is computed as a whole, and its ready rows are its records.
+    """
+    if found.first_row and not any(column.role == "entry" for column in sheet.columns):
+        yield from range(found.first_row, found.first_row + sheet.records)
+        return
     columns = {found.cells[c.key][1]: c for c in sheet.columns if c.role == "entry" and c.key in found.cells}
     by_row: dict[int, list[tuple[Field, Cell]]] = {}
     for (row, column), cell in cells.items():

@@ -83,6 +83,8 @@ def _write_results(seen: Examined, read: Entries) -> None:
             texts = _written(field, seen.values.get(read.sheet.key, field.key), read.units[field.key])
         else:
             texts = _flags(seen, read, field)
+        # A table that is computed as a whole may need fewer lines than are ready.
+        texts += [None] * (len(_places(read, field)) - len(texts))
         for place, value in zip(_places(read, field), texts, strict=True):
             held = cells.get(place)
             if held is None or not held.formula:

@@ -43,6 +43,7 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
     "choice": {},
     "moment": {},
     "number": {},
+    "money": {},
     "gravity": {
         "SG": _linear(4, 1.0),
         "points": _linear(1, 1e-3),

@@ -1,0 +1,56 @@
+"""Two stripping runs. And what goes wrong there. All invented."""
+
+from datetime import timedelta
+from typing import Any
+
+from logs import RUN, Log, Planted, put
+
+CLEAN: Any = [
+    {
+        "run": str(number + 1),
+        "kind": "stripping",
+        "charge_volume": 8.0,
+        "charge_strength": 12.0,
+        "filled_at": RUN + timedelta(hours=3 * number),
+        "first_drip_at": RUN + timedelta(hours=3 * number, minutes=38),
+        "stopped_at": RUN + timedelta(hours=3 * number + 1, minutes=45),
+        "collected_volume": 1900.0,
+        "collected_reading": 45.0,
+        "collected_temperature": 22.0,
+    }
+    for number in range(2)
+]
+
+
+def third_charge(log: Log) -> None:
+    log["runs"] += [dict(log["runs"][0], run=str(n)) for n in (3, 4)]
+
+
+# A line each, so that the table can be read down: rule, what is done, key, record.
+# fmt: off
+# ruff: noqa: E501
+PLANTED: list[Planted] = [
+    ("charge_strength_taken", put("runs", 1, charge_strength=None), "charge_strength", 1),
+    ("charge_strength_missing", put("runs", 1, kind="spirit", charge_strength=None), "charge_strength", 1),
+    ("temperature_missing", put("runs", 1, collected_temperature=None), "collected_temperature", 1),
+    ("catches_fire", put("runs", 1, collected_volume=900.0, collected_reading=66.0), "collected_volume", 1),
+    ("over_full", put("runs", 0, charge_volume=80.0), "charge_volume", 0),
+    ("little_room_for_foam", put("runs", 0, charge_volume=9.4), "charge_volume", 0),
+    ("dry_pot", put("runs", 0, charge_volume=3.5), "charge_volume", 0),
+    ("more_charged_than_wash", third_charge, "charge_volume", 3),
+    ("stronger_than_the_wash", put("runs", 0, charge_strength=24.0), "charge_strength", 0),
+    ("charge_too_strong", put("runs", 0, kind="spirit", charge_strength=55.0), "charge_strength", 0),
+    ("more_volume_out", put("runs", 0, collected_volume=19000.0), "collected_volume", 0),
+    ("litres_for_millilitres", put("runs", 0, collected_volume=1.9), "collected_volume", 0),
+    ("above_azeotrope", put("runs", 0, collected_reading=104.0), "collected_reading", 0),
+    ("more_alcohol_out", put("runs", 0, collected_reading=90.0), "collected_reading", 0),
+    ("weaker_than_a_plain_pot", put("runs", 0, collected_reading=20.0), "collected_reading", 0),
+    ("stronger_than_the_still", put("runs", 0, collected_volume=700.0, collected_reading=93.0), "collected_reading", 0),
+    ("fahrenheit_sample", put("runs", 0, collected_temperature=71.0), "collected_temperature", 0),
+    ("drip_before_heat", put("runs", 0, first_drip_at=RUN - timedelta(hours=1)), "first_drip_at", 0),
+    ("drip_too_soon", put("runs", 0, first_drip_at=RUN + timedelta(minutes=6)), "first_drip_at", 0),
+    ("stopped_before_it_began", put("runs", 0, stopped_at=RUN), "stopped_at", 0),
+    ("very_long_run", put("runs", 0, stopped_at=RUN + timedelta(days=1)), "stopped_at", 0),
+    ("date_in_doubt", put("runs", 0, filled_at="3/4/2026"), "filled_at", 0),
+]
+# fmt: on
