@@ -574,7 +574,10 @@ def masked_book(package: zipfile.ZipFile) -> bytes:
 
 
 def masked_sheet(data: bytes, ours: set[Position]) -> tuple[bytes, dict[Position, str | None]]:
-    """An xlsx sheet without our cells, their links and the results of formulas; the styles of our cells."""
+    """An xlsx sheet without our cells, their links and the results of formulas; the styles of our cells.
+
+    The height of a row that holds our cells goes with their texts, unless a person has set it.
+    """
     root = etree.fromstring(data)
     styles: dict[Position, str | None] = {}
     for row in root.findall("{*}sheetData/{*}row"):
@@ -588,6 +591,9 @@ def masked_sheet(data: bytes, ours: set[Position]) -> tuple[bytes, dict[Position
             elif place in ours:
                 styles[place] = cell.get("s")
                 row.remove(cell)
+        mine = any(place[0] == int(str(row.get("r"))) for place in ours)
+        if mine and row.get("customHeight") not in ("1", "true"):
+            row.attrib.pop("ht", "")
         if len(row) == 0 and set(row.keys()) == {"r"}:
             parent = row.getparent()
             assert parent is not None

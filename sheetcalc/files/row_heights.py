@@ -15,7 +15,7 @@ LETTERS = 1.1  # average letters to a width of one digit
 
 
 def fit(row: etree._Element, texts: Iterable[tuple[int, str]], widths: dict[int, float]) -> None:
-    """Set a row's height by its wrapped texts, unless a person has set it.
+    """Set a row's height by its wrapped texts, unless a person has set it or it is about right.
 
     row: the row element; texts: the column and the text of each of its cells that wraps; widths: of the
     columns, in characters, from `column_widths`.
@@ -23,21 +23,29 @@ def fit(row: etree._Element, texts: Iterable[tuple[int, str]], widths: dict[int,
     if row.get("customHeight") in ("1", "true"):
         return
     lines = max((_lines(text, widths.get(column, USUAL_WIDTH)) for column, text in texts), default=1)
-    if lines > 1:
-        row.set("ht", f"{lines * LINE + 3:g}")
-    else:
-        row.attrib.pop("ht", "")
+    height, stated = lines * LINE + 3, _number(row.get("ht"), LINE)
+    if lines == 1 and stated > height + LINE:
+        row.attrib.pop("ht")
+    elif lines > 1 and not height - LINE / 2 <= stated <= height + LINE:
+        row.set("ht", f"{height:g}")
 
 
 def _lines(text: str, width: float) -> int:
     return sum(max(1, math.ceil(len(line) / (width * LETTERS))) for line in text.split("\n"))
 
 
+def _number(text: str | None, usual: float) -> float:
+    try:
+        return float(text or usual)
+    except ValueError:
+        return usual
+
+
 def column_widths(root: etree._Element) -> dict[int, float]:
     """The widths, in characters, of a sheet's columns by number, as far as they are stated."""
     widths = {}
     for column in root.iterfind("{*}cols/{*}col"):
-        first, last = int(column.get("min", "1")), int(column.get("max", "1"))
+        first, last = int(_number(column.get("min"), 1)), int(_number(column.get("max"), 1))
         for number in range(first, min(last, first + 200) + 1):
-            widths[number] = float(column.get("width", USUAL_WIDTH))
+            widths[number] = _number(column.get("width"), USUAL_WIDTH)
     return widths
