@@ -34,6 +34,10 @@ def _linear(digits: int, factor: float, zero: float = 0.0) -> Unit:
     return Unit(digits, lambda v: (v - zero) * factor, lambda v: v / factor + zero)
 
 
+def _strength_from_density(density: ArrayLike) -> Array:
+    return spirit.strength(spirit.mass_fraction_from_density(density, 20.0))
+
+
 _GALLON = 3.785411784
 _POUND = 0.45359237
 
@@ -56,6 +60,7 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
         "% vol": _linear(1, 1.0),
         "% mass": Unit(1, spirit.strength_from_mass_percent, spirit.mass_percent),
         "proof": Unit(1, spirit.strength_from_proof, spirit.proof),
+        "kg/m3": Unit(2, _strength_from_density, spirit.density_at_20),
     },
     "strength change": {"% vol": _linear(1, 1.0), "proof": _linear(1, 0.5)},
     # What an alcoholmeter shows: a mark on its scale, at its own reference temperature.

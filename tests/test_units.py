@@ -68,6 +68,23 @@ def test_proof_in_a_strength_column_is_at_sixty_fahrenheit() -> None:
 
 
 @pytest.mark.parametrize(
+    ("strength", "unit", "value", "digits"),
+    [
+        # OIML R 22 (1975): densities at 20 °C, and 40 % vol is 33.300 % mass.
+        (40.0, "kg/m3", 948.05, 0.005),
+        (50.0, "kg/m3", 930.14, 0.005),
+        (40.0, "% mass", 33.300, 0.0005),
+        # 27 CFR 30.11: proof is twice the % vol at 60 °F, where 95 % vol at 20 °C is all but the same.
+        (95.0, "proof", 190.0, 0.1),
+    ],
+)
+def test_a_strength_is_shown_by_mass_by_proof_and_as_density(
+    strength: float, unit: str, value: float, digits: float
+) -> None:
+    assert float(units.from_base(strength, "strength", unit)) == pytest.approx(value, abs=digits)
+
+
+@pytest.mark.parametrize(
     ("text", "value", "unit"),
     [
         ("2.5 gal", 2.5, "gal"),
