@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
 
 import typer
 
 from sheetcalc import __version__
 
 if TYPE_CHECKING:
+    from sheetcalc.findings import Finding
     from sheetcalc.many import Outcome
 
 app = typer.Typer(
@@ -84,8 +85,11 @@ def fill(
     from sheetcalc import many
 
     books = many.workbooks(paths)
-    copies = many.copies(books, to) if to else {}
-    _tell(many.each(books, lambda path: filling.fill(path, copies.get(path))), paths, most=5)
+    try:
+        copies = many.copies(books, to) if to else {}
+    except OSError as trouble:
+        _stop(f"{to}: this folder can't be used: {trouble.strerror}.")
+    _tell(many.each(books, lambda path: filling.fill(path, copies.get(path))), paths, copies, most=5)
 
 
 @app.command()
@@ -101,11 +105,15 @@ def check(
     from sheetcalc import many
 
     outcomes = many.each(many.workbooks(paths), lambda path: filling.examine(path).findings)
-    _tell(outcomes, paths, as_json=as_json)
+    _tell(outcomes, paths, {}, as_json=as_json)
 
 
 def _tell(
-    outcomes: "Iterable[Outcome]", paths: list[str], most: int | None = None, as_json: bool = False
+    outcomes: "Iterable[Outcome]",
+    paths: list[str],
+    copies: dict[Path, Path],
+    most: int | None = None,
+    as_json: bool = False,
 ) -> None:
     """Print what came of each workbook as it comes, and end with the exit code of the contract."""
     from sheetcalc import findings
@@ -121,7 +129,7 @@ def _tell(
             for finding in outcome.findings:
                 typer.echo(findings.as_json(finding, str(outcome.path)))
         else:
-            typer.echo(_summary(outcome, most))
+            typer.echo(_summary(copies.get(outcome.path, outcome.path), outcome.findings, most))
         if any(finding.level == "error" for finding in outcome.findings):
             code = code or 1
     if not any_at_all:
@@ -130,21 +138,23 @@ def _tell(
     raise typer.Exit(code)
 
 
-def _summary(outcome: "Outcome", most: int | None) -> str:
+def _summary(path: Path, found: "tuple[Finding, ...]", most: int | None) -> str:
     """One workbook's findings as a person reads them on the terminal, the most serious first."""
     from sheetcalc import findings
 
-    lines = [f"{outcome.path}: {findings.tally(outcome.findings)}"]
-    told = [f for f in outcome.findings if most is None or f.level != "note"][:most]
+    lines = [f"{path}: {findings.tally(found)}"]
+    told = [f for f in found if most is None or f.level != "note"][:most]
     for finding in told:
         where = f"{finding.sheet}!{finding.cell} [{finding.column}]"
         lines += [f"  {finding.level.upper():8}{where} {finding.message}", f"          -> {finding.advice}"]
-    more = len(outcome.findings) - len(told)
-    if more:
-        lines.append(f"  ... and {more} more on the findings sheet.")
+    rest = len(found) - len(told)
+    if rest:
+        lines.append(
+            f"  ... and {rest} more on the findings sheet." if told else f"  {rest} on the findings sheet."
+        )
     return "\n".join(lines)
 
 
-def _stop(message: str) -> None:
+def _stop(message: str) -> NoReturn:
     typer.echo(message, err=True)
     raise typer.Exit(2)

@@ -122,6 +122,7 @@ def decimals(field: Field, label: str) -> int:
 
 def _not_filled_in(entries: Entries) -> Iterator[Finding]:
     columns = [c for c in entries.sheet.columns if c.needed and c.key in entries.found.cells]
+    columns = [c for c in columns if entries.units[c.key] or not c.units]
     unread = {(f.row, f.place) for f in entries.findings}
     for record in range(len(entries.rows)):
         blank = [c for c in columns if _is_blank(entries.values[c.key][record])]

@@ -15,7 +15,7 @@ from sheetcalc.layouts import Field, Sheet
 
 Cells = Mapping[tuple[int, int], Cell]
 
-TOTALS = re.compile(r"^(sub-?)?(totals?|sum|summe|gesamt|somme|suma|totale|totaal|average|mean|Σ)\b", re.I)
+TOTALS = re.compile(r"(sub-?)?(totals?|sum|summe|gesamt|somme|suma|totale|totaal|average|mean|Σ)\s*:?", re.I)
 EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not meant as a date
 MOST = 1e9  # no amount, of anything, in any of our units, comes near it
 NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
@@ -91,7 +91,7 @@ def _default(field: Field, values: Any) -> Any:
 
 
 def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
-    """The rows of the table that hold an entry; a row of the person's own totals is not a record.
+    """The rows of the table that hold an entry; the person's own totals and remarks are not records.
 
     A table without entries is computed as a whole, and its ready rows are its records.
     """
@@ -105,14 +105,21 @@ def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
         if found.first_row and row >= found.first_row and column in columns and cell.value != "":
             by_row.setdefault(row, []).append((columns[column], cell))
     for row in sorted(by_row):
-        if not _is_totals(by_row[row]):
+        if not _is_totals(by_row[row]) and not _is_remark(by_row[row]):
             yield row
 
 
 def _is_totals(cells: list[tuple[Field, Cell]]) -> bool:
-    texts = [c.value for _, c in cells if isinstance(c.value, str) and not c.formula]
-    rest = [c for _, c in cells if not isinstance(c.value, str) or c.formula]
-    return any(TOTALS.match(text.strip()) for text in texts) and all(c.formula for c in rest)
+    """A label such as 'Total:' and otherwise only formulas."""
+    typed = [cell.value for _, cell in cells if not cell.formula]
+    return len(typed) == 1 and isinstance(typed[0], str) and bool(TOTALS.fullmatch(typed[0].strip()))
+
+
+def _is_remark(cells: list[tuple[Field, Cell]]) -> bool:
+    """Nothing but words, in a column that holds none."""
+    (field, cell) = cells[0]
+    worded = isinstance(cell.value, str) and bool(re.match(r"\W*[^\W\d]{2}", cell.value))
+    return len(cells) == 1 and field.quantity not in ("text", "choice") and worded and not cell.formula
 
 
 def _unit(field: Field, found: Found, cells: Cells, findings: list[Finding]) -> str:
@@ -151,13 +158,18 @@ def _column(
     is_text = field.quantity in ("text", "choice")
     values = np.full(len(places), "" if is_text else np.nan, dtype=object if is_text else float)
     unread = bool(field.units) and not in_force.get(field.key)
-    month_first = field.quantity == "moment" and _month_first(cells, places)
+    order = _date_order(cells, places) if field.quantity == "moment" else ""
+    month_first = order == "month" or (not order and bool({"°F", "gal"} & set(in_force.values())))
     for index, place in enumerate(places):
         cell = cells.get(place) if place else None
         if place is None or cell is None or unread:
             continue
         value, problem = read_cell(cell, field, in_force[field.key], month_first)
         values[index] = value
+        if problem and problem.rule == "date_in_doubt":
+            # One that is certain settles the others; one flag says it for all that are not.
+            problem = None if order else problem
+            order = order or "told"
         if problem:
             findings.append(_finding(problem, field, found, place))
     return values
@@ -261,28 +273,30 @@ def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float
     again = "Look at the reading and at its unit; type it anew."
     if not np.isfinite(value) or abs(value) > MOST:
         return np.nan, Problem("error", "impossible_number", "No reading is as large as that.", again)
-    shown = units.show(value, field.quantity, unit)
+    shown = units.show_exactly(value, field.quantity, unit)
     if value < 0 and field.quantity in NEVER_NEGATIVE:
         return np.nan, Problem("error", "negative", f"{shown} is below nothing.", again)
     low = -np.inf if field.low is None else field.low
     high = np.inf if field.high is None else field.high
-    if not low <= value <= high:
-        bound = f"below {units.show(low, field.quantity, unit)}"
-        if value > high:
-            bound = f"above {units.show(high, field.quantity, unit)}"
-        message = f"{shown} is {bound}, the limit that was set here."
-        return value, Problem("warning", "outside_limits", message, again)
     if doubt:
         advice = "If the comma was meant for thousands, type the number without it."
         return value, Problem("warning", "comma_in_doubt", f"{doubt}.", advice)
+    if not low <= value <= high:
+        bound = f"below {units.show_exactly(low, field.quantity, unit)}"
+        if value > high:
+            bound = f"above {units.show_exactly(high, field.quantity, unit)}"
+        message = f"{shown} is {bound}, the limit that was set here."
+        return value, Problem("warning", "outside_limits", message, again)
     return value, None
 
 
-def _month_first(cells: Cells, places: Sequence[tuple[int, int] | None]) -> bool:
-    """Whether another date in the column can only be month first."""
+def _date_order(cells: Cells, places: Sequence[tuple[int, int] | None]) -> str:
+    """'day' or 'month', as another date in the column can only have it first; '' where none tells."""
     texts = (cells[place].value for place in places if place and place in cells)
     found = [re.match(r"\s*(\d{1,2})[/-](\d{1,2})[/-]\d{4}", text) for text in texts if isinstance(text, str)]
-    return any(match and int(match[2]) > 12 for match in found)
+    if any(match and int(match[2]) > 12 for match in found):
+        return "month"
+    return "day" if any(match and int(match[1]) > 12 for match in found) else ""
 
 
 def _finding(problem: Problem, field: Field, found: Found, place: tuple[int, int]) -> Finding:

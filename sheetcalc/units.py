@@ -50,7 +50,7 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
     "money": {},
     "gravity": {
         "SG": _linear(4, 1.0),
-        "points": _linear(1, 1e-3),
+        "points": Unit(1, lambda v: 1 + v / 1000, lambda v: (v - 1) * 1000),
         "°Bx": Unit(2, sugar.gravity_from_brix, sugar.brix),
         "°P": Unit(2, sugar.gravity_from_plato, sugar.plato),
         "kg/m3": Unit(1, water.gravity, water.density_from_gravity),
@@ -121,7 +121,11 @@ class Reading(NamedTuple):
     doubt: str
 
 
-_NUMBER = re.compile(r"^\s*([+\-−]?(?:\d[\d.,'’ \u00a0\u202f]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$", re.S)
+_NUMBER = re.compile(
+    r"^\s*(?:SG\s+)?([+\-−]?(?:\d{1,3}(?:(['’ \u00a0\u202f])\d{3})+(?:[.,]\d+)?|\d[\d.,]*|[.,]\d+)"
+    r"(?:[eE][+-]?\d+)?)(?!\s*[\d.,])\s*(.*?)\s*$",
+    re.S,
+)
 
 _SPELLINGS = {
     "sg": "SG",
@@ -134,6 +138,9 @@ _SPELLINGS = {
     "%mas": "% mass",
     "%mass": "% mass",
     "%w/w": "% mass",
+    "%v/v": "% vol",
+    "percent": "% vol",
+    "degreesproof": "proof",
     "°proof": "proof",
     "bx": "°Bx",
     "brix": "°Bx",
@@ -141,22 +148,28 @@ _SPELLINGS = {
     "p": "°P",
     "plato": "°P",
     "°plato": "°P",
-    "kg/m³": "kg/m3",
     "g/l": "kg/m3",
     "pts": "points",
     "c": "°C",
     "degc": "°C",
+    "celsius": "°C",
+    "degreesc": "°C",
     "f": "°F",
     "degf": "°F",
-    "l": "L",
+    "fahrenheit": "°F",
+    "degreesf": "°F",
     "ltr": "L",
-    "ml": "mL",
-    "hl": "hL",
+    "liter": "L",
+    "liters": "L",
+    "litre": "L",
+    "litres": "L",
+    "mls": "mL",
     "gallon": "gal",
     "gallons": "gal",
     "floz": "fl oz",
-    "fl.oz.": "fl oz",
     "lbs": "lb",
+    "watt": "W",
+    "watts": "W",
     "hr": "h",
     "hrs": "h",
     "hours": "h",
@@ -172,13 +185,12 @@ def read_number(text: str) -> Reading:
     match = _NUMBER.match(text)
     if not match:
         raise ValueError(f"{short(text)} is not a number")
-    digits_text = re.sub(r"['’ \u00a0\u202f]", "", match[1]).replace("−", "-")
-    plain, doubt = _decimal_point(digits_text)
+    plain, doubt = _decimal_point(re.sub(r"['’ \u00a0\u202f]", "", match[1]).replace("−", "-"))
     try:
         value = float(plain)
     except ValueError:
         raise ValueError(f"{short(text)} is not a number") from None
-    return Reading(value, match[2], f"{short(text)} was read as {value:g}" if doubt else "")
+    return Reading(value, match[3], f"{short(text)} was read as {value:g}" if doubt else "")
 
 
 def convert(reading: Reading, quantity: str, column_unit: str) -> tuple[float, str]:
@@ -186,7 +198,7 @@ def convert(reading: Reading, quantity: str, column_unit: str) -> tuple[float, s
 
     Raises ValueError where the unit does not belong to the quantity.
     """
-    if not reading.unit:
+    if not reading.unit or (quantity == "temperature" and _squeezed(reading.unit) in ("°", "deg")):
         return float(to_base(reading.value, quantity, column_unit)), column_unit
     label = label_of(reading.unit, quantity)
     if label:
@@ -204,14 +216,20 @@ def label_of(unit: str, quantity: str) -> str:
     known = QUANTITIES[quantity]
     if unit in known:
         return unit
-    squeezed = re.sub(r"\s", "", unit).casefold()
+    squeezed = _squeezed(unit)
     if squeezed == "%" and "%" in known:
         return "%"
-    folded = {re.sub(r"\s", "", label).casefold(): label for label in known}
+    folded = {_squeezed(label): label for label in known}
     if squeezed in folded:
         return folded[squeezed]
     label = _SPELLINGS.get(squeezed, "")
     return label if label in known else ""
+
+
+def _squeezed(unit: str) -> str:
+    """A unit without what people write differently: case, blanks, dots, hyphens, look-alike signs."""
+    plain = unit.replace("º", "°").replace("³", "3").replace("℃", "°C").replace("℉", "°F")
+    return re.sub(r"[\s.\-]", "", plain).casefold()
 
 
 def _decimal_point(text: str) -> tuple[str, bool]:
@@ -219,9 +237,12 @@ def _decimal_point(text: str) -> tuple[str, bool]:
     commas, points = text.count(","), text.count(".")
     if commas and points:
         thousands, decimal = (",", ".") if text.rfind(".") > text.rfind(",") else (".", ",")
-        return text.replace(thousands, "").replace(decimal, "."), False
+        parted = re.fullmatch(rf"[+-]?\d{{1,3}}(?:\{thousands}\d{{3}})+", text.rpartition(decimal)[0])
+        return (text.replace(thousands, "").replace(decimal, ".") if parted else "", False)
     if commas > 1 or points > 1:
-        return text.replace(",", "").replace(".", ""), False
+        # Repeated separators can only part thousands; anything else is no number.
+        whole = re.fullmatch(r"[+-]?\d{1,3}(?:([.,])\d{3})+", text)
+        return (text.replace(whole[1], "") if whole else "", False)
     unsure = bool(re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", text))
     return text.replace(",", "."), unsure
 
@@ -245,38 +266,44 @@ def _registry() -> "pint.UnitRegistry[Any]":
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+
 def read_moment(text: str, month_first: bool = False) -> tuple[float, bool]:
     """Date and perhaps time, as typed text -> days since 1899-12-30, and whether day and month are in doubt.
 
-    Read are 2026-03-04, 4.3.2026 (day first, as dots are written), 4/3/2026 (day first unless
-    `month_first`; in doubt while both fit) and 4 Mar 2026, each with or without a time such as
-    18:30 or 6:30 pm. Raises ValueError for anything else.
+    Read are 2026-03-04, 4.3.2026 and 4.3.26 (day first, as dots are written), 4/3/2026 (day first unless
+    `month_first`; in doubt while both fit), 4 Mar 2026 and March 4, 2026, each with or without a time such
+    as 18:30 or 6:30 pm. Raises ValueError for anything else.
     """
-    words = re.sub(r"[T,]", " ", text.strip()) if re.match(r"\d{4}-", text.strip()) else text.strip()
-    date_text, _, time_text = re.sub(r"\s+", " ", words).partition(" ")
-    spelled = re.match(r"^(\d{1,2})\.? ([A-Za-z]{3})[a-z]*\.? (\d{4})(?:,? (.*))?$", words)
+    words = " ".join(text.split())
+    spelled = re.match(
+        r"^(?:(\d{1,2})[. -]+)?([A-Za-z]{3})[a-z]*[. -]+(?:(\d{1,2}),? )?(\d{4})(?:$|[, ]+(.*))", words
+    )
+    numbers = re.match(r"^(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})(?:$|[,T ]+(.*))", words)
     doubt = False
     try:
-        if spelled:
-            day = datetime.strptime(f"{spelled[1]} {spelled[2]} {spelled[3]}", "%d %b %Y")
-            time_text = spelled[4] or ""
-        elif numbers := re.match(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})$", date_text):
-            day = datetime(int(numbers[1]), int(numbers[2]), int(numbers[3]))
-        elif numbers := re.match(r"^(\d{1,2})([./-])(\d{1,2})\2(\d{4})$", date_text):
-            first, second = int(numbers[1]), int(numbers[3])
+        if spelled and bool(spelled[1]) != bool(spelled[3]):
+            month = MONTHS.index(spelled[2].lower()) + 1
+            day, clock = datetime(int(spelled[4]), month, int(spelled[1] or spelled[3])), spelled[5]
+        elif numbers and len(numbers[1]) == 4:
+            day, clock = datetime(int(numbers[1]), int(numbers[3]), int(numbers[4])), numbers[5]
+        elif numbers and (len(numbers[4]) == 4 or (numbers[2] == "." and len(numbers[4]) == 2)):
+            first, second, year = int(numbers[1]), int(numbers[3]), int(numbers[4])
             doubt = numbers[2] != "." and first <= 12 and second <= 12 and first != second
             swap = numbers[2] != "." and (second > 12 or (month_first and first <= 12))
-            day = datetime(int(numbers[4]), *((first, second) if swap else (second, first)))
+            year += 2000 if year < 100 else 0
+            day, clock = datetime(year, *((first, second) if swap else (second, first))), numbers[5]
         else:
             raise ValueError
-        clock = _read_clock(time_text)
+        moment = day + _read_clock(clock or "")
     except ValueError:
         raise ValueError(f"{short(text)} is not a date; write it as 2026-03-04 18:30") from None
-    return (day + clock - EPOCH) / timedelta(days=1), doubt
+    return (moment - EPOCH) / timedelta(days=1), doubt
 
 
 def _read_clock(text: str) -> timedelta:
-    text = text.strip().casefold()
+    text = re.sub(r"\s*(uhr|z|h)$", "", text.strip().casefold())
     if not text:
         return timedelta()
     match = re.match(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::(\d{2})(?:\.\d+)?)?\s*([ap])?\.?m?\.?$", text)
@@ -307,6 +334,11 @@ def show(value: float, quantity: str, label: str, decimals: int | None = None) -
     if float(text) == 0:
         text = text.lstrip("-")
     return text if label in ("", "SG") else f"{text} {label}"
+
+
+def show_exactly(value: float, quantity: str, label: str) -> str:
+    """A value in base units as it was typed, not rounded, with its unit."""
+    return f"{float(from_base(value, quantity, label)):.6g} {label}".rstrip()
 
 
 def short(text: str) -> str:

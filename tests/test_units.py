@@ -96,6 +96,9 @@ def test_a_strength_is_shown_by_mass_by_proof_and_as_density(
         ("1,234.5", 1234.5, ""),
         ("−3", -3.0, ""),
         (",5L", 0.5, "L"),
+        ("SG 1.045", 1.045, ""),
+        ("1,234,567", 1234567.0, ""),
+        ("12’500 g", 12500.0, "g"),
     ],
 )
 def test_numbers_are_read_as_people_write_them(text: str, value: float, unit: str) -> None:
@@ -109,7 +112,9 @@ def test_a_comma_that_may_mean_thousands_is_told() -> None:
     assert "1,500" in reading.doubt
 
 
-@pytest.mark.parametrize("text", ["", "abc", "about 3", "--", "1.2.3,4,5"])
+@pytest.mark.parametrize(
+    "text", ["", "abc", "about 3", "--", "1.2.3,4,5", "2.5.", "1.5 2.5", "7 40", "1.2.3", "1,2,3", "12,34.5"]
+)
 def test_what_is_no_number_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match="not a number"):
         units.read_number(text)
@@ -137,6 +142,14 @@ def test_any_text_is_a_moment_or_refused(text: str) -> None:
         ("700 ml", "volume", "L", 0.7),
         ("40 %", "strength", "proof", 40.0),
         ("100", "temperature", "°F", 37.7777778),
+        ("20°", "temperature", "°C", 20.0),
+        ("68 degrees F", "temperature", "°C", 20.0),
+        ("20 ºC", "temperature", "°F", 20.0),
+        ("45 vol.%", "strength", "proof", 45.0),
+        ("45% v/v", "strength", "% mass", 45.0),
+        ("25 Liter", "volume", "gal", 25.0),
+        ("1500 Watt", "power", "kW", 1500.0),
+        ("45", "gravity", "points", 1.045),
         ("11,2 Brix", "gravity", "SG", 1.04503),  # ICUMSA / NBS C440 tables: 11.2 °Bx is SG 1.0450
     ],
 )
@@ -153,7 +166,8 @@ def test_a_unit_of_another_quantity_is_refused(text: str, quantity: str) -> None
 
 @pytest.mark.parametrize(
     "text",
-    ["2026-03-04 18:30", "2026-03-04T18:30", "4.3.2026 18:30", "4 Mar 2026 6:30 pm", "4. March 2026 18:30"],
+    ["2026-03-04 18:30", "2026-03-04T18:30", "4.3.2026 18:30", "4 Mar 2026 6:30 pm", "4. March 2026 18:30"]
+    + ["4.3.26, 18:30 Uhr", "March 4, 2026 18:30", "4-Mar-2026 18:30", "2026-03-04T18:30:00Z"],
 )
 def test_dates_are_read_as_people_write_them(text: str) -> None:
     days = (date(2026, 3, 4) - date(1899, 12, 30)).days

@@ -5,10 +5,13 @@ from typing import Any
 import numpy as np
 
 from sheetcalc import law
+from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, vapour, wash
 from sheetcalc.stages import slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
+
+LONGEST_SILENCE = 14.0  # d; nobody pitches the yeast and looks away for longer (common practice)
 
 
 @column("batch")
@@ -46,7 +49,7 @@ def azeotrope(pressure: Array) -> Array:
     cell="original_gravity",
     level="error",
     says="{original_gravity} can't be the gravity of a wash before the yeast. {meant}",
-    advice="Type it as the hydrometer shows it and mind the unit beside it.",
+    advice="Type what the hydrometer showed, corrected to 20 °C, and mind the unit beside it.",
 )
 def original_gravity_impossible(original_gravity: Array) -> tuple[Mask, dict[str, Any]]:
     """Not above water, or above any syrup."""
@@ -64,6 +67,45 @@ def original_gravity_impossible(original_gravity: Array) -> tuple[Mask, dict[str
 def original_gravity_missing(original_gravity: Array, fermentation_reading: Array) -> bool:
     """There are readings, but nothing to compare them with."""
     return bool(np.isnan(original_gravity) and np.isfinite(fermentation_reading).any())
+
+
+@check(
+    "batch",
+    cell="original_gravity",
+    level="warning",
+    says="The readings on the fermentation sheet come to {highest} at 20 °C, above these {original_gravity}.",
+    advice="If you typed it as the glass showed it in a warm wash, type the corrected gravity; if sugar was "
+    "added later, work out a new original gravity.",
+)
+def original_gravity_too_low(
+    original_gravity: Array,
+    fermentation_reading: Array,
+    fermentation_gravity_20: Array,
+    hydrometer: Instrument,
+) -> tuple[bool, dict[str, Any]]:
+    """Typed uncorrected, or below three readings or more; both have the hydrometer's uncertainty."""
+    limit = original_gravity + np.sqrt(2) * hydrometer.uncertainty
+    above = fermentation_gravity_20 > limit
+    as_read = above & (fermentation_reading + hydrometer.correction <= limit)
+    wrong = bool(as_read.any() or (above.sum() > 2)) and 1.0 < float(original_gravity) <= 1.3
+    highest = np.nanmax(fermentation_gravity_20, initial=-np.inf)
+    return wrong, {"highest": (highest, "original_gravity")}
+
+
+@check(
+    "batch",
+    cell="started_at",
+    level="warning",
+    says="The yeast went in on {started_at}; the first reading is of {first}.",
+    advice="Look at this date and at those on the fermentation sheet, the year above all.",
+)
+def started_at_another_time(started_at: Array, fermentation_taken_at: Array) -> tuple[bool, dict[str, Any]]:
+    """Two weeks before the first reading, or after most of them."""
+    known = fermentation_taken_at[np.isfinite(fermentation_taken_at)]
+    if not len(known):
+        return False, {}
+    late = np.sum(known < started_at - 1.0) > len(known) / 2
+    return bool(late or known.min() - started_at > LONGEST_SILENCE), {"first": (known.min(), "started_at")}
 
 
 @check(

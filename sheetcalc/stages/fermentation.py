@@ -1,5 +1,6 @@
 """The fermentation sheet: what the hydrometer says, how far the wash is and when it will be done."""
 
+import re
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,13 +16,16 @@ from sheetcalc.stages.slips import Mask
 # morning one two days on still counts.
 STANDSTILL = 1.8  # d
 PAUSE = 0.8  # d
+SAMPLE_FROM_WASH = 16.0  # K; a cold cellar beside a warm fermenter (common practice)
 
 # Share of the extract that is gone at the end, by kind of wash: the least that counts as finished, and
-# the usual. Sugar ferments out; a mash keeps dextrins, molasses its unfermentable part. Common practice.
-ENDS = {"sugar": (0.90, 0.97), "wine": (0.90, 0.97), "fruit": (0.85, 0.96), "grain": (0.58, 0.70)}
+# the usual. Sugar ferments out; fruit keeps sorbitol and acids, a mash dextrins, molasses its unfermentable
+# part. Common practice.
+ENDS = {"sugar": (0.84, 0.97), "wine": (0.84, 0.97), "fruit": (0.62, 0.85), "grain": (0.58, 0.70)}
 ENDS |= {"molasses": (0.45, 0.60)}
 ANY_END = (0.58, 0.95)
 
+FEEDING = re.compile(r"sugar|feed|fed\b|added|zucker", re.IGNORECASE)
 FASTEST = 0.06  # SG a day; the fastest turbo washes stay below it (common practice)
 SLOWING = 0.25  # of the fastest pace so far
 
@@ -183,14 +187,17 @@ def _days_to_end(distance: float, pace: float, tail: float, division: float) -> 
 
 def _pace(curve: Curve) -> Array:
     """Fall of gravity (SG a day) up to each reading."""
-    span = np.maximum(np.diff(curve.days), 0.02)
-    return np.concatenate([[0.0], np.maximum(-np.diff(curve.gravity) / span, 0.0)])
+    span = np.diff(curve.days)
+    pace = np.where(span > 0.02, -np.diff(curve.gravity) / np.maximum(span, 0.02), 0.0)
+    return np.concatenate([[0.0], np.maximum(pace, 0.0)])
 
 
 def _standing_since(gravity: Array, last: int, hydrometer: Instrument) -> int:
     """The first of the readings up to `last` that can't be told from each other on this hydrometer."""
+    # Nobody reads a hydrometer to better than a thousandth of SG.
+    alike = max(0.75 * hydrometer.division, 0.00105)
     first = last
-    while first and np.ptp(gravity[first - 1 : last + 1]) <= 0.75 * hydrometer.division:
+    while first and np.ptp(gravity[first - 1 : last + 1]) <= alike:
         first -= 1
     return first
 
@@ -223,8 +230,13 @@ def gravity_impossible(reading: Array, around: Around) -> tuple[Mask, dict[str, 
 def above_original(
     reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, around: Around
 ) -> tuple[Mask, dict[str, Any]]:
-    """Gravity only falls; both values have the hydrometer's uncertainty."""
-    wrong = (gravity_20 > original_gravity + _scatter(hydrometer)) & (reading <= 1.3)
+    """Gravity only falls; both values have the hydrometer's uncertainty.
+
+    Where three are above it the batch card says that it is the original gravity that is wrong.
+    """
+    limit = original_gravity + _scatter(hydrometer)
+    wrong = (gravity_20 > limit) & (reading + hydrometer.correction > limit) & (reading <= 1.3)
+    wrong &= wrong.sum() < 3
     return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
 
 
@@ -249,7 +261,7 @@ def below_lowest(
     cell="reading",
     level="warning",
     says="{gravity_20} does not fit the readings around it ({before} before, {after} after). {meant}",
-    advice="Look at the reading and its date again. If you added sugar, say so in the note.",
+    advice="Look at the reading and its date again. If sugar was added, say so in the note.",
 )
 def out_of_line(
     reading: Array,
@@ -260,11 +272,16 @@ def out_of_line(
     original_gravity: Array,
     lowest_gravity: Array,
     hydrometer: Instrument,
+    note: Any,
 ) -> tuple[Mask, dict[str, Any]]:
-    """One of the few that make the gravity rise; what is impossible by itself is told by other checks."""
+    """One of the few that make the gravity rise, and no note tells of sugar added.
+
+    What is impossible by itself is told by other checks.
+    """
+    fed = any(FEEDING.search(str(text)) for text in note)
     margin = _scatter(hydrometer)
     possible = ~(gravity_20 > original_gravity + margin) & ~(gravity_20 < lowest_gravity - margin)
-    wrong = dated & np.isfinite(gravity_20) & ~fits & possible
+    wrong = dated & np.isfinite(gravity_20) & ~fits & possible & (not fed)
     meant = slips.gravity_meant(reading, around.low, around.high)
     like = "gravity_20"
     return wrong, {"before": (around.before, like), "after": (around.after, like), "meant": (meant, like)}
@@ -317,8 +334,9 @@ def _exchanged(taken_at: Array, wrong: Mask) -> Any:
     advice="Look at this date and at the one on the batch card.",
 )
 def before_the_yeast(taken_at: Array, started_at: Array) -> Mask:
-    """A reading of the fresh wash the day before is fine."""
-    return taken_at < started_at - 1.0
+    """A reading of the fresh wash the day before is fine; where most are early, the batch card says so."""
+    early = taken_at < started_at - 1.0
+    return np.asarray(early & (early.sum() <= len(taken_at) / 2))
 
 
 @check(
@@ -366,7 +384,7 @@ def celsius_sample(sample_temperature: Array) -> Mask:
     cell="sample_temperature",
     level="warning",
     says="At {sample_temperature} a reading can't be corrected; 40 °C (104 °F) is the most.",
-    advice="Let the sample cool to about 20 °C and read again.",
+    advice="Let the sample cool to about 20 °C (68 °F) and read again.",
 )
 def sample_too_hot(sample_temperature: Array) -> Mask:
     """Above the range of the density formula."""
@@ -405,9 +423,12 @@ def celsius_wash(wash_temperature: Array) -> Mask:
     says="{wash_temperature} is warmer than the yeast stands ({temperature_high}).",
     advice="Cool it; off flavours and a stuck wash come from heat.",
 )
-def wash_too_warm(wash_temperature: Array, temperature_high: Array, thermometer: Instrument) -> Mask:
+def wash_too_warm(
+    wash_temperature: Array, temperature_low: Array, temperature_high: Array, thermometer: Instrument
+) -> Mask:
     """Above the packet's range by more than the thermometer can be off."""
     hot = wash_temperature + thermometer.correction > temperature_high + thermometer.uncertainty
+    hot &= ~(temperature_low >= temperature_high)
     return hot & ~slips.fahrenheit_for_celsius(wash_temperature)
 
 
@@ -418,9 +439,12 @@ def wash_too_warm(wash_temperature: Array, temperature_high: Array, thermometer:
     says="{wash_temperature} is cooler than the yeast works at ({temperature_low}).",
     advice="Warm it gently; in the cold it stops before the sugar is gone.",
 )
-def wash_too_cool(wash_temperature: Array, temperature_low: Array, thermometer: Instrument) -> Mask:
+def wash_too_cool(
+    wash_temperature: Array, temperature_low: Array, temperature_high: Array, thermometer: Instrument
+) -> Mask:
     """Below the packet's range by more than the thermometer can be off."""
     cold = wash_temperature + thermometer.correction < temperature_low - thermometer.uncertainty
+    cold &= ~(temperature_low >= temperature_high)
     return cold & ~slips.celsius_for_fahrenheit(wash_temperature)
 
 
@@ -464,6 +488,21 @@ def _newest(state: Any, sound: Curve, word: str) -> Mask:
     says="{alcohol} is more than this yeast is said to stand ({yeast_tolerance}).",
     advice="Look at the reading, the original gravity and the yeast's packet.",
 )
-def beyond_tolerance(alcohol: Array, yeast_tolerance: Array) -> Mask:
-    """A packet's figure is good to one or two % vol."""
-    return alcohol > yeast_tolerance + 2.0
+def beyond_tolerance(alcohol: Array, yeast_tolerance: Array, sound: Curve) -> Mask:
+    """A packet's figure is good to one or two % vol; said once, at the last reading."""
+    last = np.isin(np.arange(len(alcohol)), sound.at[-1:])
+    return last & (alcohol > yeast_tolerance + 2.0)
+
+
+@check(
+    "fermentation",
+    cell="sample_temperature",
+    level="warning",
+    says="The sample at {sample_temperature} came from a wash at {wash_temperature}.",
+    advice="Look at both; if you did cool the sample that far, all is well.",
+)
+def sample_far_from_wash(sample_temperature: Array, wash_temperature: Array) -> Mask:
+    """A slipped digit or point; samples are read near the wash's or the room's temperature."""
+    slip = slips.fahrenheit_for_celsius(sample_temperature) | slips.fahrenheit_for_celsius(wash_temperature)
+    slip |= slips.celsius_for_fahrenheit(sample_temperature) | slips.celsius_for_fahrenheit(wash_temperature)
+    return (np.abs(sample_temperature - wash_temperature) > SAMPLE_FROM_WASH) & ~slip

@@ -7,6 +7,7 @@ import numpy as np
 from sheetcalc import instruments, units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
+from sheetcalc.stages import slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -19,6 +20,13 @@ QUANTITIES = {
     "scale": "mass",
 }
 GLASSES = ("hydrometer", "alcoholmeter")
+# The finest and the coarsest division on sale, in base units (SG, % vol, °C); common practice.
+DIVISIONS = {
+    "hydrometer": (0.0001, 0.011),
+    "alcoholmeter": (0.05, 10.0),
+    "thermometer": (0.01, 10.0),
+    "still thermometer": (0.01, 10.0),
+}
 SIXTY_FAHRENHEIT = (60 - 32) * 5 / 9
 
 
@@ -71,10 +79,11 @@ def _in_use(
     if not lines or not _fits(name, scale[lines[0]]):
         return usual
     i, label = lines[0], scale[lines[0]]
-    step = _difference(name, label, division[i])
+    step = _likely(name, _difference(name, label, division[i]))
+    at = reference[i] if not slips.fahrenheit_for_celsius(reference[i]) else np.nan
     return Instrument(
         name,
-        _or(reference[i], usual.reference_temperature),
+        _or(at, usual.reference_temperature),
         _or(step, usual.division),
         _or(_difference(name, label, correction[i]), 0.0),
         float(instruments.expanded_uncertainty(_or(step, usual.division))),
@@ -89,6 +98,12 @@ def _difference(name: str, label: str, difference: float) -> float:
     return float(ends[1] - ends[0])
 
 
+def _likely(name: str, step: float) -> float:
+    """A division in base units, NaN where no such instrument has one like it."""
+    low, high = DIVISIONS.get(name, (0.0, np.inf))
+    return step if low <= step <= high else np.nan
+
+
 def _or(value: float, usual: float) -> float:
     return float(value) if np.isfinite(value) else usual
 
@@ -99,8 +114,9 @@ def _fits(name: str, label: str) -> bool:
 
 def _as_scaled(scale: Any, reading: Array) -> Array:
     """Zero readings as the scale is written: 998 on an SG scale is 0.998."""
-    thousandths = (np.asarray(scale) == "SG") & (reading > 900)
-    return np.where(thousandths, reading / 1000, reading)
+    scale, whole = np.asarray(scale), reading > 900
+    thousandths = np.where((scale == "SG") & whole, reading / 1000, reading)
+    return np.where((scale == "points") & whole, reading - 1000, thousandths)
 
 
 def _right_reading(instrument: Any, reference: Array, temperature: Array) -> Array:
@@ -186,3 +202,44 @@ def second_of_its_kind(instrument: Any) -> Mask:
     """Only the first line of each kind is used."""
     names = list(instrument)
     return np.array([bool(name) and name in names[:i] for i, name in enumerate(names)], dtype=bool)
+
+
+@check(
+    "instruments",
+    cell="division",
+    level="error",
+    says="No {instrument} is divided into steps of {division}; the usual one is taken instead.",
+    advice="Type the step between two marks, in the instrument's own unit.",
+)
+def division_impossible(instrument: Any, scale: Any, division: Array) -> Mask:
+    """Finer or coarser than any on sale; all limits depend on it."""
+    steps = [
+        _difference(name, label, step) if _fits(name, label) else np.nan
+        for name, label, step in zip(instrument, scale, division, strict=True)
+    ]
+    pairs = zip(instrument, steps, strict=True)
+    return np.array([bool(np.isfinite(s) and np.isnan(_likely(name, s))) for name, s in pairs], dtype=bool)
+
+
+@check(
+    "instruments",
+    cell="reference_temperature",
+    level="error",
+    says="No glass reads right at {reference_temperature}; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_reference(reference_temperature: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return slips.fahrenheit_for_celsius(reference_temperature)
+
+
+@check(
+    "instruments",
+    cell="zero_temperature",
+    level="error",
+    says="Water at {zero_temperature} is too hot to try a glass in; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_water(zero_temperature: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return slips.fahrenheit_for_celsius(zero_temperature)

@@ -492,3 +492,47 @@ def very_long_run(stopped_at: Array, filled_at: Array) -> tuple[Mask, dict[str, 
     hours = (stopped_at - filled_at) * 24
     words = np.array([f"{h:.0f} hours" if np.isfinite(h) else "" for h in hours], dtype=object)
     return hours > LONGEST_RUN, {"hours": (words, "stopped_at")}
+
+
+@check(
+    "runs",
+    cell="filled_at",
+    level="error",
+    says="The heat was on {filled_at}, before the yeast went in ({started_at}).",
+    advice="Look at this date and at the one on the batch card, the year above all.",
+)
+def run_before_the_yeast(filled_at: Array, started_at: Array) -> Mask:
+    """Nothing to distil yet."""
+    return filled_at < started_at
+
+
+@check(
+    "runs",
+    cell="filled_at",
+    level="warning",
+    says="The heat was on {filled_at}, before the last reading of the fermentation ({last}).",
+    advice="Look at both dates; a wash that still ferments foams over in the still.",
+)
+def run_before_the_end(
+    filled_at: Array, kind: Any, started_at: Array, fermentation_taken_at: Array, fermentation_dated: Any
+) -> tuple[Mask, dict[str, Any]]:
+    """A charge of wash that was still being read afterwards; a few hours are a matter of writing it down."""
+    known = fermentation_taken_at[np.asarray(fermentation_dated, dtype=bool)]
+    last = known.max() if len(known) else np.nan
+    early = (filled_at < last - 0.5) & ~(filled_at < started_at) & (np.asarray(kind) != "spirit")
+    return np.asarray(early), {"last": (np.full(len(filled_at), last), "filled_at")}
+
+
+@check(
+    "runs",
+    cell="filled_at",
+    level="warning",
+    says="The heat was on {filled_at}, while run {other} was still going.",
+    advice="Look at the dates and times. Never leave a running still; two at once are hard to watch.",
+)
+def two_runs_at_once(filled_at: Array, stopped_at: Array, run: Any) -> tuple[Mask, dict[str, Any]]:
+    """It began between the beginning and the end of another."""
+    sound = stopped_at - filled_at < LONGEST_RUN / 24
+    inside = (filled_at[:, None] > filled_at) & (filled_at[:, None] < stopped_at) & sound
+    other = np.array([str(run[np.argmax(row)]) if row.any() else "" for row in inside], dtype=object)
+    return np.asarray(inside.any(axis=1)), {"other": (other, "run")}

@@ -12,6 +12,8 @@ from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.runs import FLAMMABLE, MEASURES, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
 
+FOR_ANOTHER_RUN = 6.0  # % vol below the legal minimum; what goes back into the still is at about 30 % vol
+
 
 @column("strength")
 def strength_20(
@@ -174,12 +176,13 @@ def two_wants(target_strength: Array, target_volume: Array, final_volume: Array)
     advice="Look at the volume and its unit.",
 )
 def more_than_collected(
-    volume: Array, strength_20: Array, runs_collected_alcohol: Array
+    volume: Array, strength_20: Array, runs_collected_alcohol: Array, runs_collected_volume: Array
 ) -> tuple[Mask, dict[str, Any]]:
-    """More alcohol than ever came out of the still."""
+    """More alcohol than ever came out of the still, where that is known of every run."""
     collected = np.nansum(runs_collected_alcohol)
     alcohol = volume * strength_20 / 100
-    wrong = (alcohol > collected * (1 + MEASURES)) & (collected > 0) & (strength_20 <= 100)
+    all_known = bool(np.isfinite(runs_collected_alcohol[np.isfinite(runs_collected_volume)]).all())
+    wrong = (alcohol > collected * (1 + MEASURES)) & (collected > 0) & (strength_20 <= 100) & all_known
     meant = np.where(alcohol / 1000 <= collected, "As millilitres it would fit.", "").astype(object)
     meant = np.where(alcohol > collected * 20, meant, "")
     shown = np.full(len(alcohol), collected)
@@ -190,14 +193,16 @@ def more_than_collected(
     "strength",
     cell="reading_after",
     level="warning",
-    says="{strength_after} measured, {final_strength} expected; your alcoholmeter alone does not explain it.",
-    advice="Stir, let it cool to about 20 °C and read again. If it stays, the volume or the first "
+    says="{strength_after} measured, {final_strength} expected; your instruments alone do not explain it.",
+    advice="Stir, let it cool to about 20 °C (68 °F) and read again. If it stays, the volume or the first "
     "reading was off.",
 )
-def not_as_expected(difference: Array, alcoholmeter: Instrument, thermometer: Instrument) -> Mask:
-    """Off by more than two readings and two temperatures (0.3 % vol a degree) can be."""
-    allowed = np.hypot(alcoholmeter.uncertainty, 0.3 * thermometer.uncertainty) * np.sqrt(2)
-    return np.asarray(np.abs(difference) > allowed)
+def not_as_expected(
+    difference: Array, final_strength: Array, alcoholmeter: Instrument, thermometer: Instrument
+) -> Mask:
+    """Off by more than two readings, two temperatures (0.3 % vol a degree) and a volume (1 %) can be."""
+    reading = np.hypot(alcoholmeter.uncertainty, 0.3 * thermometer.uncertainty) * np.sqrt(2)
+    return np.asarray(np.abs(difference) > np.hypot(reading, 0.01 * final_strength))
 
 
 @check(
@@ -205,11 +210,14 @@ def not_as_expected(difference: Array, alcoholmeter: Instrument, thermometer: In
     cell="target_strength",
     level="warning",
     says="It comes out at {final_strength}, below the usual legal minimum of {legal_minimum} for this place.",
-    advice="Fine for a further run or for tasting; check your own local law before you bottle it.",
+    advice="Fine for tasting; check your own local law before you bottle it.",
 )
 def below_legal_minimum(final_strength: Array, legal_minimum: Array) -> Mask:
-    """Too weak to be sold under the usual name; a twentieth of a % vol is only rounding."""
-    return final_strength < legal_minimum - 0.05
+    """Too weak to be sold under the usual name, by more than rounding.
+
+    Far below it nobody means to bottle: it is being thinned for another run.
+    """
+    return (final_strength < legal_minimum - 0.05) & (final_strength > legal_minimum - FOR_ANOTHER_RUN)
 
 
 @check(

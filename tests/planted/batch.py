@@ -1,5 +1,6 @@
 """The batch card of the clean log: a sugar wash of 25 L, a still of 10 L. And what goes wrong there. All invented."""
 
+from datetime import datetime
 from typing import Any
 
 from logs import START, Log, Planted, put
@@ -44,5 +45,8 @@ PLANTED: list[Planted] = [
     ("less_than_one_stage", put("batch", None, effective_stages=0.5), "effective_stages", None),
     ("unreadable", put("batch", None, place="Atlantis"), "place", None),
     ("outside_limits", put("batch", None, still_power=15.0), "still_power", None),
+    ("original_gravity_too_low", put("batch", None, original_gravity=1.008), "original_gravity", None),
+    ("started_at_another_time", put("batch", None, started_at=datetime(2025, 3, 2)), "started_at", None),
+    ("started_at_another_time", put("batch", None, started_at=datetime(2026, 3, 20)), "started_at", None),
 ]
 # fmt: on

@@ -59,5 +59,6 @@ PLANTED: list[Planted] = [
     ("unreadable", put("fermentation", 2, reading="about 1.05"), "reading", 2),
     ("unreadable", put("fermentation", 2, taken_at="yesterday"), "taken_at", 2),
     ("not_filled_in", no_temperature, "sample_temperature", 3),
+    ("sample_far_from_wash", put("fermentation", 2, sample_temperature=2.2), "sample_temperature", 2),
 ]
 # fmt: on

@@ -19,5 +19,8 @@ PLANTED: list[Planted] = [
     ("proof_scale_not_at_sixty", put("instruments", 1, scale="proof"), "reference_temperature", 1),
     ("second_of_its_kind", put("instruments", 2, instrument="hydrometer", scale="SG"), "instrument", 2),
     ("water_temperature_missing", put("instruments", 0, zero_temperature=None), "zero_temperature", 0),
+    ("division_impossible", put("instruments", 0, division=2.0), "division", 0),
+    ("fahrenheit_reference", put("instruments", 0, reference_temperature=60.0), "reference_temperature", 0),
+    ("fahrenheit_water", put("instruments", 0, zero_temperature=68.0), "zero_temperature", 0),
 ]
 # fmt: on

@@ -1,6 +1,6 @@
 """Two stripping runs. And what goes wrong there. All invented."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from logs import RUN, Log, Planted, put
@@ -52,5 +52,8 @@ PLANTED: list[Planted] = [
     ("stopped_before_it_began", put("runs", 0, stopped_at=RUN), "stopped_at", 0),
     ("very_long_run", put("runs", 0, stopped_at=RUN + timedelta(days=1)), "stopped_at", 0),
     ("date_in_doubt", put("runs", 0, filled_at="3/4/2026"), "filled_at", 0),
+    ("run_before_the_yeast", put("runs", 0, filled_at=datetime(2025, 3, 16, 9)), "filled_at", 0),
+    ("run_before_the_end", put("runs", 0, filled_at=datetime(2026, 3, 6, 9)), "filled_at", 0),
+    ("two_runs_at_once", put("runs", 1, filled_at=RUN + timedelta(minutes=30)), "filled_at", 1),
 ]
 # fmt: on
