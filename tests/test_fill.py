@@ -263,3 +263,26 @@ def test_long_flags_make_their_row_high_enough_in_xlsx(blank: Blank, tmp_path: P
     rows = openpyxl.load_workbook(path)["Strength"].row_dimensions
     assert rows[6].height is None
     assert rows[7].height > 25
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_remarks_below_a_table_are_no_records_but_a_record_may_speak_of_totals(
+    blank: Blank, tmp_path: Path, ending: str
+) -> None:
+    reading = {"taken_at": "2026-03-05 18:00", "reading": "1,041", "sample_temperature": "22"}
+    records = [reading | {"note": "Total foam today"}, {}, {"taken_at": "Note: smelled fine"}]
+    path = typed({"fermentation": records}, blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    found = fill(path)
+    assert [f for f in found if f.level != "note"] == []
+    assert results(path, "fermentation")["gravity_20"] == pytest.approx(1.0415, abs=0.0005)
+
+
+def test_dates_are_read_by_the_one_that_is_certain(blank: Blank, tmp_path: Path) -> None:
+    records = [
+        {"taken_at": when, "reading": 1.05, "sample_temperature": 20.0}
+        for when in ("3/11/2026", "3/12/2026", "3/13/2026")
+    ]
+    path = typed({"fermentation": records}, blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    seen = examine(path)
+    assert np.allclose(np.diff(seen.values.get("fermentation", "taken_at")), 1.0)
+    assert "date_in_doubt" not in [f.rule for f in seen.findings]
