@@ -88,6 +88,47 @@ def vapour_strength(strength: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) 
     return strength_from_mole_fraction(vapour(mole_fraction(strength), pressure))
 
 
+def dew_point(mole_fraction: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -> Array:
+    """Temperature, °C, at which a vapour begins to condense: what a thermometer in it shows.
+
+    mole_fraction: of ethanol in the vapour, from 0 to the model's azeotrope; pressure: kPa, 50..110;
+    broadcast; NaN outside. Source: the boiling point of the liquid that gives off this vapour.
+    """
+    y, total = floats(mole_fraction, within(pressure, LOWEST_PRESSURE, HIGHEST_PRESSURE))
+    top = _azeotropes(total)
+    known = (y >= 0.0) & (y <= top)
+    low, high = np.zeros(y.shape), top
+    for _ in range(40):
+        middle = (low + high) / 2.0
+        weaker = vapour(middle, total) < y
+        low, high = np.where(weaker, middle, low), np.where(weaker, high, middle)
+    return np.where(known, boiling_point((low + high) / 2.0, total), np.nan)
+
+
+def dew_point_of(strength: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -> Array:
+    """Temperature, °C, of the vapour whose condensate has a strength (% vol at 20 °C); kPa, 50..110."""
+    return dew_point(mole_fraction(strength), pressure)
+
+
+def strength_of_vapour_at(temperature: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -> Array:
+    """Strength, % vol at 20 °C, of the condensate of a vapour at its dew point. Inverse of `dew_point_of`.
+
+    temperature: of the vapour, °C, from the azeotrope's boiling point to water's; pressure: kPa, 50..110;
+    broadcast; NaN outside. Source: see the module's text.
+    """
+    t, total = floats(temperature, within(pressure, LOWEST_PRESSURE, HIGHEST_PRESSURE))
+    top = _azeotropes(total)
+    known = (t >= boiling_point(top, total) - 1e-9) & (t <= boiling_point(0.0, total) + 1e-9)
+    low, high = np.zeros(t.shape), top
+    for _ in range(40):
+        middle = (low + high) / 2.0
+        # The more ethanol in the liquid, the higher its pressure at one temperature, up to the azeotrope.
+        weaker = sum(_partial_pressures(middle, t)) < total
+        low, high = np.where(weaker, middle, low), np.where(weaker, high, middle)
+    y = np.clip(_partial_pressures((low + high) / 2.0, t)[0] / total, 0.0, 1.0)
+    return strength_from_mole_fraction(np.where(known, y, np.nan))
+
+
 def _boil(mole_fraction: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
     """Boiling point, °C, and vapour mole fraction."""
     x, total = floats(within(mole_fraction, 0.0, 1.0), within(pressure, LOWEST_PRESSURE, HIGHEST_PRESSURE))
@@ -152,6 +193,13 @@ def _azeotrope(pressure: float) -> float:
         stronger = int(np.count_nonzero(vapour(x, pressure) > x))
         low, high = float(x[stronger - 1]), float(x[min(stronger, 200)])
     return (low + high) / 2.0
+
+
+def _azeotropes(pressure: Array) -> Array:
+    """`_azeotrope` over an array; NaN where the pressure is."""
+    each, places = np.unique(pressure, return_inverse=True)
+    found = np.array([_azeotrope(float(p)) if np.isfinite(p) else np.nan for p in each])
+    return np.asarray(found[places].reshape(pressure.shape))
 
 
 @lru_cache(maxsize=64)

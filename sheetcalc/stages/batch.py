@@ -7,7 +7,7 @@ import numpy as np
 from sheetcalc import law
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, vapour, wash
-from sheetcalc.stages import slips
+from sheetcalc.stages import runs, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -42,6 +42,102 @@ def pressure(altitude: Array) -> Array:
 def azeotrope(pressure: Array) -> Array:
     """The most that any still gives there, % vol."""
     return np.asarray(vapour.azeotrope(pressure))
+
+
+@column("batch")
+def planned_strength(
+    runs_charge_strength: Array,
+    runs_kind: Any,
+    runs_alcohol_now: Array,
+    fermentation_state: Any,
+    original_gravity: Array,
+    fermentation_ends: tuple[float, float],
+) -> Array:
+    """Strength (% vol) of the wash that the charges are planned with.
+
+    As typed for a charge of wash; or else as measured since it stands still; or else where a wash of this
+    kind usually ends.
+    """
+    of_wash = np.isfinite(runs_charge_strength) & (np.asarray(runs_kind) != "spirit")
+    stands = np.isin(fermentation_state, ["standing", "finished", "stalled"]).any()
+    known = [
+        *runs_charge_strength[of_wash][-1:],
+        float(runs_alcohol_now) if stands else np.nan,
+        float(wash.fermented(original_gravity, fermentation_ends[1]).strength),
+    ]
+    return np.asarray(next((strength for strength in known if np.isfinite(strength)), np.nan))
+
+
+@column("batch")
+def planned_stages(effective_stages: Array, runs_stages_seen: Array) -> Array:
+    """Effective stages that the next charge is planned with."""
+    return np.asarray(runs.stages_for_plan(effective_stages, runs_stages_seen))
+
+
+@column("batch")
+def planned_charges(wash_volume: Array, still_capacity: Array) -> Array:
+    """Number of equal charges that take up the wash and leave room for foam."""
+    most = np.where(still_capacity > 0, still_capacity * runs.FOAM_ROOM, np.nan)
+    # What fits to the drop is not spilt over into one more charge by rounding.
+    return np.maximum(np.ceil(wash_volume / most - 1e-9), 1.0)
+
+
+@column("batch")
+def planned_charge_volume(wash_volume: Array, planned_charges: Array) -> Array:
+    """Volume (L) of each charge."""
+    return wash_volume / planned_charges
+
+
+@column("batch")
+def planned_collected_volume(
+    planned_charge_volume: Array,
+    planned_strength: Array,
+    drip_limit: Array,
+    planned_stages: Array,
+    pressure: Array,
+    still_minimum: Array,
+) -> Array:
+    """Volume (L at 20 °C) each charge gives until the drip falls to the limit or the element comes near."""
+    return runs.expected_volume(
+        planned_charge_volume, planned_strength, drip_limit, planned_stages, pressure, still_minimum
+    )
+
+
+@column("batch")
+def planned_collected_strength(
+    planned_charge_volume: Array,
+    planned_strength: Array,
+    planned_collected_volume: Array,
+    planned_stages: Array,
+    pressure: Array,
+) -> Array:
+    """Strength (% vol) of what each charge gives."""
+    return vapour.distil(
+        planned_charge_volume, planned_strength, planned_collected_volume, planned_stages, pressure
+    ).strength
+
+
+@column("batch")
+def planned_time(
+    planned_charge_volume: Array,
+    planned_strength: Array,
+    planned_collected_volume: Array,
+    planned_stages: Array,
+    pressure: Array,
+    still_power: Array,
+    still_efficiency: Array,
+) -> Array:
+    """Hours from switching on to the end of each charge."""
+    heating = runs.heating(planned_charge_volume, planned_strength, pressure, still_power, still_efficiency)
+    return heating + runs.boiling(
+        planned_charge_volume,
+        planned_strength,
+        planned_collected_volume,
+        planned_stages,
+        pressure,
+        still_power,
+        still_efficiency,
+    )
 
 
 @check(
@@ -191,3 +287,26 @@ def still_never_covered(still_minimum: Array, still_capacity: Array) -> Mask:
 def less_than_one_stage(effective_stages: Array) -> Mask:
     """Boiling is itself one stage."""
     return effective_stages < 1
+
+
+@check(
+    "batch",
+    cell="planned_charges",
+    level="note",
+    says="With {planned_charge_volume} in each, the element would come near before the drip is at "
+    "{drip_limit}; each has to stop when {planned_collected_volume} are over.",
+    advice="Fill fewer charges fuller, or keep the rest of the wash for another batch.",
+)
+def charges_stop_early(
+    planned_charge_volume: Array,
+    planned_strength: Array,
+    drip_limit: Array,
+    planned_stages: Array,
+    pressure: Array,
+    still_minimum: Array,
+) -> Mask:
+    """The least filling, not the drip, ends each charge, and costs a tenth or more of it."""
+    whole = vapour.collected_when(
+        planned_charge_volume, planned_strength, drip_limit, planned_stages, pressure
+    )
+    return planned_charge_volume - still_minimum < 0.9 * whole

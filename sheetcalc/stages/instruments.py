@@ -70,6 +70,14 @@ def thermometer(
     return _in_use("thermometer", instrument, scale, reference_temperature, division, correction)
 
 
+@column("instruments")
+def still_thermometer(
+    instrument: Any, scale: Any, reference_temperature: Array, division: Array, correction: Array
+) -> Instrument:
+    """The thermometer in the vapour at the still's outlet, in base units."""
+    return _in_use("still thermometer", instrument, scale, reference_temperature, division, correction)
+
+
 def _in_use(
     name: str, instrument: Any, scale: Any, reference: Array, division: Array, correction: Array
 ) -> Instrument:

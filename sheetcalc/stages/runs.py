@@ -16,8 +16,14 @@ FOAM_ROOM = 0.85  # of the still's capacity; above it a wash may foam over (comm
 LONGEST_RUN = 12.0  # h; nobody watches a still longer without a relief (common practice)
 STRONGEST_CHARGE = 40.0  # % vol; stronger charges are diluted before a run (common practice)
 FLAMMABLE = 60.0  # % vol; flash point near room temperature
+USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
 MODEL = 4.0  # % vol that the model of a run may be off without anything being wrong
 MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
+
+# First runnings to set aside, in shares of the pure alcohol charged, by kind of wash. Common practice: about
+# 50 mL from 25 L of sugar wash at 10 % vol; more from grain and molasses, most from fruit and wine.
+FIRST_RUNNINGS = {"sugar": 0.02, "grain": 0.03, "molasses": 0.03, "wine": 0.04, "fruit": 0.05}
+ANY_FIRST_RUNNINGS = 0.05
 
 
 @column("runs")
@@ -67,16 +73,60 @@ def recovery(collected_alcohol: Array, charge_alcohol: Array) -> Array:
 
 
 @column("runs")
+def stages_seen(
+    charge_volume: Array,
+    strength_charged: Array,
+    collected_volume: Array,
+    collected_strength: Array,
+    pressure: Array,
+    recovery: Array,
+) -> Array:
+    """Effective stages (1 to 12) that would give what was collected.
+
+    Blank where less than one or more than twelve would, and where so nearly all of the alcohol came over
+    that any number would give it.
+    """
+    seen = vapour.stages_seen(charge_volume, strength_charged, collected_volume, collected_strength, pressure)
+    return np.where(recovery < 1 - MEASURES, seen, np.nan)
+
+
+@column("runs")
+def stages_planned(effective_stages: Array, stages_seen: Array, filled_at: Array) -> Array:
+    """Effective stages a run is computed with: those typed, or else what the earlier runs have shown.
+
+    Earlier is what was filled before; where a date is blank, what stands further up.
+    """
+    above = np.arange(len(filled_at)) < np.arange(len(filled_at))[:, None]
+    dated = np.isfinite(filled_at) & np.isfinite(filled_at)[:, None]
+    earlier = np.where(dated, filled_at < filled_at[:, None], above)
+    found = [stages_for_plan(effective_stages, stages_seen[which]) for which in earlier]
+    return np.array(found, dtype=float)
+
+
+def stages_for_plan(effective_stages: Array, stages_seen: Array) -> float:
+    """Effective stages to plan with: those typed, or else the median of those seen, or else the usual."""
+    seen = stages_seen[np.isfinite(stages_seen)]
+    usual = float(np.median(seen)) if len(seen) else USUAL_STAGES
+    return float(effective_stages) if np.isfinite(effective_stages) else usual
+
+
+@column("runs")
+def first_runnings(charge_alcohol: Array, wash_kind: Any) -> Array:
+    """Volume (L) to set aside at the start: common practice for the kind of wash, the most where unknown."""
+    return charge_alcohol * FIRST_RUNNINGS.get(str(wash_kind), ANY_FIRST_RUNNINGS)
+
+
+@column("runs")
 def expected_volume(
     charge_volume: Array,
     strength_charged: Array,
     drip_limit: Array,
-    effective_stages: Array,
+    stages_planned: Array,
     pressure: Array,
     still_minimum: Array,
 ) -> Array:
     """Volume (L at 20 °C) until the drip falls to the limit, or until the element would fall dry."""
-    volume = vapour.collected_when(charge_volume, strength_charged, drip_limit, effective_stages, pressure)
+    volume = vapour.collected_when(charge_volume, strength_charged, drip_limit, stages_planned, pressure)
     return np.fmin(volume, np.maximum(charge_volume - still_minimum, 0.0))
 
 
@@ -88,10 +138,10 @@ def run_volume(collected_volume: Array, expected_volume: Array) -> Array:
 
 @column("runs")
 def model(
-    charge_volume: Array, strength_charged: Array, run_volume: Array, effective_stages: Array, pressure: Array
+    charge_volume: Array, strength_charged: Array, run_volume: Array, stages_planned: Array, pressure: Array
 ) -> vapour.Distilled:
     """The run as batch distillation over the vapour-liquid balance."""
-    return vapour.distil(charge_volume, strength_charged, run_volume, effective_stages, pressure)
+    return vapour.distil(charge_volume, strength_charged, run_volume, stages_planned, pressure)
 
 
 @column("runs")
@@ -118,13 +168,13 @@ def boiling(
     charge_volume: Array,
     strength_charged: Array,
     run_volume: Array,
-    effective_stages: Array,
+    stages_planned: Array,
     pressure: Array,
     still_power: Array,
     still_efficiency: Array,
 ) -> Array:
     """Hours from the first drip to the end."""
-    heat = vapour.heat_to_collect(charge_volume, strength_charged, run_volume, effective_stages, pressure)
+    heat = vapour.heat_to_collect(charge_volume, strength_charged, run_volume, stages_planned, pressure)
     return heat / 3.6 / (still_power * still_efficiency)
 
 
@@ -390,7 +440,7 @@ def stronger_than_the_still(
     charge_volume: Array,
     strength_charged: Array,
     collected_volume: Array,
-    effective_stages: Array,
+    stages_planned: Array,
     pressure: Array,
     alcoholmeter: Instrument,
     azeotrope: Array,
@@ -398,7 +448,7 @@ def stronger_than_the_still(
     charge_alcohol: Array,
 ) -> Mask:
     """Above what one more stage would give; what is impossible is told by another check."""
-    most = vapour.distil(charge_volume, strength_charged, collected_volume, effective_stages + 1, pressure)
+    most = vapour.distil(charge_volume, strength_charged, collected_volume, stages_planned + 1, pressure)
     possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (collected_strength <= azeotrope)
     return possible & (collected_strength > most.strength + MODEL + alcoholmeter.uncertainty)
 

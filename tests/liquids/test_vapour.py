@@ -77,6 +77,50 @@ def test_equilibrium_agrees_with_nrtl(pressure: float) -> None:
     assert vapour.boiling_point(x, pressure) == pytest.approx(t, abs=0.5)
 
 
+def test_vapour_condenses_where_perry_has_it() -> None:
+    # The azeotrope, the last row, is beyond the model's own. At 89.0 °C the vapour is 0.015 mole fraction
+    # stronger in the table, and there the dew point moves by 0.4 °C for each 0.01.
+    _, y, t = PERRY[:-1].T
+    assert vapour.dew_point(y) == pytest.approx(t, abs=0.65)
+
+
+@pytest.mark.parametrize("pressure", [75.0, 85.0, 101.325])
+def test_vapour_condenses_where_nrtl_has_it(pressure: float) -> None:
+    x, y, t = nrtl(pressure).T
+    below = (x < 0.85) & (y < 0.86)
+    assert vapour.dew_point(y[below], pressure) == pytest.approx(t[below], abs=0.25)
+
+
+@pytest.mark.parametrize("pressure", [85.0, 101.325])
+def test_strength_of_a_vapour_agrees_with_nrtl(pressure: float) -> None:
+    # Towards the azeotrope the temperature tells less and less: 2.5 % vol between 78.0 and 78.3 °C.
+    x, y, t = nrtl(pressure).T
+    expected = vapour.strength_from_mole_fraction(y)
+    for low, high, off in ((0.0, 0.6, 0.7), (0.6, 0.85, 2.5)):
+        there = (x > low) & (x < high)
+        assert vapour.strength_of_vapour_at(t[there], pressure) == pytest.approx(expected[there], abs=off)
+
+
+@given(st.floats(0.0, 96.0), st.floats(55.0, 105.0))
+def test_strength_and_dew_point_are_inverse(strength: float, pressure: float) -> None:
+    dew = vapour.dew_point_of(strength, pressure)
+    assert vapour.strength_of_vapour_at(dew, pressure) == pytest.approx(strength, abs=0.01)
+
+
+def test_vapour_is_weaker_the_hotter_it_is() -> None:
+    temperatures = np.linspace(78.1, 99.9, 200)
+    assert (np.diff(vapour.strength_of_vapour_at(temperatures)) < 0.0).all()
+
+
+def test_steam_and_what_is_no_vapour() -> None:
+    assert vapour.dew_point_of(0.0) == pytest.approx(100.0, abs=0.05)
+    outside = vapour.strength_of_vapour_at([[77.0], [101.0], [np.nan]], [101.325, 85.0, np.nan])
+    assert np.isnan(outside[[0, 1, 2], [0, 0, 0]]).all()
+    assert np.isnan(outside[:, 2]).all()
+    assert np.isnan(vapour.dew_point([-0.1, 0.95, np.nan])).all()
+    assert vapour.dew_point([]).shape == (0,)
+
+
 def test_pure_substances_boil_where_coolprop_has_them() -> None:
     for pressure in (75.0, 101.325):
         for strength, name in ((0.0, "Water"), (100.0, "Ethanol")):

@@ -43,6 +43,7 @@ PLANTED: list[Planted] = [
     ("target_below_legal_minimum", put("batch", None, place="South Africa"), "target_strength", None),
     ("still_never_covered", put("batch", None, still_minimum=12.0), "still_minimum", None),
     ("less_than_one_stage", put("batch", None, effective_stages=0.5), "effective_stages", None),
+    ("charges_stop_early", put("batch", None, still_minimum=7.0), "planned_charges", None),
     ("unreadable", put("batch", None, place="Atlantis"), "place", None),
     ("outside_limits", put("batch", None, still_power=15.0), "still_power", None),
     ("original_gravity_too_low", put("batch", None, original_gravity=1.008), "original_gravity", None),

@@ -1,0 +1,564 @@
+"""The cuts sheet: what each jar of a run holds, what it should hold, and whether the jars fit the run."""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetcalc import instruments
+from sheetcalc.instruments import Instrument
+from sheetcalc.liquids import Array, mixing, vapour
+from sheetcalc.stages import slips
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.runs import FLAMMABLE, MEASURES, MODEL, above_the_azeotrope
+from sheetcalc.stages.slips import Mask
+
+Order = tuple[NDArray[np.intp], ...]
+
+FRACTIONS = ("first runnings", "heads", "hearts", "tails")
+TOGETHER = 0.04  # share that jars and run may differ by: two volumes, each good to about 3 %
+TEMPERATURE = 0.3  # % vol that a degree of the sample is worth on an alcoholmeter
+WEATHER = 0.5  # °C that 2 % of air pressure move every boiling point by
+EQUILIBRIUM = 0.5  # °C that the vapour-liquid balance is good to
+COOLEST = 45.0  # °C; no spirit comes over below, however high up the still stands
+FLAT = 96.0  # % vol; above it the temperature of the vapour no longer tells
+
+
+class Charge(NamedTuple):
+    """What the runs sheet says of each jar's run, an array over the jars each; NaN where it has no such run.
+
+    volume, collected: L; strength: % vol; alcohol: L; stages: seen in that run, or else planned;
+    first_runnings: L to set aside; known: whether that run is there.
+    """
+
+    volume: Array
+    strength: Array
+    alcohol: Array
+    collected: Array
+    stages: Array
+    first_runnings: Array
+    known: Mask
+
+
+@column("cuts")
+def order(run: Any, jar: Any) -> Order:
+    """The jars of each run, as places among the records in the order they filled.
+
+    That is the order of the rows, unless every jar of the run has a number of its own: a sheet may be sorted.
+    """
+    names = [_name(text) for text in run]
+    found = []
+    for name in dict.fromkeys(filter(None, names)):
+        places = np.array([i for i, other in enumerate(names) if other == name], dtype=np.intp)
+        numbers = [_jar_number(jar[i]) for i in places]
+        if len(set(numbers)) == len(numbers) and np.isfinite(numbers).all():
+            places = places[np.argsort(numbers)]
+        found.append(places)
+    return tuple(found)
+
+
+def _name(text: Any) -> str:
+    """A run's name, as two people would spell it alike."""
+    return " ".join(text.casefold().split()) if isinstance(text, str) else ""
+
+
+def _jar_number(text: Any) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return float("nan")
+
+
+@column("cuts")
+def charge(
+    run: Any,
+    runs_run: Any,
+    runs_charge_volume: Array,
+    runs_strength_charged: Array,
+    runs_charge_alcohol: Array,
+    runs_collected_volume: Array,
+    runs_stages_seen: Array,
+    runs_stages_planned: Array,
+    runs_first_runnings: Array,
+) -> Charge:
+    """The charge each jar came from: the run of the same name."""
+    names = [_name(text) for text in runs_run]
+    wanted = [_name(text) for text in run]
+    at = np.array([names.index(w) if w and w in names else -1 for w in wanted], dtype=np.intp)
+
+    def of_run(values: Array) -> Array:
+        return np.asarray(np.append(values, np.nan)[at])
+
+    return Charge(
+        volume=of_run(runs_charge_volume),
+        strength=of_run(runs_strength_charged),
+        alcohol=of_run(runs_charge_alcohol),
+        collected=of_run(runs_collected_volume),
+        stages=of_run(np.where(np.isnan(runs_stages_seen), runs_stages_planned, runs_stages_seen)),
+        first_runnings=of_run(runs_first_runnings),
+        known=at >= 0,
+    )
+
+
+@column("cuts")
+def misnamed(charge: Charge, runs_run: Any) -> Mask:
+    """Which jars name a run that is not there, though there are some."""
+    return ~charge.known & any(_name(text) for text in runs_run)
+
+
+@column("cuts")
+def strength_20(
+    reading: Array, temperature: Array, alcoholmeter: Instrument, thermometer: Instrument
+) -> Array:
+    """True strength (% vol at 20 °C) of the jar."""
+    return np.asarray(instruments.strength_20(reading, temperature + thermometer.correction, alcoholmeter))
+
+
+@column("cuts")
+def alcohol(volume: Array, strength_20: Array) -> Array:
+    """Pure alcohol (L) in the jar."""
+    return volume * strength_20 / 100
+
+
+@column("cuts")
+def cumulative_volume(volume: Array, order: Order) -> Array:
+    """Volume (L) of this run's jars up to this one; blank after a jar without a volume."""
+    return _running(volume, order)
+
+
+@column("cuts")
+def cumulative_alcohol(alcohol: Array, order: Order) -> Array:
+    """Pure alcohol (L) in this run's jars up to this one; blank after a jar without it."""
+    return _running(alcohol, order)
+
+
+def _running(values: Array, order: Order) -> Array:
+    totals = np.full(len(values), np.nan)
+    for places in order:
+        totals[places] = np.cumsum(values[places])
+    return totals
+
+
+@column("cuts")
+def model_before(
+    charge: Charge, cumulative_volume: Array, volume: Array, pressure: Array
+) -> vapour.Distilled:
+    """The run by the model when this jar went under the outlet."""
+    before = np.maximum(cumulative_volume - volume, 0.0)
+    return vapour.distil(charge.volume, charge.strength, before, charge.stages, pressure)
+
+
+@column("cuts")
+def model_after(charge: Charge, cumulative_volume: Array, pressure: Array) -> vapour.Distilled:
+    """The run by the model when this jar was full."""
+    return vapour.distil(charge.volume, charge.strength, cumulative_volume, charge.stages, pressure)
+
+
+@column("cuts")
+def expected_strength(model_before: vapour.Distilled, model_after: vapour.Distilled, volume: Array) -> Array:
+    """Strength (% vol) the model gives this jar: its alcohol after less before, in the jar's volume."""
+    alcohol = model_after.alcohol - model_before.alcohol
+    return 100 * alcohol / np.where(volume > 0, volume, np.nan)
+
+
+@column("cuts")
+def pot_strength(
+    charge: Charge, order: Order, volume: Array, strength_20: Array, model_after: vapour.Distilled
+) -> Array:
+    """Strength (% vol) left in the pot after this jar: by mass balance of the jars, or else by the model."""
+    left = np.full(len(volume), np.nan)
+    for places in order:
+        in_pot, strength = charge.volume[places[0]], charge.strength[places[0]]
+        for i in places:
+            in_pot, strength, _ = mixing.remainder(in_pot, strength, volume[i], strength_20[i])
+            left[i] = strength
+    return np.where(np.isnan(left), model_after.left_strength, left)
+
+
+@column("cuts")
+def true_vapour_temperature(vapour_temperature: Array, still_thermometer: Instrument) -> Array:
+    """Temperature (°C) of the vapour at the outlet."""
+    return vapour_temperature + still_thermometer.correction
+
+
+@column("cuts")
+def vapour_strength(true_vapour_temperature: Array, pressure: Array) -> Array:
+    """Strength (% vol) of what condenses from vapour of that temperature: its dew point at this pressure."""
+    return vapour.strength_of_vapour_at(true_vapour_temperature, pressure)
+
+
+@column("cuts")
+def scatter(alcoholmeter: Instrument, thermometer: Instrument) -> float:
+    """How far (% vol) one strength may be off: the reading, and its sample's temperature."""
+    return float(np.hypot(alcoholmeter.uncertainty, TEMPERATURE * thermometer.uncertainty))
+
+
+@column("cuts")
+def fits(strength_20: Array, order: Order, scatter: float) -> Mask:
+    """Which jars fit a run that only gets weaker; the largest set that does.
+
+    The first jar may be weaker than the next: it rinses out what stood in the condenser.
+    """
+    mask = np.ones(len(strength_20), dtype=bool)
+    for places in order:
+        later = places[1:]
+        mask[later] = slips.longest_chain(strength_20[later], scatter * np.sqrt(2))
+    return mask
+
+
+@column("cuts")
+def impossible(reading: Array, strength_20: Array, azeotrope: Array, alcoholmeter: Instrument) -> Mask:
+    """Which readings no still gives."""
+    return above_the_azeotrope(reading, strength_20, azeotrope, alcoholmeter)[0]
+
+
+@column("cuts")
+def rising(strength_20: Array, fits: Mask, impossible: Mask) -> Mask:
+    """Which possible strengths do not fit a run that only gets weaker."""
+    return np.isfinite(strength_20) & ~fits & ~impossible
+
+
+class Apart(NamedTuple):
+    """How far (°C) the vapour is from what the jar allows, 0 inside, NaN where it can't be told; and the
+    temperature (as the still thermometer would show it) of the vapour that the jar came from."""
+
+    degrees: Array
+    fitting: Array
+
+
+@column("cuts")
+def apart(
+    true_vapour_temperature: Array,
+    strength_20: Array,
+    pressure: Array,
+    order: Order,
+    fits: Mask,
+    model_before: vapour.Distilled,
+    model_after: vapour.Distilled,
+    scatter: float,
+    still_thermometer: Instrument,
+) -> Apart:
+    """The vapour against the jar, by more than both readings, the weather and the balance can be off.
+
+    The temperature may have been read at any time while the jar filled, so it allows for half of what the
+    model falls by in it, or for the model's own doubt where there is none. The first jar of a run is left
+    out: the head is not hot through yet. So is a jar whose own strength does not fit its run.
+    """
+    inside = (model_before.drip_strength - model_after.drip_strength) / 2
+    allowed = scatter + np.where(np.isnan(inside), MODEL, inside)
+    coolest, fitting, warmest = (
+        vapour.dew_point_of(np.clip(strength, 0.0, FLAT), pressure)
+        for strength in (strength_20 + allowed, strength_20, strength_20 - allowed)
+    )
+    off = float(np.hypot(still_thermometer.uncertainty, np.hypot(WEATHER, EQUILIBRIUM)))
+    above = np.maximum(true_vapour_temperature - warmest - off, 0.0)
+    below = np.minimum(true_vapour_temperature - coolest + off, 0.0)
+    told = fits & ~_of_another_scale(true_vapour_temperature)
+    told[[places[0] for places in order]] = False
+    return Apart(np.where(told, above + below, np.nan), fitting - still_thermometer.correction)
+
+
+def _of_another_scale(vapour_temperature: Array) -> Mask:
+    return _fahrenheit(vapour_temperature) | (vapour_temperature < COOLEST)
+
+
+def _fahrenheit(temperature: Array) -> Mask:
+    """Hotter than steam, but sensible as °F."""
+    return (temperature > 110) & (temperature <= 220)
+
+
+@column("cuts")
+def throughout(apart: Apart, order: Order) -> Mask:
+    """Which jars are of a run where most of at least three vapour temperatures are off to the same side."""
+    mask = np.zeros(len(apart.degrees), dtype=bool)
+    for places in order:
+        degrees = apart.degrees[places][np.isfinite(apart.degrees[places])]
+        sides = max(int((degrees > 0).sum()), int((degrees < 0).sum()))
+        mask[places] = sides >= 3 and 2 * sides > len(degrees)
+    return mask
+
+
+def _first(mask: Mask, order: Order) -> Mask:
+    """Only the first of the wrong jars of each run."""
+    found = np.zeros(len(mask), dtype=bool)
+    for places in order:
+        wrong = places[mask[places]]
+        found[wrong[:1]] = True
+    return found
+
+
+def _any(mask: Mask, order: Order) -> Mask:
+    """Whether it is so for any jar of the run of each jar."""
+    return np.asarray(_sums(mask.astype(float), order) > 0)
+
+
+def _last(order: Order, records: int) -> Mask:
+    """The last jar of each run."""
+    found = np.zeros(records, dtype=bool)
+    found[[places[-1] for places in order]] = True
+    return found
+
+
+def _sums(values: Array, order: Order) -> Array:
+    """The sum over the run of each jar."""
+    sums = np.full(len(values), np.nan)
+    for places in order:
+        sums[places] = values[places].sum()
+    return sums
+
+
+@column("cuts")
+def in_order(fraction: Any, order: Order) -> Mask:
+    """Which jars' fractions are in the order a run gives them; the largest set that is, and the undecided."""
+    rank = np.array([FRACTIONS.index(f) if f in FRACTIONS else np.nan for f in fraction], dtype=float)
+    mask: Mask = np.isnan(rank)
+    for places in order:
+        mask[places] |= slips.longest_chain(-rank[places], 0.0)
+    return mask
+
+
+@check(
+    "cuts",
+    cell="run",
+    level="warning",
+    says="There is no run '{run}' on the runs sheet, so its charge is not known.",
+    advice="Spell it as on the runs sheet, or add the run there.",
+)
+def unknown_run(misnamed: Mask, order: Order) -> Mask:
+    """A name that no run has; said once a name."""
+    return _first(misnamed, order)
+
+
+@check(
+    "cuts",
+    cell="volume",
+    level="error",
+    says="With this jar {cumulative_volume} are collected from a charge of {charged}: that can't be.",
+    advice="Look at the volumes of the jars, at their unit and at the charge.",
+)
+def beyond_the_charge(cumulative_volume: Array, charge: Charge, order: Order) -> tuple[Mask, dict[str, Any]]:
+    """More comes out than went in; said where it is passed."""
+    return _first(cumulative_volume > charge.volume, order), {"charged": (charge.volume, "cumulative_volume")}
+
+
+@check(
+    "cuts",
+    cell="reading",
+    level="error",
+    says="With this jar {cumulative_alcohol} of pure alcohol are collected, but only {charged} was charged.",
+    advice="Look at the volumes and readings of the jars, at their units and at the charge.",
+)
+def more_alcohol_out(
+    cumulative_alcohol: Array,
+    cumulative_volume: Array,
+    charge: Charge,
+    impossible: Mask,
+    rising: Mask,
+    order: Order,
+) -> tuple[Mask, dict[str, Any]]:
+    """A still makes no alcohol; the measures' own spread is allowed for. Said where it is passed.
+
+    Not said where a reading of the run is in doubt anyway.
+    """
+    wrong = (cumulative_alcohol > charge.alcohol * (1 + MEASURES)) & (cumulative_volume <= charge.volume)
+    wrong &= ~_any(impossible | rising, order)
+    return _first(wrong, order), {"charged": (charge.alcohol, "cumulative_alcohol")}
+
+
+@check(
+    "cuts",
+    cell="volume",
+    level="warning",
+    says="The jars of this run hold {jars} together; on the runs sheet it gave {collected}.",
+    advice="Look for a jar that is missing, doubled or mistyped, or correct the run.",
+)
+def jars_do_not_add_up(
+    volume: Array,
+    cumulative_alcohol: Array,
+    fraction: Any,
+    charge: Charge,
+    misnamed: Mask,
+    order: Order,
+) -> tuple[Mask, dict[str, Any]]:
+    """Off by more than two volumes can be; the first runnings may have been left out of the run's.
+
+    Not said where the jars are impossible anyway, or where jars carry the name of no run.
+    """
+    jars = _sums(volume, order)
+    kept = jars - _sums(np.where(_is(fraction, "first runnings"), volume, 0.0), order)
+    off = np.minimum(np.abs(jars - charge.collected), np.abs(kept - charge.collected))
+    impossible = (jars > charge.volume) | (_most(cumulative_alcohol, order) > charge.alcohol * (1 + MEASURES))
+    judged = _last(order, len(volume)) & ~impossible & ~misnamed.any()
+    wrong = judged & (off > TOGETHER * charge.collected)
+    return wrong, {"jars": (jars, "cumulative_volume"), "collected": (charge.collected, "cumulative_volume")}
+
+
+def _most(values: Array, order: Order) -> Array:
+    """The largest of the run of each jar."""
+    most = np.full(len(values), np.nan)
+    for places in order:
+        most[places] = np.fmax.reduce(values[places])
+    return most
+
+
+def _is(fraction: Any, word: str) -> Mask:
+    return np.array([text == word for text in fraction], dtype=bool)
+
+
+@check(
+    "cuts",
+    cell="reading",
+    level="error",
+    says="{reading} is more than any still gives here ({azeotrope}). {meant}",
+    advice="Mind the unit above: proof is twice % vol.",
+)
+def above_azeotrope(
+    reading: Array, strength_20: Array, azeotrope: Array, alcoholmeter: Instrument
+) -> tuple[Mask, dict[str, Any]]:
+    """Above the azeotrope by more than the glass can be off."""
+    return above_the_azeotrope(reading, strength_20, azeotrope, alcoholmeter)
+
+
+@check(
+    "cuts",
+    cell="reading",
+    level="warning",
+    says="{strength_20} does not fit the jars around it: a run only gets weaker.",
+    advice="Read it again at its temperature. If it holds, heat or reflux changed, or jars are exchanged.",
+)
+def does_not_get_weaker(rising: Mask) -> Mask:
+    """One of the few that make the strength rise; what is impossible by itself is told by another check."""
+    return rising
+
+
+@check(
+    "cuts",
+    cell="reading",
+    level="note",
+    says="Spirit of {strength_20} can catch fire at room temperature.",
+    advice="No flame near the jars, ventilate, keep them in glass or stainless steel and closed when full.",
+)
+def catches_fire(strength_20: Array, order: Order) -> Mask:
+    """Flash point at or below a warm room's temperature; said once a run."""
+    return _first((strength_20 > FLAMMABLE) & (strength_20 <= 100), order)
+
+
+@check(
+    "cuts",
+    cell="temperature",
+    level="error",
+    says="{temperature} is no temperature of a sample; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_sample(temperature: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return slips.fahrenheit_for_celsius(temperature)
+
+
+@check(
+    "cuts",
+    cell="temperature",
+    level="note",
+    says="Without its temperature the reading can't be corrected to 20 °C.",
+    advice="Type the temperature of the sample.",
+)
+def temperature_missing(reading: Array, temperature: Array) -> Mask:
+    """A reading alone."""
+    return np.isfinite(reading) & np.isnan(temperature)
+
+
+@check(
+    "cuts",
+    cell="vapour_temperature",
+    level="error",
+    says="{vapour_temperature} is hotter than steam; as °F it would make sense.",
+    advice="Choose °F as the unit, or write °F behind the number.",
+)
+def fahrenheit_vapour(vapour_temperature: Array) -> Mask:
+    """Degrees Fahrenheit in a Celsius column."""
+    return _fahrenheit(vapour_temperature)
+
+
+@check(
+    "cuts",
+    cell="vapour_temperature",
+    level="error",
+    says="At {vapour_temperature} no spirit comes over.",
+    advice="Read it in the vapour while the jar fills; if it was °C in a column of °F, choose °C.",
+)
+def vapour_too_cool(vapour_temperature: Array) -> Mask:
+    """Degrees Celsius in a Fahrenheit column, or a head that is still cold."""
+    return vapour_temperature < COOLEST
+
+
+@check(
+    "cuts",
+    cell="vapour_temperature",
+    level="warning",
+    says="The jar shows {strength_20}; its vapour would be at {fitting}, not at {vapour_temperature}.",
+    advice="Look at both readings. If they hold, the bulb is not in the vapour at the outlet.",
+)
+def vapour_disagrees(apart: Apart, throughout: Mask) -> tuple[Mask, dict[str, Any]]:
+    """Vapour temperature and jar contradict each other, in this jar alone."""
+    return (np.abs(apart.degrees) > 0) & ~throughout, {"fitting": (apart.fitting, "vapour_temperature")}
+
+
+@check(
+    "cuts",
+    cell="vapour_temperature",
+    level="warning",
+    says="The vapour temperatures of this run do not fit its jars: here it would be {fitting}, not "
+    "{vapour_temperature}.",
+    advice="Set the altitude on the batch card, try the still thermometer in boiling water, and see that its "
+    "bulb is in the vapour at the outlet.",
+)
+def vapour_disagrees_throughout(apart: Apart, throughout: Mask, order: Order) -> tuple[Mask, dict[str, Any]]:
+    """Off to one side all along: one cause, so it is said once a run."""
+    wrong = _first((np.abs(apart.degrees) > 0) & throughout, order)
+    return wrong, {"fitting": (apart.fitting, "vapour_temperature")}
+
+
+@check(
+    "cuts",
+    cell="fraction",
+    level="warning",
+    says="This jar of {fraction} stands out of order among the fractions of its run.",
+    advice="They come as first runnings, heads, hearts, tails. If you chose so by taste, it may stay.",
+)
+def fraction_out_of_order(in_order: Mask) -> Mask:
+    """One of the few against the order in which a run gives them."""
+    return ~in_order
+
+
+@check(
+    "cuts",
+    cell="fraction",
+    level="warning",
+    says="Hearts are kept, but nothing is set aside as first runnings.",
+    advice="Set the first of each run aside, it is not for drinking; the runs sheet tells how much is usual. "
+    "No smell and no temperature shows when methanol is gone, and no cut takes it out.",
+)
+def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Order) -> Mask:
+    """Hearts without first runnings; said at the run's first jar, unless fraction or run are mistyped."""
+    aside, hearts = (_any(_is(fraction, word), order) for word in ("first runnings", "hearts"))
+    first = _first(np.ones(len(in_order), dtype=bool), order)
+    return first & hearts & ~aside & ~_any(~in_order | misnamed, order)
+
+
+@check(
+    "cuts",
+    cell="volume",
+    level="note",
+    says="{aside} are set aside as first runnings; common practice for this charge is about {usual}.",
+    advice="Set more aside, at the latest in the next run. No smell and no temperature shows when methanol "
+    "is gone, and no cut takes it out.",
+)
+def little_set_aside(
+    fraction: Any, volume: Array, charge: Charge, order: Order
+) -> tuple[Mask, dict[str, Any]]:
+    """Less than two thirds of the usual; a rule of thumb is no closer."""
+    aside = _sums(np.where(_is(fraction, "first runnings"), volume, 0.0), order)
+    hearts = _any(_is(fraction, "hearts"), order)
+    first = _first(_is(fraction, "first runnings"), order)
+    wrong = first & hearts & (aside < 2 / 3 * charge.first_runnings)
+    return wrong, {"aside": (aside, "volume"), "usual": (charge.first_runnings, "volume")}
