@@ -1,8 +1,9 @@
 """Units at the border: what people write, into base units and back.
 
-Base units: kg, L, °C, % vol at 20 °C, kg/m3, SG 20/20, h, W, kWh, m; a moment is a number of days
-since 1899-12-30, as spreadsheets count. The labels that stand in the unit cells convert by the table
-below (tests hold it against pint); any other unit that somebody writes into a cell goes through pint.
+Base units: kg, L, °C, % vol at 20 °C, kg/m3, SG 20/20, h, W, kWh, m, g/L, mL/L, L/h, L/kg; a moment is a
+number of days since 1899-12-30, as spreadsheets count. The labels that stand in the unit cells convert by
+the table below (tests hold it against pint); any other unit that somebody writes into a cell goes through
+pint.
 """
 
 import re
@@ -85,6 +86,25 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
     "energy": {"kWh": _linear(2, 1.0), "MJ": _linear(2, 1 / 3.6)},
     "duration": {"h": _linear(2, 1.0), "min": _linear(0, 1 / 60), "d": _linear(2, 24.0)},
     "ratio": {"%": _linear(1, 0.01)},
+    "mass dose": {
+        "g/L": _linear(2, 1.0),
+        "g/hL": _linear(1, 0.01),
+        "g/gal": _linear(2, 1 / _GALLON),
+        "oz/gal": _linear(2, _POUND / 16 * 1000 / _GALLON),
+    },
+    "volume dose": {
+        "mL/L": _linear(2, 1.0),
+        "mL/hL": _linear(0, 0.01),
+        "mL/gal": _linear(1, 1 / _GALLON),
+        "fl oz/gal": _linear(2, 1000 / 128),
+    },
+    "flow": {
+        "L/h": _linear(3, 1.0),
+        "mL/h": _linear(0, 1e-3),
+        "gal/h": _linear(3, _GALLON),
+        "fl oz/h": _linear(1, _GALLON / 128),
+    },
+    "throughput": {"L/kg": _linear(1, 1.0), "gal/lb": _linear(1, _GALLON / _POUND)},
 }
 
 
@@ -330,9 +350,12 @@ def show(value: float, quantity: str, label: str, decimals: int | None = None) -
     if quantity == "moment":
         return f"{moment(value):%Y-%m-%d %H:%M}"
     places = digits(quantity, label) if decimals is None else decimals
-    text = f"{float(from_base(value, quantity, label)):.{places}f}"
+    shown = float(from_base(value, quantity, label))
+    text = f"{shown:.{places}f}"
     if float(text) == 0:
-        text = text.lstrip("-")
+        # A slip by a thousand is not shown as nothing.
+        finer = f"{shown:.{places + 3}f}".rstrip("0")
+        text = finer if float(finer) else text.lstrip("-")
     return text if label in ("", "SG") else f"{text} {label}"
 
 

@@ -35,6 +35,20 @@ PINT_NAMES = {
     ("duration", "min"): "minute",
     ("duration", "d"): "day",
     ("ratio", "%"): "percent",
+    ("mass dose", "g/L"): "gram / liter",
+    ("mass dose", "g/hL"): "gram / hectoliter",
+    ("mass dose", "g/gal"): "gram / US_liquid_gallon",
+    ("mass dose", "oz/gal"): "ounce / US_liquid_gallon",
+    ("volume dose", "mL/L"): "milliliter / liter",
+    ("volume dose", "mL/hL"): "milliliter / hectoliter",
+    ("volume dose", "mL/gal"): "milliliter / US_liquid_gallon",
+    ("volume dose", "fl oz/gal"): "US_fluid_ounce / US_liquid_gallon",
+    ("flow", "L/h"): "liter / hour",
+    ("flow", "mL/h"): "milliliter / hour",
+    ("flow", "gal/h"): "US_liquid_gallon / hour",
+    ("flow", "fl oz/h"): "US_fluid_ounce / hour",
+    ("throughput", "L/kg"): "liter / kilogram",
+    ("throughput", "gal/lb"): "US_liquid_gallon / pound",
 }
 BASES = {"ratio": "dimensionless"} | {
     quantity: PINT_NAMES[quantity, next(iter(known))]
@@ -199,3 +213,9 @@ def test_blank_stays_blank_in_every_unit() -> None:
     for quantity, label in EVERY:
         assert np.isnan(units.to_base(np.nan, quantity, label))
         assert np.isnan(units.from_base(np.nan, quantity, label))
+
+
+def test_what_is_very_little_is_not_shown_as_nothing() -> None:
+    assert units.show(0.00006, "volume", "mL", 0) == "0.06 mL"
+    assert units.show(-1e-9, "strength change", "% vol") == "0.0 % vol"
+    assert units.show(0.0, "mass", "g") == "0.0 g"

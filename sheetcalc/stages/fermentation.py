@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sheetcalc import instruments, units
+from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, wash
 from sheetcalc.stages import slips
@@ -312,18 +312,7 @@ def falls_too_fast(
 def date_out_of_order(taken_at: Array, dated: Mask) -> tuple[Mask, dict[str, Any]]:
     """One of the few dates against the direction of the rest."""
     wrong = np.isfinite(taken_at) & ~dated
-    return wrong, {"meant": (_exchanged(taken_at, wrong), "taken_at")}
-
-
-def _exchanged(taken_at: Array, wrong: Mask) -> Any:
-    """Where day and month exchanged would bring a date among the sound ones, that date in words."""
-    words = np.full(len(taken_at), "", dtype=object)
-    sound = taken_at[np.isfinite(taken_at) & ~wrong]
-    for i in np.flatnonzero(wrong):
-        other = slips.day_and_month_exchanged(float(taken_at[i]))
-        if len(sound) and sound.min() - 3 <= other <= sound.max() + 3:
-            words[i] = f"With day and month exchanged it would be {units.moment(other):%Y-%m-%d} and fit."
-    return words
+    return wrong, {"meant": (slips.exchanged_date(taken_at, wrong), "taken_at")}
 
 
 @check(

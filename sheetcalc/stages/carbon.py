@@ -1,0 +1,421 @@
+"""The carbon sheet: how a lot went through the filter, and what stayed in it."""
+
+from typing import Any
+
+import numpy as np
+
+from sheetcalc.instruments import Instrument
+from sheetcalc.liquids import Array
+from sheetcalc.stages import slips
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.slips import Mask
+
+# Common practice, all of it.
+STRONGEST = 50.0  # % vol; in stronger spirit carbon takes up little
+USUAL_CARBON = (50.0, 250.0)  # g for each L; half of the least and double of the most is unusual
+SPENT = 20.0  # L through each kg: the least usual carbon for all of it
+FASTEST = 3.0  # h for each L, and for each L and 100 g a litre; half of the usual least
+SLOWEST = 24.0  # h for each L, or for less than that; double of the usual most
+HOLDS = 1.5  # L that each kg of carbon keeps, in its pores and between the grains
+
+VOLUME = 0.03  # share by which a volume may be off, as on the runs sheet
+TWO_VOLUMES = VOLUME * 2**0.5
+
+
+@column("carbon")
+def carbon_per_litre(carbon_mass: Array, volume_in: Array) -> Array:
+    """Dry carbon, g for each L that goes in."""
+    return 1000 * carbon_mass / _positive(volume_in)
+
+
+@column("carbon")
+def contact(started_at: Array, ended_at: Array) -> Array:
+    """Hours from start to end; blank where the end is before the start."""
+    hours = (ended_at - started_at) * 24
+    return np.where(hours > 0, hours, np.nan)
+
+
+@column("carbon")
+def flow(volume_in: Array, contact: Array) -> Array:
+    """L an hour of what went in."""
+    return volume_in / contact
+
+
+@column("carbon")
+def loss(volume_in: Array, volume_out: Array) -> Array:
+    """Volume (L) in less out."""
+    return volume_in - volume_out
+
+
+@column("carbon")
+def alcohol_in(volume_in: Array, strength_in: Array) -> Array:
+    """Pure alcohol (L) that went in."""
+    return volume_in * strength_in / 100
+
+
+@column("carbon")
+def alcohol_out(volume_out: Array, strength_out: Array) -> Array:
+    """Pure alcohol (L) that came out."""
+    return volume_out * strength_out / 100
+
+
+@column("carbon")
+def alcohol_lost(alcohol_in: Array, alcohol_out: Array) -> Array:
+    """Pure alcohol (L) in less out."""
+    return alcohol_in - alcohol_out
+
+
+@column("carbon")
+def litres_through(
+    volume_in: Array, freshness: Any, started_at: Array, lot_volume: Array, carbon_per_litre: Array
+) -> Array:
+    """Volume (L) that went through since the carbon was fresh, this lot included.
+
+    In the order of time where every lot has one, else in the order of the lines. A volume that can't be,
+    or for which the carbon is far from usual, is not counted.
+    """
+    dated = bool(np.isfinite(started_at).all())
+    order = np.argsort(started_at, kind="stable") if dated else np.arange(len(volume_in))
+    counted = (carbon_per_litre > 0) & ~_too_much(volume_in, lot_volume) & ~_unusual(carbon_per_litre)
+    total, litres = np.full(len(volume_in), np.nan), 0.0
+    for i in order:
+        litres = (volume_in[i] if counted[i] else 0.0) + (litres if freshness[i] == "used again" else 0.0)
+        total[i] = litres if counted[i] else np.nan
+    return total
+
+
+@column("carbon")
+def through(litres_through: Array, carbon_mass: Array) -> Array:
+    """L for each kg of carbon since it was fresh."""
+    return litres_through / _positive(carbon_mass)
+
+
+@column("carbon")
+def of_lot(lot: Any, strength_lot: Any) -> Mask:
+    """Which lines (columns) of the strength sheet are of the lot on each line (rows) here."""
+    here, there = (np.array(_names(names), dtype=object) for names in (lot, strength_lot))
+    return np.asarray((here[:, None] == there[None, :]) & (here != "")[:, None], dtype=bool)
+
+
+@column("carbon")
+def lot_volume(of_lot: Mask, strength_volume: Array, strength_final_volume: Array) -> Array:
+    """The most (L) that the strength sheet knows of the lot; NaN where it does not know it."""
+    known = np.fmax(_beside(of_lot, strength_volume), _beside(of_lot, strength_final_volume))
+    return np.asarray(np.fmax.reduce(np.where(of_lot, known, np.nan), axis=1, initial=np.nan))
+
+
+@column("carbon")
+def lot_strength(
+    strength_in: Array, of_lot: Mask, strength_final_strength: Array, strength_strength_after: Array
+) -> Array:
+    """Of the lot's strengths (% vol) on the strength sheet, measured or computed, the nearest one.
+
+    Where the two differ that is told there.
+    """
+    columns = (strength_final_strength, strength_strength_after)
+    known = np.concatenate([_beside(of_lot, values) for values in columns])
+    above = np.where(np.hstack([of_lot, of_lot]), known - strength_in[:, None], np.nan)
+    nearest = np.fmin.reduce(np.abs(above), axis=1, initial=np.nan)
+    over = (above == nearest[:, None]).any(axis=1)
+    return np.asarray(strength_in + np.where(over, nearest, -nearest))
+
+
+@column("carbon")
+def strength_in_doubt(strength_in: Array, lot_strength: Array, two_strengths: float) -> Mask:
+    """Whether it is far from what the lot had; half a % vol more than readings, because people round it."""
+    return np.asarray(np.abs(strength_in - lot_strength) > two_strengths + 0.5)
+
+
+def _beside(of_lot: Mask, values: Array) -> Array:
+    """Values of the strength sheet, one for each column of `of_lot`; all blank where the sheet is missing."""
+    lines = of_lot.shape[1]
+    return values if np.shape(values) == (lines,) else np.full(lines, np.nan)
+
+
+@column("carbon")
+def two_strengths(alcoholmeter: Instrument, thermometer: Instrument) -> float:
+    """How far (% vol) two readings of the same spirit may differ: two glasses, two temperatures."""
+    return float(np.hypot(alcoholmeter.uncertainty, 0.3 * thermometer.uncertainty) * np.sqrt(2))
+
+
+def _positive(values: Array) -> Array:
+    """Values to divide by: blank where there is nothing."""
+    return np.where(values > 0, values, np.nan)
+
+
+def _names(names: Any) -> list[str]:
+    """Lots as they are compared: without capitals and spaces around; '' where the column is missing."""
+    return [name.strip().casefold() if isinstance(name, str) else "" for name in np.atleast_1d(names)]
+
+
+@check(
+    "carbon",
+    cell="volume_in",
+    level="error",
+    says="{volume_in} goes in, but on Strength this lot is only {lot_volume}. {meant}",
+    advice="Look at both volumes and their units; call a lot that was put together by another name.",
+)
+def more_than_the_lot(volume_in: Array, lot_volume: Array) -> tuple[Mask, dict[str, Any]]:
+    """More than there is, by more than two volumes may be off."""
+    wrong = _too_much(volume_in, lot_volume)
+    meant = slips.amount_meant(volume_in, "volume", 0.2 * lot_volume, lot_volume * (1 + TWO_VOLUMES))
+    return wrong, {"lot_volume": (lot_volume, "volume_in"), "meant": (meant, "")}
+
+
+def _too_much(volume_in: Array, lot_volume: Array) -> Mask:
+    return np.asarray(volume_in > lot_volume * (1 + TWO_VOLUMES))
+
+
+@check(
+    "carbon",
+    cell="strength_in",
+    level="warning",
+    says="{strength_in} is not what Strength says of this lot ({known}).",
+    advice="Measure it again, and type the true strength at 20 °C.",
+)
+def not_as_on_strength(
+    strength_in: Array, lot_strength: Array, strength_in_doubt: Mask, alcoholmeter: Instrument
+) -> tuple[Mask, dict[str, Any]]:
+    """In doubt; one that is too strong for the filter anyway is told by another check."""
+    wrong = strength_in_doubt & ~_too_strong(strength_in, alcoholmeter)
+    return wrong, {"known": (lot_strength, "strength_in")}
+
+
+@check(
+    "carbon",
+    cell="strength_in",
+    level="warning",
+    says="{strength_in} is too strong for the filter: above 50 % vol carbon takes up little. {meant}",
+    advice="Bring it to 40 to 50 % vol with water first. Above about 60 % vol it can catch fire at room "
+    "temperature: no flame near it.",
+)
+def too_strong_to_filter(strength_in: Array, alcoholmeter: Instrument) -> tuple[Mask, dict[str, Any]]:
+    """Above the trade's limit by more than the glass can be off."""
+    halved = (strength_in / 2 >= 35) & (strength_in / 2 <= STRONGEST)
+    meant = np.where(halved, "As proof it would fit.", "").astype(object)
+    return _too_strong(strength_in, alcoholmeter), {"meant": (meant, "")}
+
+
+def _too_strong(strength_in: Array, alcoholmeter: Instrument) -> Mask:
+    return strength_in > STRONGEST + alcoholmeter.uncertainty
+
+
+@check(
+    "carbon",
+    cell="carbon_mass",
+    level="warning",
+    says="{carbon_mass} for {volume_in} is far from the usual {least} to {most}. {meant}",
+    advice="Look at the mass, the volume and their units; weigh the carbon dry.",
+)
+def unusual_carbon(
+    carbon_mass: Array, volume_in: Array, carbon_per_litre: Array, lot_volume: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Below half of the least or above double of the most; not where the volume itself can't be."""
+    least, most = (rate * volume_in / 1000 for rate in USUAL_CARBON)
+    like = "carbon_mass"
+    return _unusual(carbon_per_litre) & ~_too_much(volume_in, lot_volume), {
+        "least": (least, like),
+        "most": (most, like),
+        "meant": (slips.amount_meant(carbon_mass, "mass", least, most), ""),
+    }
+
+
+def _unusual(carbon_per_litre: Array) -> Mask:
+    return (carbon_per_litre < USUAL_CARBON[0] / 2) | (carbon_per_litre > USUAL_CARBON[1] * 2)
+
+
+@check(
+    "carbon",
+    cell="freshness",
+    level="note",
+    says="{through} have gone through this carbon; after about {spent} it is spent.",
+    advice="Take fresh carbon for the next lot, and rinse it with hot water first.",
+)
+def renew_carbon(through: Array, volume_in: Array, carbon_mass: Array) -> tuple[Mask, dict[str, Any]]:
+    """This lot reached it."""
+    before = through - volume_in / _positive(carbon_mass)
+    wrong = (through >= SPENT) & (before < SPENT)
+    return wrong, {"spent": (np.full(len(through), SPENT), "through")}
+
+
+@check(
+    "carbon",
+    cell="freshness",
+    level="warning",
+    says="This carbon was spent before this lot: {before} had gone through, and about {spent} is the most.",
+    advice="Filter it once more through fresh carbon.",
+)
+def spent_carbon(through: Array, volume_in: Array, carbon_mass: Array) -> tuple[Mask, dict[str, Any]]:
+    """Reached by the lots before."""
+    before = through - volume_in / _positive(carbon_mass)
+    more = {"before": (before, "through"), "spent": (np.full(len(through), SPENT), "through")}
+    return before >= SPENT, more
+
+
+@check(
+    "carbon",
+    cell="ended_at",
+    level="error",
+    says="It ended, {ended_at}, before it started, {started_at}.",
+    advice="Look at both dates and times.",
+)
+def ended_before_it_started(started_at: Array, ended_at: Array) -> Mask:
+    """Times in the wrong order, or no time between them."""
+    return ended_at <= started_at
+
+
+@check(
+    "carbon",
+    cell="ended_at",
+    level="warning",
+    says="{volume_in} in {hours} is fast for {carbon_mass} of carbon; 6 to 12 hours for 1 L is usual.",
+    advice="Look at the times; if they hold, throttle the filter and let it go through once more.",
+)
+def too_fast(contact: Array, volume_in: Array, carbon_per_litre: Array) -> tuple[Mask, dict[str, Any]]:
+    """Fast for its volume, and for its carbon, too: a large bed may run faster."""
+    paced = contact / _positive(volume_in)
+    wrong = (paced < FASTEST) & (contact * carbon_per_litre / 100 < FASTEST)
+    return wrong & ~_unusual(carbon_per_litre), {"hours": (_hours(contact), "")}
+
+
+@check(
+    "carbon",
+    cell="ended_at",
+    level="warning",
+    says="{volume_in} in {hours} is very slow; 6 to 12 hours for 1 L is usual.",
+    advice="Look at the dates; if they hold, the filter is clogged with fines, and spirit that stands open "
+    "loses alcohol.",
+)
+def too_slow(contact: Array, volume_in: Array) -> tuple[Mask, dict[str, Any]]:
+    """More than double of the usual; a small jar gets as long as a litre."""
+    return contact > SLOWEST * np.maximum(volume_in, 1.0), {"hours": (_hours(contact), "")}
+
+
+def _hours(contact: Array) -> Any:
+    words = [("" if np.isnan(h) else f"{h:.1f} hours" if h < 10 else f"{h:.0f} hours") for h in contact]
+    return np.array(words, dtype=object)
+
+
+@check(
+    "carbon",
+    cell="strength_out",
+    level="error",
+    says="{strength_out} came out of {strength_in}: no carbon makes spirit stronger.",
+    advice="Measure both again at about 20 °C, and mind their units.",
+)
+def stronger_out(
+    strength_in: Array, strength_out: Array, strength_in_doubt: Mask, two_strengths: float
+) -> Mask:
+    """By more than two readings may differ, where the strength that went in is not itself in doubt."""
+    return (strength_out > strength_in + two_strengths) & ~strength_in_doubt
+
+
+@check(
+    "carbon",
+    cell="volume_out",
+    level="error",
+    says="{out} of pure alcohol came out, but only {into} went in. {meant}",
+    advice="Look at both volumes, the strengths and their units.",
+)
+def more_alcohol_out(
+    alcohol_in: Array,
+    alcohol_out: Array,
+    volume_in: Array,
+    volume_out: Array,
+    strength_in: Array,
+    strength_out: Array,
+    strength_in_doubt: Mask,
+    two_strengths: float,
+) -> tuple[Mask, dict[str, Any]]:
+    """Beyond what two volumes and two readings may be off; a wrong strength is told by itself."""
+    gained = _gained(alcohol_in, alcohol_out, strength_in, two_strengths)
+    wrong = gained & ~(strength_out > strength_in + two_strengths) & ~strength_in_doubt
+    meant = slips.amount_meant(volume_out, "volume", 0.5 * volume_in, volume_in)
+    like = "alcohol_lost"
+    return wrong, {"out": (alcohol_out, like), "into": (alcohol_in, like), "meant": (meant, "")}
+
+
+def _gained(alcohol_in: Array, alcohol_out: Array, strength_in: Array, two_strengths: float) -> Mask:
+    allowed = 1 + np.hypot(TWO_VOLUMES, two_strengths / _positive(strength_in))
+    return np.asarray(alcohol_out > alcohol_in * allowed)
+
+
+@check(
+    "carbon",
+    cell="volume_out",
+    level="warning",
+    says="{volume_out} came out of {volume_in}; only rinsing water makes it more. {meant}",
+    advice="Look at both volumes and their units; if you rinsed the filter, measure the strength out.",
+)
+def more_volume_out(
+    volume_in: Array,
+    volume_out: Array,
+    alcohol_in: Array,
+    alcohol_out: Array,
+    strength_in: Array,
+    two_strengths: float,
+) -> tuple[Mask, dict[str, Any]]:
+    """By more than two volumes may be off; with too much alcohol in it, it is told by another check."""
+    wrong = (volume_out > volume_in * (1 + TWO_VOLUMES)) & ~_gained(
+        alcohol_in, alcohol_out, strength_in, two_strengths
+    )
+    return wrong, {"meant": (slips.amount_meant(volume_out, "volume", 0.5 * volume_in, volume_in), "")}
+
+
+@check(
+    "carbon",
+    cell="volume_out",
+    level="warning",
+    says="{loss} of {volume_in} stayed behind; {carbon_mass} of carbon keeps about {kept}. {meant}",
+    advice="Look at the volumes and their units; let it drain, look for a leak, and rinse the rest out with "
+    "water.",
+)
+def much_lost(
+    loss: Array, volume_in: Array, volume_out: Array, carbon_mass: Array, carbon_per_litre: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """More than wet carbon holds, and than two volumes may be off."""
+    kept = HOLDS * carbon_mass
+    meant = slips.amount_meant(volume_out, "volume", 0.5 * volume_in, volume_in)
+    wrong = _short(loss, volume_in, carbon_mass) & ~_unusual(carbon_per_litre)
+    return wrong, {"kept": (kept, "loss"), "meant": (meant, "")}
+
+
+def _short(loss: Array, volume_in: Array, carbon_mass: Array) -> Mask:
+    return loss > HOLDS * carbon_mass + TWO_VOLUMES * volume_in
+
+
+@check(
+    "carbon",
+    cell="strength_out",
+    level="warning",
+    says="{alcohol_lost} of pure alcohol is gone, more than {carbon_mass} of carbon keeps ({kept}).",
+    advice="Measure the strength again; if it holds, the carbon was too wet, or the spirit stood open.",
+)
+def alcohol_gone(
+    alcohol_lost: Array,
+    alcohol_in: Array,
+    strength_in: Array,
+    strength_in_doubt: Mask,
+    loss: Array,
+    volume_in: Array,
+    carbon_mass: Array,
+    carbon_per_litre: Array,
+    two_strengths: float,
+) -> tuple[Mask, dict[str, Any]]:
+    """More than wet carbon holds and than readings may be off; what another check explains is left to it."""
+    kept = HOLDS * carbon_mass * strength_in / 100
+    most = kept + alcohol_in * np.hypot(TWO_VOLUMES, two_strengths / _positive(strength_in))
+    told = _short(loss, volume_in, carbon_mass) | _unusual(carbon_per_litre) | strength_in_doubt
+    return (alcohol_lost > most) & ~told, {"kept": (kept, "alcohol_lost")}
+
+
+@check(
+    "carbon",
+    cell="strength_out",
+    level="note",
+    says="Without the strength that came out it can't be told where alcohol went.",
+    advice="Measure it and type it.",
+)
+def strength_out_missing(volume_out: Array, strength_out: Array) -> Mask:
+    """A volume alone."""
+    return np.isfinite(volume_out) & np.isnan(strength_out)
