@@ -11,6 +11,8 @@ from sheetcalc import units
 Role = Literal["entry", "computed", "flag"]
 System = Literal["metric", "us"]
 Style = Literal["title", "heading", "text", "step", "caution", "entry", "computed", "flag"]
+ChartKind = Literal["line", "scatter", "bar"]
+MOST_DRAWN = 3  # more columns in one chart can't be told apart in grey print
 
 
 class LayoutError(Exception):
@@ -67,8 +69,28 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Chart:
+    """A chart of the ready rows of another sheet's table, or of the first `records` of them.
+
+    A line chart joins its points in the order of the records, with a gap where one is blank. A scatter
+    chart shows the first key of `y` as points and those after it, which they are compared with, as lines. A
+    bar chart has a text column as `x`. Behind the titles of the axes stands the workbook's first unit.
+    """
+
+    title: str
+    kind: ChartKind
+    sheet: str
+    x: str
+    y: tuple[str, ...]
+    x_title: str
+    y_title: str
+    intro: str
+    records: int | None
+
+
+@dataclass(frozen=True)
 class Sheet:
-    """One sheet: a card (`fields`), a table (`columns`), both, or a page (`lines`)."""
+    """One sheet: a card (`fields`), a table (`columns`), both, a page (`lines`), or `charts`."""
 
     key: str
     title: str
@@ -79,6 +101,12 @@ class Sheet:
     columns: tuple[Field, ...]
     lines: tuple[Line, ...]
     prefilled: tuple[dict[str, dict[System, float | str]], ...]
+    charts: tuple[Chart, ...] = ()
+
+    @property
+    def ready(self) -> int:
+        """How many rows of the table stand ready for records."""
+        return max(self.records, len(self.prefilled))
 
     def field(self, key: str) -> Field | None:
         """The field or column with this key, if the layout has it."""
@@ -116,11 +144,11 @@ def load(name: str, templates: Path | None = None) -> Layout:
     found = _parse(path)
     _only(path, "the file", found, {"title", "sheets"})
     names = _take(path, "the file", found, "sheets", list)
-    return Layout(
-        name=name,
-        title=_take(path, "the file", found, "title", str),
-        sheets=tuple(_sheet(templates / "sheets" / f"{key}.toml") for key in names),
-    )
+    sheets = tuple(_sheet(templates / "sheets" / f"{key}.toml") for key in names)
+    for sheet in sheets:
+        for number, chart in enumerate(sheet.charts, start=1):
+            _check_chart(f"{sheet.key}.toml, {_chart_at(number, chart.title)}", chart, sheets)
+    return Layout(name=name, title=_take(path, "the file", found, "title", str), sheets=sheets)
 
 
 @cache
@@ -132,13 +160,18 @@ def every_sheet(templates: Path | None = None) -> dict[str, Sheet]:
 @cache
 def _sheet(path: Path) -> Sheet:
     found = _parse(path)
-    allowed = {"title", "intro", "landscape", "records", "fields", "columns", "lines", "prefilled"}
+    allowed = {"title", "intro", "landscape", "records", "fields", "columns", "lines", "prefilled", "charts"}
     _only(path, "the file", found, allowed)
     fields = _fields(path, "fields", found)
     columns = _fields(path, "columns", found)
     lines = tuple(_line(path, number, line) for number, line in _tables(path, "lines", found))
-    if not (fields or columns or lines):
-        raise LayoutError(f"{path.name}: the sheet has no [[fields]], no [[columns]] and no [[lines]].")
+    charts = tuple(_chart(path, number, chart) for number, chart in _tables(path, "charts", found))
+    if not (fields or columns or lines or charts):
+        raise LayoutError(
+            f"{path.name}: the sheet has no [[fields]], no [[columns]], no [[lines]] and no [[charts]]."
+        )
+    if charts and (fields or columns or lines):
+        raise LayoutError(f"{path.name}: [[charts]] stand on a sheet of their own.")
     _unlike(path, [f.key for f in (*fields, *columns)])
     by_key = {c.key: c for c in columns}
     return Sheet(
@@ -153,6 +186,7 @@ def _sheet(path: Path) -> Sheet:
         prefilled=tuple(
             _prefilled(path, number, row, by_key) for number, row in _tables(path, "prefilled", found)
         ),
+        charts=charts,
     )
 
 
@@ -223,6 +257,56 @@ def _line(path: Path, number: int, entry: dict[str, Any]) -> Line:
         text=_take(path, where, entry, "text", str),
         link=_take(path, where, entry, "link", str, ""),
     )
+
+
+def _chart(path: Path, number: int, entry: dict[str, Any]) -> Chart:
+    title = _take(path, f"[[charts]] {number}", entry, "title", str)
+    where = _chart_at(number, title)
+    texts = ("sheet", "x", "x_title", "y_title", "intro")
+    _only(path, where, entry, {"title", "kind", "y", "records", *texts})
+    kind = _take(path, where, entry, "kind", str)
+    if kind not in get_args(ChartKind):
+        raise LayoutError(f"{path.name}, {where}: kind is {kind!r}; it can be {_or(get_args(ChartKind))}.")
+    y = _take(path, where, entry, "y", list)
+    if not 1 <= len(y) <= MOST_DRAWN or not all(isinstance(key, str) for key in y):
+        raise LayoutError(f"{path.name}, {where}: 'y' is {y!r}; it lists 1 to {MOST_DRAWN} keys.")
+    _unlike(path, y)
+    records = _take(path, where, entry, "records", int, None)
+    if records is not None and records < 1:
+        raise LayoutError(f"{path.name}, {where}: 'records' is {records}; it has to be 1 or more.")
+    named = {key: _take(path, where, entry, key, str) for key in texts}
+    return Chart(title=title, kind=kind, y=tuple(y), records=records, **named)
+
+
+def _chart_at(number: int, title: str) -> str:
+    return f"[[charts]] {number} (title {title!r})"
+
+
+def _check_chart(where: str, chart: Chart, sheets: tuple[Sheet, ...]) -> None:
+    """Raises LayoutError where a chart can't be drawn from the sheets of its workbook."""
+    tables = {sheet.key: sheet for sheet in sheets if sheet.columns}
+    if chart.sheet not in tables:
+        raise LayoutError(
+            f"{where}: sheet is {chart.sheet!r}; the tables of this workbook are {_or(tables)}."
+        )
+    columns = {column.key: column for column in tables[chart.sheet].columns}
+    for axis, key in (("x", chart.x), *(("y", key) for key in chart.y)):
+        if key not in columns:
+            raise LayoutError(f"{where}: {axis} is {key!r}; {chart.sheet} has the columns {_or(columns)}.")
+    along, first = columns[chart.x], columns[chart.y[0]]
+    if (along.quantity in ("text", "choice")) != (chart.kind == "bar"):
+        wanted = "a text" if chart.kind == "bar" else "a number or a moment"
+        raise LayoutError(f"{where}: x is {chart.x!r}; a {chart.kind} chart has {wanted} there.")
+    for column in (columns[key] for key in chart.y):
+        if column.quantity in ("text", "choice", "moment"):
+            raise LayoutError(f"{where}: y is {column.key!r}; only a number can be drawn.")
+        if (column.quantity, column.unit) != (first.quantity, first.unit):
+            raise LayoutError(
+                f"{where}: y is {column.key!r} beside {first.key!r}; on one axis all have the same unit."
+            )
+    if chart.records and chart.records > tables[chart.sheet].ready:
+        ready = tables[chart.sheet].ready
+        raise LayoutError(f"{where}: 'records' is {chart.records}; {chart.sheet} has {ready} ready rows.")
 
 
 def _prefilled(

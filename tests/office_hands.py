@@ -332,7 +332,7 @@ def replace(remote, order):
 
 
 def read(remote, order):
-    """What LibreOffice shows in all formula cells and charts when it opens a workbook.
+    """What LibreOffice shows in all formula cells and, by sheet, all charts when it opens a workbook.
 
     For every formula cell: its sheet, its row and column from 1, its result as shown, and its result after
     everything was computed afresh.
@@ -340,16 +340,25 @@ def read(remote, order):
     hands = Hands(remote, order["path"])
     try:
         shown = list(formula_results(hands.book))
-        charts = [
-            [row[-1] for row in chart.EmbeddedObject.getData().getData()]
+        charts = {
+            sheet.Name: [list(drawn(chart.EmbeddedObject)) for chart in sheet.Charts]
             for sheet in hands.book.Sheets
-            for chart in sheet.Charts
-        ]
+        }
         hands.book.calculateAll()
         again = [result for *_, result in formula_results(hands.book)]
     finally:
         hands.book.close(True)
     return {"cells": [[*cell, afresh] for cell, afresh in zip(shown, again, strict=True)], "charts": charts}
+
+
+def drawn(chart):
+    """The values of all columns in a chart, without blanks."""
+    for system in chart.FirstDiagram.CoordinateSystems:
+        for kind in system.ChartTypes:
+            for series in kind.DataSeries:
+                for sequence in series.DataSequences:
+                    if sequence.Values.Role == "values-y":
+                        yield from (v for v in sequence.Values.Data if isinstance(v, float) and v == v)
 
 
 def formula_results(book):

@@ -14,17 +14,19 @@ READING = """
 key = "reading"
 """
 LOW = "low = 0.97\nhigh = 1.17"
-Load = Callable[[str, str], layouts.Layout]
+CHART_Y = 'y = ["gravity_20"]'
+CHART_AT = ["charts.toml", "[[charts]] 1", "'Gravity of the wash'"]
+Load = Callable[..., layouts.Layout]
 
 
 @pytest.fixture
 def load_with(tmp_path: Path) -> Load:
-    """Load the batch layout after a change to one of its texts in the fermentation sheet."""
+    """Load the batch layout after a change to one of the texts of a sheet, the fermentation's by itself."""
 
-    def load(old: str, new: str) -> layouts.Layout:
+    def load(old: str, new: str, sheet: str = SHEET) -> layouts.Layout:
         folder = tmp_path / "templates"
         shutil.copytree(layouts.folder(), folder)
-        path = folder / "sheets" / SHEET
+        path = folder / "sheets" / sheet
         text = path.read_text(encoding="utf-8")
         assert old in text
         path.write_text(text.replace(old, new, 1), encoding="utf-8")
@@ -84,6 +86,49 @@ def test_a_broken_layout_is_refused(load_with: Load, old: str, new: str, said: l
         load_with(old, new)
     for words in (SHEET, *said):
         assert words in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('kind = "line"', 'kind = "pie"', [*CHART_AT, "'pie'", "bar, line, scatter"]),
+        ('kind = "line"', 'kind = "line"\ncolour = "red"', [*CHART_AT, "'colour'", "known are"]),
+        ('title = "Gravity of the wash"\n', "", ["charts.toml", "[[charts]] 1", "'title'", "missing"]),
+        ('y_title = "Gravity at 20 °C"', "", [*CHART_AT, "'y_title'", "missing"]),
+        ('sheet = "fermentation"', 'sheet = "mash"', [*CHART_AT, "sheet is 'mash'", "fermentation"]),
+        ('sheet = "fermentation"', 'sheet = "batch"', [*CHART_AT, "sheet is 'batch'", "fermentation"]),
+        ('x = "taken_at"', 'x = "when"', [*CHART_AT, "x is 'when'", "taken_at"]),
+        ('x = "taken_at"', 'x = "note"', [*CHART_AT, "x is 'note'", "a number or a moment"]),
+        ('kind = "line"', 'kind = "bar"', [*CHART_AT, "x is 'taken_at'", "a text"]),
+        (CHART_Y, 'y = "gravity_20"', [*CHART_AT, "'y'", "a list"]),
+        (CHART_Y, "y = []", [*CHART_AT, "'y'", "1 to 3 keys"]),
+        (CHART_Y, 'y = ["a", "b", "c", "d"]', [*CHART_AT, "'y'", "1 to 3 keys"]),
+        (CHART_Y, "y = [20]", [*CHART_AT, "'y'", "1 to 3 keys"]),
+        (CHART_Y, 'y = ["gravity_20", "gravity_20"]', ["charts.toml", "'gravity_20'", "twice"]),
+        (CHART_Y, 'y = ["gravity_25"]', [*CHART_AT, "y is 'gravity_25'", "gravity_20"]),
+        (CHART_Y, 'y = ["state"]', [*CHART_AT, "y is 'state'", "number"]),
+        (CHART_Y, 'y = ["gravity_20", "alcohol"]', [*CHART_AT, "'alcohol' beside 'gravity_20'", "unit"]),
+        (CHART_Y, f"{CHART_Y}\nrecords = 0", [*CHART_AT, "'records'", "1 or more"]),
+        (CHART_Y, f"{CHART_Y}\nrecords = 61", [*CHART_AT, "'records'", "60 ready rows"]),
+        ("landscape = false", '[[lines]]\nstyle = "text"\ntext = "a"', ["charts.toml", "of their own"]),
+    ],
+)
+def test_a_chart_that_cannot_be_drawn_is_refused(
+    load_with: Load, old: str, new: str, said: list[str]
+) -> None:
+    with pytest.raises(layouts.LayoutError) as refused:
+        load_with(old, new, "charts.toml")
+    for words in said:
+        assert words in str(refused.value)
+
+
+def test_a_chart_of_a_sheet_that_was_dropped_is_refused(tmp_path: Path) -> None:
+    folder = tmp_path / "templates"
+    shutil.copytree(layouts.folder(), folder)
+    path = folder / "batch.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace('"fermentation",', ""), encoding="utf-8")
+    with pytest.raises(layouts.LayoutError, match=r"charts\.toml, \[\[charts\]\] 1 .*'fermentation'"):
+        layouts.load("batch", folder)
 
 
 def test_a_sheet_that_is_not_there_is_named(tmp_path: Path) -> None:

@@ -65,6 +65,7 @@ CHANGED = (
 DELETED = (("fermentation", 11), ("strength", 1))
 ORIGINAL_GRAVITY = 1.082
 RECORDS, RUNS = 12, 5
+HIDDEN = 2  # the record that hide_and_colour hides
 
 
 @dataclass(frozen=True)
@@ -481,15 +482,17 @@ def test_own_formulas_show_fresh_values_when_the_file_is_opened(case: Case) -> N
     assert was[OWN_SHEET, 3, 1] != pytest.approx(shown[OWN_SHEET, 3, 1])
 
 
-def test_own_chart_shows_fresh_values_when_the_file_is_opened(case: Case) -> None:
+def test_charts_show_fresh_values_when_the_file_is_opened(case: Case) -> None:
+    """The person's own one, and ours, which leaves out the row that was hidden."""
     opened = opened_at(case.filled)
     place = opened.found["fermentation"]
     column = place.cells["gravity_20"][1]
     cells = opened.book.cells(place.tab)
     gravities = [cells[row, column].value for row in opened.read["fermentation"].rows]
-    (chart,) = case.opened["charts"]
-    assert chart == pytest.approx(gravities)
-    assert case.was_shown["charts"] != [chart]
+    (own,), ours = case.opened["charts"][OWN_SHEET], case.opened["charts"]["Charts"][0]
+    assert own == pytest.approx(gravities)
+    assert case.was_shown["charts"][OWN_SHEET] != [own]
+    assert ours == pytest.approx(gravities[:HIDDEN] + gravities[HIDDEN + 1 :])
 
 
 def test_second_fill_changes_no_byte(case: Case) -> None:

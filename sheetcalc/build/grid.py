@@ -6,8 +6,9 @@ Formulas are written as OpenFormula writes them (`[.$A6]`, `;`), relative to the
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from sheetcalc.build.look import Look, Mark
+from sheetcalc.build.look import Look, Mark, Stroke
 from sheetcalc.findings import address
+from sheetcalc.layouts import ChartKind
 
 
 class Position(NamedTuple):
@@ -65,12 +66,50 @@ class Marking:
     conditions: tuple[tuple[str, Mark], ...]
 
 
+@dataclass(frozen=True)
+class Axis:
+    """What stands beside an axis of a chart, and how its numbers are shown."""
+
+    title: str
+    format: str
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One column in a chart: its values, its heading and how it is drawn."""
+
+    values: Area
+    heading: Area
+    stroke: Stroke
+
+
+@dataclass(frozen=True)
+class Plot:
+    """A chart: `area` are the cells it covers, `width` and `height` their size in points.
+
+    `source` is the title of the sheet that `along` (what its traces are drawn against) and they stand in.
+    """
+
+    kind: ChartKind
+    title: str
+    area: Area
+    width: float
+    height: float
+    source: str
+    along: Area
+    traces: tuple[Trace, ...]
+    x: Axis
+    y: Axis
+
+
 @dataclass
 class Grid:
     """One sheet: everything both file formats have to write.
 
     `heights` are about what the texts take; rows in `fixed` keep theirs, the others grow with their text.
     `frozen` holds how many rows and columns stay in sight; `repeated` the rows printed on every page.
+    `one_page` prints all of it on one page, smaller where it has to be, and not only one page wide.
+    `ready` are the first and last row that stand ready for records.
     `spare` are the cells of the rows from `spare_from` to `spare_to`, ready for entries but bare to the eye.
     """
 
@@ -89,9 +128,12 @@ class Grid:
     markings: list[Marking] = field(default_factory=list)
     frozen: tuple[int, int] = (0, 0)
     repeated: tuple[int, int] | None = None
+    ready: tuple[int, int] = (0, 0)
     spare: dict[int, Cell] = field(default_factory=dict)
     spare_from: int = 0
     spare_to: int = 0
+    one_page: bool = False
+    plots: list[Plot] = field(default_factory=list)
 
 
 def reference(row: int, column: int, *, fixed_row: bool = False, fixed_column: bool = False) -> str:

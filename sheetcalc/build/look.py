@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from sheetcalc.layouts import Field
+from sheetcalc.layouts import ChartKind, Field
 
 FONT = "Arial"
 
@@ -19,8 +19,9 @@ SLATE, SLATE_DEEP = "EAEFF4", "D3DDE6"
 PLAIN_DEEP = "EFEFEC"
 RED, RED_SOFT, RED_STRONG = "9A1B1B", "FBE3DF", "F3A79D"
 AMBER, AMBER_SOFT, AMBER_STRONG = "7F4F00", "FFE6BF", "FFC463"
-BLUE = "2F5577"
+BLUE, OCHRE, GREY = "2F5577", "A8741A", "4D5358"
 
+Marker = Literal["circle", "diamond", "triangle", ""]
 Align = Literal["left", "right"]
 Stand = Literal["top", "center", "bottom"]
 
@@ -57,6 +58,18 @@ class Mark:
     frame: str = ""
 
 
+@dataclass(frozen=True)
+class Stroke:
+    """How a column is drawn in a chart: a line in `ink` where `line` is set, a marker where there is one;
+    a bar is filled and has an outline in `ink`."""
+
+    ink: str
+    fill: str
+    marker: Marker
+    line: bool
+    dashed: bool = False
+
+
 PLAIN = Look(wrap=False)
 TITLE = Look(size=16, bold=True, stand="center", wrap=False)
 INTRO = Look(ink=QUIET, room=3)
@@ -71,6 +84,18 @@ STEP = Look(bold=True, align="right", wrap=False, room=3)
 STEP_LINK = Look(ink=LINK, underline=True, wrap=False, room=3)
 CAUTION_SIGN = Look(bold=True, ink=RED, fill=RED_SOFT, bar=RED, align="right", wrap=False, room=3)
 CAUTION = replace(PAGE_TEXT, fill=RED_SOFT)
+CHART_TEXT = Look(stand="bottom", room=4)
+CHART_TITLE = Look(size=11, bold=True)
+AXIS_TITLE = Look(size=9, ink=QUIET)
+AXIS_LABEL = Look(size=8)
+CHART_LINK = replace(STEP_LINK, align="right", stand="bottom", room=4)
+
+# Lightness, marker and dashes tell them apart, so that grey print is enough.
+STROKES = (
+    Stroke(BLUE, BLUE, "circle", line=True),
+    Stroke(OCHRE, CREAM_DEEP, "diamond", line=True, dashed=True),
+    Stroke(GREY, SLATE_DEEP, "triangle", line=True),
+)
 
 _ENTRY = Look(fill=CREAM, frame=CREAM_FRAME)
 # A white line parts the rows of results without framing them.
@@ -103,6 +128,17 @@ MARKS = (
     WARNING_FLAG,
     NOTE_FLAG,
 )
+
+
+def stroke(kind: ChartKind, place: int) -> Stroke:
+    """How the column at this place (from 0) of a chart is drawn.
+
+    On a scatter chart the first is points and the others lines without any.
+    """
+    usual = STROKES[place]
+    if kind != "scatter":
+        return usual
+    return replace(usual, marker="") if place else replace(usual, line=False)
 
 
 def record(field: Field) -> Look:

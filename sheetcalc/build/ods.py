@@ -10,7 +10,7 @@ from odf.opendocument import OpenDocument, OpenDocumentSpreadsheet
 from odf.teletype import addTextToElement
 from odf.text import A, P
 
-from sheetcalc.build import look, steady
+from sheetcalc.build import look, ods_charts, steady
 from sheetcalc.build.grid import Area, Cell, Grid, Position, Rule
 from sheetcalc.build.ods_styles import Styles
 from sheetcalc.build.place import grids
@@ -22,12 +22,14 @@ _Value = TypeVar("_Value")
 
 
 class _Piece(NamedTuple):
-    """A cell as it is written: with the names of its style and its rule; `spans` is 0 where it is covered."""
+    """A cell as it is written: with the names of its style and its rule, and a frame that begins on it;
+    `spans` is 0 where it is covered."""
 
     cell: Cell
     style: str
     rule: str
     spans: int
+    frame: Any = None
 
 
 def build(layout: Layout, system: System, path: Path) -> None:
@@ -41,7 +43,11 @@ def build(layout: Layout, system: System, path: Path) -> None:
         named = [(rule.area, f"{grid.key}{n}") for n, rule in enumerate(grid.rules, start=1)]
         for rule, (_, name) in zip(grid.rules, named, strict=True):
             rules.addElement(_validation(rule, name, grid.title))
-        document.spreadsheet.addElement(_sheet(grid, styles, named))
+        frames = {
+            Position(*plot.area[:2]): ods_charts.frame(document, plot, f"{grid.key}{n}", styles.frame())
+            for n, plot in enumerate(grid.plots, start=1)
+        }
+        document.spreadsheet.addElement(_sheet(grid, styles, named, frames))
     document.spreadsheet.addElement(_names(sheets))
     _view(document, sheets)
     _properties(document, layout)
@@ -49,14 +55,14 @@ def build(layout: Layout, system: System, path: Path) -> None:
     steady.settle(path)
 
 
-def _sheet(grid: Grid, styles: Styles, rules: list[tuple[Area, str]]) -> Any:
-    sheet = table.Table(name=grid.title, stylename=styles.table(grid.landscape, grid.tab))
+def _sheet(grid: Grid, styles: Styles, rules: list[tuple[Area, str]], frames: dict[Position, Any]) -> Any:
+    sheet = table.Table(name=grid.title, stylename=styles.table(grid.landscape, grid.one_page, grid.tab))
     for column in range(1, max(grid.widths) + 1):
         sheet.addElement(table.TableColumn(stylename=styles.column(grid.widths[column])))
     first, last = grid.repeated or (0, 0)
     header = table.TableHeaderRows()
     row = 1
-    for (pieces, height, fixed), same in groupby(_rows(grid, styles, rules)):
+    for (pieces, height, fixed), same in groupby(_rows(grid, styles, rules, frames)):
         count = len(list(same))
         element = _row(pieces, styles.row(height, fixed), count)
         (header if first <= row <= last else sheet).addElement(element)
@@ -67,7 +73,7 @@ def _sheet(grid: Grid, styles: Styles, rules: list[tuple[Area, str]]) -> Any:
 
 
 def _rows(
-    grid: Grid, styles: Styles, rules: list[tuple[Area, str]]
+    grid: Grid, styles: Styles, rules: list[tuple[Area, str]], frames: dict[Position, Any]
 ) -> Iterable[tuple[tuple[_Piece, ...], float, bool]]:
     """Every row with its height and whether that is fixed; the spare rows at the end."""
     markings = [(marking.area, marking) for marking in grid.markings]
@@ -77,13 +83,14 @@ def _rows(
         covered = any(_inside(area, place) and place not in spans for area in grid.merged)
         rule, marking = _found(rules, place), _found(markings, place)
         if cell is None and not marking:
-            return _Piece(Cell(None, look.PLAIN), "", rule or "", 0 if covered else 1)
+            bare = Cell(None, look.PLAIN)
+            return _Piece(bare, "", rule or "", 0 if covered else 1, frames.get(place))
         cell = cell or Cell(None, look.PLAIN)
         style = styles.cell(cell.look, cell.format, grid.title, marking)
         return _Piece(cell, style, rule or "", 0 if covered else spans.get(place, 1))
 
     columns = range(1, max(grid.widths) + 1)
-    for row in range(1, max(place.row for place in grid.cells) + 1):
+    for row in range(1, max(*(place.row for place in grid.cells), *grid.heights) + 1):
         places = [Position(row, column) for column in columns]
         pieces = tuple(piece(place, grid.cells.get(place)) for place in places)
         yield pieces, grid.heights.get(row, _ROW_HEIGHT), row in grid.fixed
@@ -130,6 +137,8 @@ def _cell(piece: _Piece) -> Any:
         cell.setAttribute("valuetype", "float")
         cell.setAttribute("value", f"{value:.15g}")
         cell.addElement(_text(f"{value:.15g}", ""))
+    if piece.frame:
+        cell.addElement(piece.frame)
     return cell
 
 

@@ -31,8 +31,8 @@ def _number(name: str, section: formats.Digits) -> Any:
         style.addElement(number.Text(text=section.sign))
     places = section.always + section.perhaps
     digits = number.Number(minintegerdigits=section.whole, decimalplaces=places)
-    digits.setAttrNS(NUMBERNS, "min-decimal-places", str(section.always))
     if section.perhaps:
+        digits.setAttrNS(NUMBERNS, "min-decimal-places", str(section.always))
         digits.setAttrNS(NUMBERNS, "decimal-replacement", "")
     style.addElement(digits)
     return style

@@ -23,7 +23,8 @@ class Styles:
         _default(document)
         _marks(document)
         for landscape in (False, True):
-            _page(document, landscape)
+            for one_page in (False, True):
+                _page(document, landscape, one_page)
 
     def cell(self, appearance: look.Look, code: str, title: str, marking: Marking | None) -> str:
         """The name of the style for a look, a number format and the marks laid over it."""
@@ -60,11 +61,11 @@ class Styles:
             self._kept[key] = made.getAttribute("name")
         return self._kept[key]
 
-    def table(self, landscape: bool, tab: str) -> str:
+    def table(self, landscape: bool, one_page: bool, tab: str) -> str:
         """The name of the style for a sheet printed this way, with this colour on its tab."""
-        key = ("table", landscape, tab)
+        key = ("table", landscape, one_page, tab)
         if key not in self._kept:
-            master = _master(landscape)
+            master = _master(landscape, one_page)
             made = style.Style(name=f"ta{len(self._kept)}", family="table", masterpagename=master)
             properties = style.TableProperties(display="true", writingmode="lr-tb")
             properties.setAttrNS(TABLENS, "tab-color", f"#{tab}")
@@ -72,6 +73,15 @@ class Styles:
             self._document.automaticstyles.addElement(made)
             self._kept[key] = made.getAttribute("name")
         return self._kept[key]
+
+    def frame(self) -> str:
+        """The name of the style for a frame that adds nothing to what it shows."""
+        if "frame" not in self._kept:
+            made = style.Style(name="gr0", family="graphic")
+            made.addElement(style.GraphicProperties(stroke="none", fill="none"))
+            self._document.automaticstyles.addElement(made)
+            self._kept["frame"] = made.getAttribute("name")
+        return self._kept["frame"]
 
     def _number(self, code: str) -> str:
         key = ("number", code)
@@ -155,18 +165,18 @@ def _maps(made: Any, title: str, marking: Marking) -> None:
         )
 
 
-def _master(landscape: bool) -> str:
-    return "Landscape" if landscape else "Portrait"
+def _master(landscape: bool, one_page: bool) -> str:
+    return ("Landscape" if landscape else "Portrait") + ("One" if one_page else "")
 
 
-def _page(document: OpenDocument, landscape: bool) -> None:
+def _page(document: OpenDocument, landscape: bool, one_page: bool) -> None:
     """A4, one page wide, the sheet's name and the page number in the footer."""
-    layout = style.PageLayout(name=f"pm{_master(landscape)}")
+    layout = style.PageLayout(name=f"pm{_master(landscape, one_page)}")
     width, height = ("29.7cm", "21cm") if landscape else ("21cm", "29.7cm")
     properties = style.PageLayoutProperties(
         pagewidth=width,
         pageheight=height,
-        printorientation=_master(landscape).lower(),
+        printorientation="landscape" if landscape else "portrait",
         margintop="1cm",
         marginbottom="0.8cm",
         marginleft="1cm",
@@ -174,11 +184,11 @@ def _page(document: OpenDocument, landscape: bool) -> None:
         firstpagenumber="continue",
     )
     properties.setAttrNS(STYLENS, "scale-to-X", "1")
-    properties.setAttrNS(STYLENS, "scale-to-Y", "0")
+    properties.setAttrNS(STYLENS, "scale-to-Y", str(int(one_page)))
     layout.addElement(properties)
     layout.addElement(_footer_room())
     document.automaticstyles.addElement(layout)
-    master = style.MasterPage(name=_master(landscape), pagelayoutname=layout)
+    master = style.MasterPage(name=_master(landscape, one_page), pagelayoutname=layout)
     master.addElement(_no_header())
     master.addElement(_footer())
     document.masterstyles.addElement(master)

@@ -2,7 +2,7 @@
 
 import re
 
-from sheetcalc.build import card, formats, look, parts, table
+from sheetcalc.build import card, charts, formats, look, parts, table
 from sheetcalc.build.grid import Grid
 from sheetcalc.build.page import page
 from sheetcalc.layouts import Layout, LayoutError, Sheet, System
@@ -15,7 +15,12 @@ def grids(layout: Layout, system: System) -> list[Grid]:
     _check_titles(layout)
     _check_fields(layout, system)
     titles = {sheet.key: sheet.title for sheet in layout.sheets}
-    return [_grid(sheet, system, titles) for sheet in layout.sheets]
+    made = [_grid(sheet, system, titles) for sheet in layout.sheets]
+    tables = {sheet.key: (sheet, grid) for sheet, grid in zip(layout.sheets, made, strict=True)}
+    for sheet, grid in tables.values():
+        if sheet.charts:
+            charts.charts(grid, sheet, system, tables)
+    return made
 
 
 def _check_titles(layout: Layout) -> None:
@@ -47,6 +52,8 @@ def _grid(sheet: Sheet, system: System, titles: dict[str, str]) -> Grid:
     if sheet.lines:
         return page(sheet, titles)
     grid = Grid(sheet.key, sheet.title, sheet.landscape, gridlines=bool(sheet.columns), tab=_tab(sheet))
+    if sheet.charts:
+        return grid
     grid.widths = table.widths(sheet) if sheet.columns else card.widths(sheet)
     parts.head(grid, sheet)
     row = parts.FIRST_ROW

@@ -22,7 +22,8 @@ def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
     heading_row = row + 1
     unit_row = heading_row + measured
     first = unit_row + 1
-    last = first + max(sheet.records, len(sheet.prefilled)) - 1
+    last = first + sheet.ready - 1
+    grid.ready = (first, last)
     grid.spare_from, grid.spare_to = last + 1, max(last, first + SPARE - 1)
     for place, column in enumerate(sheet.columns, start=1):
         grid.cells[Position(row, place)] = Cell(column.help, look.HELP)

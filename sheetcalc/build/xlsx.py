@@ -19,7 +19,7 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 from openpyxl.writer.excel import ExcelWriter
 
-from sheetcalc.build import look, steady
+from sheetcalc.build import look, steady, xlsx_charts
 from sheetcalc.build.grid import Cell, Grid, Marking, Position, Rule
 from sheetcalc.build.place import grids
 from sheetcalc.layouts import Layout, System
@@ -67,6 +67,8 @@ def _sheet(book: Workbook, grid: Grid) -> None:
         book.defined_names[name] = DefinedName(name, attr_text=quoted)
     for rule in grid.rules:
         sheet.add_data_validation(_validation(rule))
+    for plot in grid.plots:
+        sheet.add_chart(xlsx_charts.chart(plot))
     for marking in grid.markings:
         _mark(sheet, marking)
     _view(sheet, grid)
@@ -179,7 +181,7 @@ def _view(sheet: Worksheet, grid: Grid) -> None:
 def _page(sheet: Worksheet, grid: Grid) -> None:
     sheet.page_setup.orientation = "landscape" if grid.landscape else "portrait"
     sheet.page_setup.paperSize = A4
-    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, int(grid.one_page)
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     margins = sheet.page_margins
     margins.left = margins.right = margins.top = _MARGIN

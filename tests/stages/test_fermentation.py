@@ -85,7 +85,10 @@ def test_the_expected_end_is_found_from_a_third_of_the_way_on(
     words: Any = np.full(len(days), "working", dtype=object)
     ends = (FINISHED_BELOW, USUAL_END)
     expected = stage.expected_end(sound, words, days, COARSE, ends)[-1]
-    assert expected == pytest.approx(truth, abs=max(1.0, 0.15 * truth))
+    if sound.gravity[-1] - USUAL_END <= COARSE.division:
+        assert np.isnan(expected)  # it is there
+    else:
+        assert expected == pytest.approx(truth, abs=max(1.0, 0.15 * truth))
 
 
 def test_dates_sorted_either_way_give_the_same_order() -> None:
