@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import units
+from sheetcalc import layouts, units
 from sheetcalc.entries import Entries
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field
@@ -37,15 +37,20 @@ class Values:
         for place in (sheet, *SHARED):
             if self._has(place, key):
                 return place, key
-        for place in registry.COLUMNS.keys() | self.entries.keys():
+        for place in sorted(registry.COLUMNS.keys() | self.entries.keys()):
             rest = key.removeprefix(f"{place}_")
-            if rest != key and self._has(place, rest):
+            if rest != key:
                 return place, rest
         return sheet, key
 
     def _has(self, sheet: str, key: str) -> bool:
-        entries = self.entries.get(sheet)
-        return key in registry.COLUMNS.get(sheet, {}) or (entries is not None and key in entries.values)
+        """Whether the sheet has the key, or would have it if it were in the workbook."""
+        if key in registry.COLUMNS.get(sheet, {}):
+            return True
+        if sheet in self.entries:
+            return key in self.entries[sheet].values
+        look = layouts.every_sheet().get(sheet)
+        return look is not None and look.field(key) is not None
 
     def _make(self, sheet: str, key: str) -> Any:
         column = registry.COLUMNS.get(sheet, {}).get(key)
@@ -54,7 +59,8 @@ class Values:
         entries = self.entries.get(sheet)
         if entries and key in entries.values:
             return entries.values[key]
-        if sheet == "batch" or (entries and not entries.is_column(key)):
+        look = entries.sheet if entries else layouts.every_sheet().get(sheet)
+        if sheet == "batch" or (look and any(field.key == key for field in look.fields)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)
 

@@ -286,3 +286,13 @@ def test_dates_are_read_by_the_one_that_is_certain(blank: Blank, tmp_path: Path)
     seen = examine(path)
     assert np.allclose(np.diff(seen.values.get("fermentation", "taken_at")), 1.0)
     assert "date_in_doubt" not in [f.rule for f in seen.findings]
+
+
+def test_a_workbook_that_lost_a_sheet_is_filled_all_the_same(blank: Blank, tmp_path: Path) -> None:
+    path = typed(clean_log(), blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    whole = openpyxl.load_workbook(path)
+    for title in [sheet.title for sheet in whole.worksheets if sheet.title != "Start"]:
+        book = openpyxl.load_workbook(path)
+        del book[title]
+        book.save(tmp_path / "less.xlsx")
+        fill(tmp_path / "less.xlsx")
