@@ -296,3 +296,14 @@ def test_a_workbook_that_lost_a_sheet_is_filled_all_the_same(blank: Blank, tmp_p
         del book[title]
         book.save(tmp_path / "less.xlsx")
         fill(tmp_path / "less.xlsx")
+
+
+def test_a_card_above_a_table_keeps_its_rows_low_in_xlsx(blank: Blank, tmp_path: Path) -> None:
+    """Its help runs over several columns; it is not fitted into the first of them alone."""
+    glass = [{"sample": s, "taster": t, "taste": 5} for s in "AB" for t in "CDEFGH"]
+    path = typed({"tasting": glass}, blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    before = openpyxl.load_workbook(path)["Tasting"].row_dimensions
+    fill(path)
+    after = openpyxl.load_workbook(path)["Tasting"].row_dimensions
+    for row in range(4, 8):
+        assert after[row].height <= before[row].height + 13, row

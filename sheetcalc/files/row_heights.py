@@ -9,20 +9,21 @@ from collections.abc import Iterable
 
 from lxml import etree
 
+from sheetcalc.files.references import area_of
+
 LINE = 13.0  # points, of text of 10 points
 USUAL_WIDTH = 8.43  # characters, of a column of no stated width
 LETTERS = 1.1  # average letters to a width of one digit
 
 
-def fit(row: etree._Element, texts: Iterable[tuple[int, str]], widths: dict[int, float]) -> None:
+def fit(row: etree._Element, texts: Iterable[tuple[float, str]]) -> None:
     """Set a row's height by its wrapped texts, unless a person has set it or it is about right.
 
-    row: the row element; texts: the column and the text of each of its cells that wraps; widths: of the
-    columns, in characters, from `column_widths`.
+    row: the row element; texts: the width, in characters, and the text of each of its cells that wraps.
     """
     if row.get("customHeight") in ("1", "true"):
         return
-    lines = max((_lines(text, widths.get(column, USUAL_WIDTH)) for column, text in texts), default=1)
+    lines = max((_lines(text, width) for width, text in texts), default=1)
     height, stated = lines * LINE + 3, _number(row.get("ht"), LINE)
     if lines == 1 and stated > height + LINE:
         row.attrib.pop("ht")
@@ -39,6 +40,25 @@ def _number(text: str | None, usual: float) -> float:
         return float(text or usual)
     except ValueError:
         return usual
+
+
+def cell_width(row: int, column: int, widths: dict[int, float], merged: dict[tuple[int, int], int]) -> float:
+    """The width, in characters, of a cell with the columns it runs over.
+
+    widths: from `column_widths`; merged: from `merged_to`.
+    """
+    columns = range(column, merged.get((row, column), column) + 1)
+    return sum(widths.get(number, USUAL_WIDTH) for number in columns)
+
+
+def merged_to(root: etree._Element) -> dict[tuple[int, int], int]:
+    """The last column of each merged cell of a sheet, by the row and column it begins in."""
+    merged = {}
+    for area in root.iterfind("{*}mergeCells/{*}mergeCell"):
+        covers = area_of("", area.get("ref", ""))
+        if covers:
+            merged[covers.top, covers.left] = covers.right
+    return merged
 
 
 def column_widths(root: etree._Element) -> dict[int, float]:

@@ -21,7 +21,7 @@ from sheetcalc.files.references import (
     excel_cell,
     whole,
 )
-from sheetcalc.files.row_heights import column_widths, fit
+from sheetcalc.files.row_heights import cell_width, column_widths, fit, merged_to
 from sheetcalc.files.workbook import (
     EPOCH,
     MAX_COLUMN,
@@ -244,15 +244,15 @@ class XlsxWorkbook(Workbook):
         """Make the rows in which something was written high enough for their texts."""
         for sheet, positions in self._written.items():
             loaded, cells = self._sheet(sheet), self.cells(sheet)
-            widths = column_widths(loaded.root)
-            wrapped: dict[int, list[tuple[int, str]]] = {row: [] for row, _ in positions}
+            widths, merged = column_widths(loaded.root), merged_to(loaded.root)
+            wrapped: dict[int, list[tuple[float, str]]] = {row: [] for row, _ in positions}
             for (row, column), cell in cells.items():
                 wraps = row in wrapped and loaded.cells[row, column].get("s", "0") in self._wrapping
                 if wraps and isinstance(cell.value, str):
-                    wrapped[row].append((column, cell.value))
+                    wrapped[row].append((cell_width(row, column, widths, merged), cell.value))
             for row, texts in wrapped.items():
                 if row in loaded.rows:
-                    fit(loaded.rows[row], texts, widths)
+                    fit(loaded.rows[row], texts)
 
     def _edited_parts(self) -> dict[str, bytes]:
         self._fit_rows()

@@ -10,10 +10,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, floats, spirit
+from sheetcalc.liquids import Array, floats, spirit, within
 
 # A target may miss what is there already by rounding error.
 _ROUNDING = 1.0 + 1e-12
+# Each step of the searches below leaves less than two fifths of the error of the one before.
+_STEPS = 40
 
 
 class Mix(NamedTuple):
@@ -81,10 +83,86 @@ def spirit_for_strength(
     Source: balance of mass with the densities of OIML R 22.
     """
     v, q, wanted, strong = floats(volume, strength, target, spirit_strength)
-    possible = (v >= 0.0) & (q <= wanted) & (wanted < strong)
-    p, p_wanted, p_strong = (spirit.mass_fraction(np.where(possible, a, np.nan)) for a in (q, wanted, strong))
-    added = _mass(v, p) * (p_wanted - p) / (p_strong - p_wanted)
-    return _volume(added, p_strong)
+    added = part_for_strength(v, q, wanted, strong)
+    return np.where((q <= wanted) & (wanted < strong), added, np.nan)
+
+
+def part_for_strength(
+    volume: ArrayLike, strength: ArrayLike, target: ArrayLike, part_strength: ArrayLike
+) -> Array:
+    """Litres of another part, stronger or weaker, which bring a spirit to a target strength.
+
+    volume: L, >= 0; strength, target, part_strength: % vol, 0..100 (0 is water); broadcast; NaN where no
+    amount of the part does it. Source: balance of mass with the densities of OIML R 22.
+    """
+    v, q, wanted, q_part = floats(volume, strength, target, part_strength)
+    p, p_wanted, p_part = (spirit.mass_fraction(a) for a in (q, wanted, q_part))
+    mass = _mass(np.where(v >= 0.0, v, np.nan), p)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        added = mass * (p_wanted - p) / (p_part - p_wanted)
+    return _volume(_amount(added, mass), p_part)
+
+
+def part_for_volume(
+    volume: ArrayLike, strength: ArrayLike, target_volume: ArrayLike, part_strength: ArrayLike
+) -> Array:
+    """Litres of another part which fill a spirit up to a target volume.
+
+    volume, target_volume: L, 0 <= volume <= target_volume; strength, part_strength: % vol, 0..100; broadcast;
+    NaN outside. Source: balance of mass with the densities of OIML R 22.
+    """
+    v, q, filled, q_part = floats(volume, strength, target_volume, part_strength)
+    p, p_part = spirit.mass_fraction(q), spirit.mass_fraction(q_part)
+    mass = _mass(np.where((v >= 0.0) & (v <= filled * _ROUNDING) & (filled > 0.0), v, np.nan), p)
+    added = np.maximum(filled - v, 0.0)
+    for _ in range(_STEPS):
+        mass_part = _mass(added, p_part)
+        p_mixed = (mass * p + mass_part * p_part) / (mass + mass_part)
+        added = np.maximum(added + filled - _volume(mass + mass_part, p_mixed), 0.0)
+    return added
+
+
+def part_strength(volume: ArrayLike, strength: ArrayLike, target: ArrayLike, part_volume: ArrayLike) -> Array:
+    """Strength, % vol, which another part has to have to bring a spirit to a target strength.
+
+    volume: L, >= 0; part_volume: L, > 0; strength, target: % vol, 0..100; broadcast; NaN where neither water
+    nor pure alcohol does it. Source: balance of mass with the densities of OIML R 22.
+    """
+    v, q, wanted, v_part = floats(volume, strength, target, part_volume)
+    p, p_wanted = spirit.mass_fraction(q), spirit.mass_fraction(wanted)
+    mass = _mass(np.where(v >= 0.0, v, np.nan), p)
+    v_part = np.where(v_part > 0.0, v_part, np.nan)
+    p_part = p_wanted
+    for _ in range(_STEPS):
+        p_part = p_wanted + mass * (p_wanted - p) / _mass(v_part, np.clip(p_part, 0.0, 1.0))
+    return spirit.strength(within(p_part, 0.0, 1.0))
+
+
+def two_parts(
+    volume: ArrayLike,
+    strength: ArrayLike,
+    target: ArrayLike,
+    target_volume: ArrayLike,
+    first_strength: ArrayLike,
+    second_strength: ArrayLike,
+) -> tuple[Array, Array]:
+    """Litres of two more parts which bring a spirit to a target strength and to a target volume.
+
+    volume, target_volume: L, >= 0, the volume may be 0; all strengths: % vol, 0..100; broadcast; NaN where
+    no amounts do it. Source: balance of mass with the densities of OIML R 22.
+    """
+    v, q, wanted, filled, q_1, q_2 = floats(
+        volume, strength, target, target_volume, first_strength, second_strength
+    )
+    p, p_wanted, p_1, p_2 = (spirit.mass_fraction(a) for a in (q, wanted, q_1, q_2))
+    mass, total = _mass(np.where(v >= 0.0, v, np.nan), p), _mass(filled, p_wanted)
+    alcohol = total * p_wanted - mass * p
+    with np.errstate(divide="ignore", invalid="ignore"):
+        first = (alcohol - (total - mass) * p_2) / (p_1 - p_2)
+    first, second = _amount(first, total), _amount(total - mass - first, total)
+    possible = np.isfinite(first + second)
+    first, second = (np.where(possible, mass, np.nan) for mass in (first, second))
+    return _volume(first, p_1), _volume(second, p_2)
 
 
 def mix(volumes: ArrayLike, strengths: ArrayLike) -> Blend:
@@ -121,6 +199,12 @@ def remainder(
     p_left = np.where(p_left >= 0.0, p_left, np.nan)
     left_volume = _volume(left, p_left)
     return Blend(left_volume, spirit.strength(p_left), v_taken + left_volume - v)
+
+
+def _amount(mass: Array, beside: Array) -> Array:
+    """A mass, kg; NaN where it is infinite or below nothing by more than rounding error beside another."""
+    possible = np.isfinite(mass) & (mass >= -1e-12 * beside)
+    return np.where(possible, np.maximum(mass, 0.0), np.nan)
 
 
 def _mass(volume: Array, mass_fraction: Array) -> Array:

@@ -2,6 +2,7 @@
 
 from sheetcalc.stages import (
     batch,
+    blend,
     carbon,
     clearing,
     cuts,
@@ -9,10 +10,13 @@ from sheetcalc.stages import (
     instruments,
     runs,
     strength,
+    tasting,
+    triangle,
 )
 
 __all__ = [
     "batch",
+    "blend",
     "carbon",
     "clearing",
     "cuts",
@@ -20,4 +24,6 @@ __all__ = [
     "instruments",
     "runs",
     "strength",
+    "tasting",
+    "triangle",
 ]

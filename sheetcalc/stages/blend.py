@@ -1,0 +1,431 @@
+"""The blend sheet: several parts poured together, and the part that brings them to what is wanted."""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from sheetcalc import law
+from sheetcalc.instruments import Instrument
+from sheetcalc.liquids import Array, mixing, spirit
+from sheetcalc.stages import groups
+from sheetcalc.stages.groups import Rows
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.runs import FLAMMABLE, above_the_azeotrope
+from sheetcalc.stages.slips import Mask
+
+SAME = 0.005  # share by which two wants may differ and still be called the same: rounding
+
+
+class Wanted(NamedTuple):
+    """What is wanted of each record's lot: strength % vol, volume L; the first that is typed on its lines."""
+
+    strength: Array
+    volume: Array
+
+
+class Solved(NamedTuple):
+    """What a blank has to be, record by record: volume L, strength % vol. `tried` tells the records of lots
+    that have as many blanks as are wanted, so that they could be solved."""
+
+    volume: Array
+    strength: Array
+    tried: Mask
+
+
+@column("blend")
+def first_row(lot: Any) -> Rows:
+    """The row in which each record's lot begins; -1 without a lot."""
+    return groups.first_rows(lot)
+
+
+@column("blend")
+def wanted(first_row: Rows, wanted_strength: Array, wanted_volume: Array) -> Wanted:
+    """What is wanted of each record's lot."""
+    return Wanted(groups.shared(first_row, wanted_strength), groups.shared(first_row, wanted_volume))
+
+
+@column("blend")
+def possible(first_row: Rows, strength: Array) -> Mask:
+    """Which records' lots have no part above pure alcohol; with one, nothing can be solved."""
+    above = np.where(strength > 100, strength, np.nan)
+    return (first_row >= 0) & np.isnan(groups.shared(first_row, above))
+
+
+@column("blend")
+def rest(first_row: Rows, volume: Array, strength: Array) -> mixing.Blend:
+    """The known parts of each record's lot together; of volume and strength 0 where there is none."""
+    together = mixing.Blend(*np.zeros((3, len(first_row))))
+    known = np.isfinite(volume) & np.isfinite(strength)
+    for rows in groups.members(first_row):
+        parts = rows[known[rows]]
+        for values, value in zip(together, mixing.mix(volume[parts], strength[parts]), strict=True):
+            values[rows] = np.nan_to_num(value)
+    return together
+
+
+@column("blend")
+def solved(
+    first_row: Rows, volume: Array, strength: Array, wanted: Wanted, rest: mixing.Blend, possible: Mask
+) -> Solved:
+    """The blanks of each lot by mass balance: one volume or strength, or two volumes.
+
+    One blank is found from the wanted strength, a blank volume also from the wanted volume; two blank
+    volumes need both.
+    """
+    found = Solved(_blank(first_row), _blank(first_row), np.zeros(len(first_row), dtype=bool))
+    for rows in groups.members(first_row):
+        volumes, strengths = rows[np.isnan(volume[rows])], rows[np.isnan(strength[rows])]
+        lot = rows[0]
+        known, to = (rest.volume[lot], rest.strength[lot]), (wanted.strength[lot], wanted.volume[lot])
+        by_strength, by_volume = np.isfinite(to)
+        if not possible[lot]:
+            continue
+        if len(strengths) == 1 and len(volumes) == 0 and by_strength:
+            found.strength[strengths] = mixing.part_strength(*known, to[0], volume[strengths])
+        elif len(strengths):
+            continue
+        elif len(volumes) == 1 and by_strength and known[0] > 0:
+            found.volume[volumes] = mixing.part_for_strength(*known, to[0], strength[volumes])
+        elif len(volumes) == 1 and by_volume and not by_strength:
+            found.volume[volumes] = mixing.part_for_volume(*known, to[1], strength[volumes])
+        elif len(volumes) == 2 and by_strength and by_volume:
+            found.volume[volumes] = mixing.two_parts(*known, *to, *strength[volumes])
+        else:
+            continue
+        found.tried[rows] = True
+    return found
+
+
+@column("blend")
+def fits_as_proof(
+    first_row: Rows, volume: Array, strength: Array, wanted: Wanted, rest: mixing.Blend, possible: Mask
+) -> Mask:
+    """Which records' lots could be solved if the wanted strength was meant as proof."""
+    meant = Wanted(spirit.strength_from_proof(wanted.strength), wanted.volume)
+    found = solved(first_row, volume, strength, meant, rest, possible)
+    return found.tried & ~_unsolved(first_row, found)
+
+
+@column("blend")
+def solved_volume(solved: Solved) -> Array:
+    """What a blank volume has to be, L."""
+    return solved.volume
+
+
+@column("blend")
+def solved_strength(solved: Solved) -> Array:
+    """What a blank strength has to be, % vol."""
+    return solved.strength
+
+
+@column("blend")
+def poured(volume: Array, solved: Solved) -> Array:
+    """Volume (L) of each part: as typed, or as solved."""
+    return np.where(np.isnan(volume), solved.volume, volume)
+
+
+@column("blend")
+def blends(first_row: Rows, poured: Array, strength: Array, solved: Solved) -> mixing.Blend:
+    """The blend of each record's lot; NaN while a part of it is unknown."""
+    strengths = np.where(np.isnan(strength), solved.strength, strength)
+    together = mixing.Blend(_blank(first_row), _blank(first_row), _blank(first_row))
+    for rows in groups.members(first_row):
+        for values, value in zip(together, mixing.mix(poured[rows], strengths[rows]), strict=True):
+            values[rows] = value
+    return together
+
+
+@column("blend")
+def share(poured: Array, blends: mixing.Blend) -> Array:
+    """Share (0 to 1) of the part in the volumes poured together."""
+    return poured / (blends.volume + blends.contraction)
+
+
+@column("blend")
+def blend_volume(first_row: Rows, blends: mixing.Blend) -> Array:
+    """Volume of the blend, L at 20 °C; on the first line of each lot."""
+    return groups.once(first_row, blends.volume)
+
+
+@column("blend")
+def blend_strength(first_row: Rows, blends: mixing.Blend) -> Array:
+    """Strength of the blend, % vol; on the first line of each lot."""
+    return groups.once(first_row, blends.strength)
+
+
+@column("blend")
+def contraction(first_row: Rows, blends: mixing.Blend) -> Array:
+    """What vanishes in mixing, L; on the first line of each lot."""
+    return groups.once(first_row, blends.contraction)
+
+
+@check(
+    "blend",
+    cell="strength",
+    level="error",
+    says="{strength} is more than any still gives ({azeotrope}). {meant}",
+    advice="Mind the unit above: proof is twice % vol.",
+)
+def above_azeotrope(
+    strength: Array, azeotrope: Array, alcoholmeter: Instrument
+) -> tuple[Mask, dict[str, Any]]:
+    """Above the azeotrope by more than the glass can be off."""
+    wrong, more = above_the_azeotrope(strength, strength, azeotrope, alcoholmeter)
+    return wrong, more | {"azeotrope": (more["azeotrope"][0], "strength")}
+
+
+@check(
+    "blend",
+    cell="wanted_strength",
+    level="error",
+    says="{wanted_strength} can't be reached: the part left blank has {part}, the others together {others}. "
+    "{meant}",
+    advice="The wanted strength has to lie between the two; mind the units.",
+)
+def out_of_reach(
+    wanted_strength: Array,
+    volume: Array,
+    strength: Array,
+    first_row: Rows,
+    solved: Solved,
+    rest: mixing.Blend,
+    fits_as_proof: Mask,
+) -> tuple[Mask, dict[str, Any]]:
+    """Stronger than both, or weaker than both."""
+    wrong = np.isfinite(wanted_strength) & (_blanks(first_row, volume) == 1) & _unsolved(first_row, solved)
+    part = groups.shared(first_row, np.where(np.isnan(volume), strength, np.nan))
+    shown = {"part": (part, "strength"), "others": (rest.strength, "strength")}
+    return wrong, shown | _as_proof(fits_as_proof)
+
+
+@check(
+    "blend",
+    cell="wanted_strength",
+    level="error",
+    says="No strength of the one part brings the others, {others}, to {wanted_strength}. {meant}",
+    advice="Take more of that part, or want less of a change; mind the units.",
+)
+def no_such_strength(
+    wanted_strength: Array,
+    strength: Array,
+    first_row: Rows,
+    solved: Solved,
+    rest: mixing.Blend,
+    fits_as_proof: Mask,
+) -> tuple[Mask, dict[str, Any]]:
+    """Neither water nor pure alcohol does it."""
+    wrong = np.isfinite(wanted_strength) & (_blanks(first_row, strength) == 1) & _unsolved(first_row, solved)
+    return wrong, {"others": (rest.strength, "strength")} | _as_proof(fits_as_proof)
+
+
+@check(
+    "blend",
+    cell="wanted_strength",
+    level="error",
+    says="No volumes of the two blank parts give {whole} of {wanted_strength}. {meant}",
+    advice="One has to be stronger and one weaker than the rest needs, and there has to be room for both.",
+)
+def no_such_volumes(
+    wanted_strength: Array,
+    volume: Array,
+    first_row: Rows,
+    solved: Solved,
+    wanted: Wanted,
+    fits_as_proof: Mask,
+) -> tuple[Mask, dict[str, Any]]:
+    """Both stronger, both weaker, or the known parts are too much already."""
+    wrong = np.isfinite(wanted_strength) & (_blanks(first_row, volume) == 2) & _unsolved(first_row, solved)
+    return wrong, {"whole": (wanted.volume, "wanted_volume")} | _as_proof(fits_as_proof)
+
+
+@check(
+    "blend",
+    cell="wanted_volume",
+    level="error",
+    says="{wanted_volume} is less than the other parts give already, {others}.",
+    advice="Mind the units, or take less of them.",
+)
+def less_than_the_parts(
+    wanted_volume: Array, wanted: Wanted, first_row: Rows, solved: Solved, rest: mixing.Blend
+) -> tuple[Mask, dict[str, Any]]:
+    """No room for the part that is left blank."""
+    wrong = np.isfinite(wanted_volume) & np.isnan(wanted.strength) & _unsolved(first_row, solved)
+    return wrong, {"others": (rest.volume, "wanted_volume")}
+
+
+@check(
+    "blend",
+    cell="wanted_strength",
+    level="warning",
+    says="The parts give {given}, not the wanted {wanted_strength}. {meant}",
+    advice="Leave the volume of one part blank to have it computed.",
+)
+def strength_missed(
+    wanted_strength: Array, wanted: Wanted, blends: mixing.Blend
+) -> tuple[Mask, dict[str, Any]]:
+    """Off by more than a label may be (27 CFR 19.356)."""
+    off = np.abs(blends.strength - wanted_strength) > law.LABEL_TOLERANCE
+    meant = np.abs(blends.strength - spirit.strength_from_proof(wanted_strength)) <= law.LABEL_TOLERANCE
+    wrong = off & ~_another(wanted_strength, wanted.strength)
+    return wrong, {"given": (blends.strength, "wanted_strength")} | _as_proof(meant)
+
+
+@check(
+    "blend",
+    cell="wanted_volume",
+    level="warning",
+    says="The parts give {given}, not the wanted {wanted_volume}.",
+    advice="Leave the volume of one part blank to have it computed; for strength and volume both, of two.",
+)
+def volume_missed(wanted_volume: Array, wanted: Wanted, blends: mixing.Blend) -> tuple[Mask, dict[str, Any]]:
+    """Off by more than half a percent."""
+    wrong = _another(wanted_volume, blends.volume) & ~_another(wanted_volume, wanted.volume)
+    return wrong, {"given": (blends.volume, "wanted_volume")}
+
+
+@check(
+    "blend",
+    cell="wanted_strength",
+    level="warning",
+    says="Further up {used} is wanted of the same lot; that is used, not {wanted_strength}.",
+    advice="Say once for each lot what you want.",
+)
+def two_wanted_strengths(wanted_strength: Array, wanted: Wanted) -> tuple[Mask, dict[str, Any]]:
+    """Two lines of a lot want different strengths."""
+    return _another(wanted_strength, wanted.strength), {"used": (wanted.strength, "wanted_strength")}
+
+
+@check(
+    "blend",
+    cell="wanted_volume",
+    level="warning",
+    says="Further up {used} is wanted of the same lot; that is used, not {wanted_volume}.",
+    advice="Say once for each lot what you want.",
+)
+def two_wanted_volumes(wanted_volume: Array, wanted: Wanted) -> tuple[Mask, dict[str, Any]]:
+    """Two lines of a lot want different volumes."""
+    return _another(wanted_volume, wanted.volume), {"used": (wanted.volume, "wanted_volume")}
+
+
+@check(
+    "blend",
+    cell="volume",
+    level="note",
+    says="The volume is blank, and neither a strength nor a volume is wanted of the lot.",
+    advice="Type the volume, or what you want of the lot, and the volume is computed.",
+)
+def nothing_wanted(volume: Array, wanted: Wanted, first_row: Rows) -> Mask:
+    """A blank without anything to find it from."""
+    nothing = np.isnan(wanted.strength) & np.isnan(wanted.volume)
+    return np.isnan(volume) & nothing & (first_row >= 0)
+
+
+@check(
+    "blend",
+    cell="volume",
+    level="note",
+    says="More is left blank in this lot than can be computed from what is wanted.",
+    advice="One blank needs a wanted strength, or a volume its wanted volume; two blank volumes need both.",
+)
+def too_many_blanks(volume: Array, wanted: Wanted, possible: Mask, solved: Solved) -> Mask:
+    """More unknowns than balances."""
+    something = np.isfinite(wanted.strength) | np.isfinite(wanted.volume)
+    return np.isnan(volume) & something & ~solved.tried & possible
+
+
+@check(
+    "blend",
+    cell="strength",
+    level="note",
+    says="The strength is blank and can't be computed.",
+    advice="Type it, 0 for water; or want a strength of the lot and leave nothing else of it blank.",
+)
+def strength_unknown(strength: Array, possible: Mask, solved: Solved) -> Mask:
+    """A blank strength without a wanted one, or with other blanks beside it."""
+    return np.isnan(strength) & ~solved.tried & possible
+
+
+@check(
+    "blend",
+    cell="lot",
+    level="note",
+    says="The lot {lot} has one part only.",
+    advice="Write the same lot on every line of a blend, spelled alike.",
+)
+def one_part_only(first_row: Rows) -> Mask:
+    """Nothing to blend: the next part is not typed yet, or its lot is spelled otherwise."""
+    parts = np.bincount(first_row + 1, minlength=1)
+    return np.asarray((first_row >= 0) & (parts[first_row + 1] == 1))
+
+
+@check(
+    "blend",
+    cell="volume",
+    level="warning",
+    says="This part holds {alcohol} of pure alcohol; the runs together gave {collected}. As millilitres "
+    "it would fit.",
+    advice="Look at the volume and its unit.",
+)
+def millilitres_for_litres(
+    volume: Array, strength: Array, runs_collected_alcohol: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Far more than ever came out of the still (spirit that was bought in may well be more), while a
+    thousandth of it could have."""
+    alcohol, collected = volume * strength / 100, np.nansum(runs_collected_alcohol)
+    wrong = (alcohol > collected * 20) & (alcohol / 1000 <= collected)
+    return wrong, {"alcohol": (alcohol, "volume"), "collected": (np.full(len(alcohol), collected), "volume")}
+
+
+@check(
+    "blend",
+    cell="blend_strength",
+    level="warning",
+    says="It comes out at {blend_strength}, below the usual legal minimum of {legal_minimum} for this place.",
+    advice="Fine for a further run or for tasting; check your own local law before you bottle it.",
+)
+def below_legal_minimum(blend_strength: Array, legal_minimum: Array) -> Mask:
+    """Too weak to be sold under the usual name; a twentieth of a % vol is only rounding."""
+    return blend_strength < legal_minimum - 0.05
+
+
+@check(
+    "blend",
+    cell="strength",
+    level="note",
+    says="Spirit of {strength} can catch fire at room temperature.",
+    advice="No flame near it, ventilate, and pour the weaker into the stronger slowly, stirring.",
+)
+def catches_fire(strength: Array, first_row: Rows) -> Mask:
+    """Flash point at or below a warm room's temperature; said once a lot, of its strongest part."""
+    strongest = np.zeros(len(first_row), dtype=bool)
+    for rows in groups.members(first_row):
+        strongest[rows[np.argmax(np.nan_to_num(strength[rows]))]] = True
+    return strongest & (strength > FLAMMABLE) & (strength <= 100)
+
+
+def _blank(first_row: Rows) -> Array:
+    return np.full(len(first_row), np.nan)
+
+
+def _unsolved(first_row: Rows, solved: Solved) -> Mask:
+    """Which records' lots were tried, but nothing does what is wanted."""
+    found = np.fmax(solved.volume, solved.strength)
+    return solved.tried & np.isnan(groups.shared(first_row, found))
+
+
+def _blanks(first_row: Rows, values: Array) -> Array:
+    """How many values of each record's lot are blank."""
+    count = np.zeros(len(first_row))
+    for rows in groups.members(first_row):
+        count[rows] = np.isnan(values[rows]).sum()
+    return count
+
+
+def _another(value: Array, than: Array) -> Mask:
+    """Which values differ from others by more than rounding."""
+    return np.asarray(np.abs(value - than) > SAME * than)
+
+
+def _as_proof(meant: Mask) -> dict[str, Any]:
+    """What to add to a sentence where a wanted strength would fit as proof."""
+    return {"meant": (np.where(meant, "As proof it would fit.", "").astype(object), "")}
