@@ -1,11 +1,12 @@
 """From what the glass shows to what is true, and back."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, spirit, wash, water
+from sheetcalc.liquids import Array, spirit, sugar, wash, water
 
 # Cubic expansion of soda-lime glass, 1/K: OIML R 44.
 GLASS_EXPANSION = 25e-6
@@ -113,6 +114,51 @@ def gravity_20(
     shown = np.asarray(reading, dtype=np.float64) + hydrometer.correction
     density = hydrometer_density(shown, temperature, hydrometer.reference_temperature)
     return wash.gravity_at_20(density, temperature, original_gravity)
+
+
+class Boiled(NamedTuple):
+    """What two readings before and after boiling off the alcohol tell of a wash.
+
+    before, after: gravity, SG 20/20; strength: % vol at 20 °C; original: the gravity it must have had before
+    the yeast, SG 20/20.
+    """
+
+    before: Array
+    after: Array
+    strength: Array
+    original: Array
+
+
+def boiled(
+    before: ArrayLike,
+    temperature_before: ArrayLike,
+    after: ArrayLike,
+    temperature_after: ArrayLike,
+    hydrometer: Instrument,
+) -> Boiled:
+    """Strength of a wash without its original gravity, by boiling off and making up to volume.
+
+    before, after: SG as the glass shows it; temperatures: of the samples, °C, 0..40; broadcast; NaN outside
+    and where the second is below the first. How the sample expands depends on what is in it, which is what
+    is sought: four passes settle it to 0.001 % vol.
+    Source: `wash.tabarie_strength`, `wash.original_gravity_from`.
+    """
+    reference, off = hydrometer.reference_temperature, hydrometer.correction
+    made_up = hydrometer_density(np.asarray(after) + off, temperature_after, reference)
+    sweet = sugar.mass_fraction_from_density(made_up, temperature_after)
+    left, extract = (
+        water.gravity(sugar.density(sweet, 20.0)),
+        sugar.density(sweet, 20.0) * np.maximum(sweet, 0.0),
+    )
+    density = hydrometer_density(np.asarray(before) + off, temperature_before, reference)
+    whole = water.gravity(density, temperature_before)
+    for _ in range(4):
+        alcohol = wash.tabarie_strength(whole, left) / 100.0 * spirit.ETHANOL_DENSITY
+        cool = wash.density_of_contents(alcohol, extract)
+        warm = wash.density(alcohol / cool, extract / cool, temperature_before)
+        whole = np.where(np.isnan(warm), whole, water.gravity(density * cool / warm))
+    strength = wash.tabarie_strength(whole, left)
+    return Boiled(whole, left, strength, wash.original_gravity_from(strength, extract))
 
 
 def water_reading(

@@ -4,6 +4,8 @@ Every function takes numbers or arrays which broadcast, gives NaN for a blank (N
 and never raises for a value.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -20,3 +22,17 @@ def within(value: ArrayLike, low: ArrayLike, high: ArrayLike) -> Array:
     v, low, high = (np.asarray(a, dtype=np.float64) for a in (value, low, high))
     slack = 1e-12 * (high - low)
     return np.where((v >= low - slack) & (v <= high + slack), np.clip(v, low, high), np.nan)
+
+
+def root(
+    function: Callable[[Array], Array], a: Array, b: Array, low: float = -np.inf, high: float = np.inf
+) -> Array:
+    """Zero of a nearly straight function between a and b by the secant method, kept within the limits."""
+    at_a, at_b = function(a), function(b)
+    for _ in range(6):
+        rise = at_b - at_a
+        step = np.where(rise == 0.0, 0.0, at_b * (b - a) / np.where(rise == 0.0, 1.0, rise))
+        a, at_a = b, at_b
+        b = np.clip(b - step, low, high)
+        at_b = function(b)
+    return b

@@ -21,7 +21,7 @@ _THERMAL = -0.46720
 
 _OVER_WATER_SLOPE = [k * c for k, c in enumerate(_OVER_WATER)][1:]
 
-_FRACTIONS = np.linspace(-0.07, 0.72, 1581)
+_FRACTIONS = np.linspace(-0.07, 0.85, 1841)
 
 
 def _polynomial(coefficients: list[float], x: Array) -> Array:
@@ -43,8 +43,9 @@ def _over_water_slope(mass_fraction: Array) -> Array:
 def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:
     """Density of sucrose in water in vacuo, kg/m3.
 
-    mass_fraction: kg sucrose per kg solution, -0.07..0.72 (a negative one continues the curve below
-    water, for a wash lighter than water taken as sugar); temperature: °C, 0..40; broadcast; NaN outside.
+    mass_fraction: kg sucrose per kg solution, -0.07..0.85 (a negative one continues the curve below
+    water, for a wash lighter than water taken as sugar; above 0.67 it stays liquid only as a syrup of several
+    sugars); temperature: °C, 0..40; broadcast; NaN outside.
     Source: ICUMSA SPS-4 / OIML G 14 at 20 °C; away from 20 °C the expansion of water (OIML R 22) and the
     formula's first thermal term only; the terms left out are small against a division of a hydrometer.
     """

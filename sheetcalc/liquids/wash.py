@@ -19,13 +19,12 @@ What the extract is made of hardly matters: sucrose splits in the wash and its h
 same density. Glycerol and acids count as extract.
 """
 
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, floats, spirit, sugar, water, within
+from sheetcalc.liquids import Array, floats, root, spirit, sugar, water, within
 
 EXTRACT_PER_ALCOHOL = 2.0665
 CARBON_DIOXIDE_PER_ALCOHOL = 0.9565
@@ -70,7 +69,7 @@ def gravity_when(original_gravity: ArrayLike, share: ArrayLike) -> Array:
     """
     og, part = floats(original_gravity, within(share, 0.0, 1.0))
     alcohol, extract = _composition(og, part)
-    return water.gravity(_density(alcohol, extract, 20.0))
+    return water.gravity(density(alcohol, extract))
 
 
 def lowest_gravity(original_gravity: ArrayLike) -> Array:
@@ -97,6 +96,20 @@ def original_gravity_for(strength: ArrayLike) -> Array:
     """
     reach = highest_strength(_ORIGINAL)
     return np.asarray(np.interp(within(strength, 0.0, reach[-1]), reach, _ORIGINAL))
+
+
+def original_gravity_from(strength: ArrayLike, extract: ArrayLike) -> Array:
+    """Original gravity, SG 20/20, of a wash in which so much alcohol and extract are found.
+
+    strength: % vol at 20 °C; extract: g/L; broadcast; NaN outside 1.000..1.35.
+    Source: Balling's yields turned round, p = 100 (2.0665 A + n) / (100 + 1.0665 A) with A and n in % mass
+    (from memory).
+    """
+    alcohol, left = np.asarray(strength) / 100.0 * spirit.ETHANOL_DENSITY, np.asarray(extract)
+    rho = density_of_contents(alcohol, left)
+    lost = CARBON_DIOXIDE_PER_ALCOHOL + YEAST_PER_ALCOHOL
+    original = (EXTRACT_PER_ALCOHOL * alcohol + left) / (rho + lost * alcohol)
+    return within(sugar.gravity_from_brix(100.0 * original), 1.0, sugar.HIGHEST_GRAVITY)
 
 
 def balling_strength(original_gravity: ArrayLike, gravity: ArrayLike) -> Array:
@@ -128,7 +141,7 @@ def gravity_at_20(
     gravity = water.gravity(rho, t)
     for _ in range(3):
         alcohol, extract = _composition(og, _share(og, gravity))
-        expansion = _density(alcohol, extract, 20.0) / _density(alcohol, extract, t)
+        expansion = density(alcohol, extract) / density(alcohol, extract, t)
         gravity = water.gravity(rho * expansion)
     as_sugar = water.gravity(sugar.density(sugar.mass_fraction_from_density(rho, t), 20.0))
     return np.where(np.isnan(og), as_sugar, gravity)
@@ -146,6 +159,32 @@ def tabarie_strength(gravity_before: ArrayLike, gravity_after: ArrayLike) -> Arr
     return spirit.strength(spirit.mass_fraction_from_density(alcohol_part, 20.0))
 
 
+def density_of_contents(alcohol: ArrayLike, extract: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
+    """Density, kg/m3 in vacuo, of a wash with so much alcohol and extract in a cubic metre.
+
+    alcohol, extract: kg/m3 at the temperature (the same as g/L), extract up to 990; temperature: °C, 0..40;
+    broadcast; NaN outside. Source: Tabarié's rule; see the module's text.
+    """
+    strength = 100.0 * np.asarray(alcohol, dtype=np.float64) / spirit.density(1.0, temperature)
+    alcohol_part = spirit.density(spirit.mass_fraction(strength, temperature), temperature)
+    extract_part = sugar.density_from_concentration(extract, temperature)
+    return alcohol_part + extract_part - water.density(temperature)
+
+
+def density(alcohol: ArrayLike, extract: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
+    """Density, kg/m3 in vacuo, of a wash of these mass fractions; inverse of `density_of_contents`.
+
+    alcohol, extract: kg per kg of wash; temperature: °C, 0..40; broadcast; NaN outside.
+    Source: Tabarié's rule; see the module's text.
+    """
+    a, e = floats(alcohol, extract)
+
+    def excess(density: Array) -> Array:
+        return density_of_contents(a * density, e * density, temperature) - density
+
+    return root(excess, np.full_like(a, 900.0), np.full_like(a, 1100.0))
+
+
 def _composition(original_gravity: Array, share: Array) -> tuple[Array, Array]:
     """Mass fractions of alcohol and extract when a share of the extract is gone."""
     extract = sugar.brix(within(original_gravity, 1.0, sugar.HIGHEST_GRAVITY)) / 100.0
@@ -154,44 +193,13 @@ def _composition(original_gravity: Array, share: Array) -> tuple[Array, Array]:
     return alcohol / left, (1.0 - share) * extract / left
 
 
-def _tabarie(alcohol: Array, extract: Array, temperature: ArrayLike) -> Array:
-    """Density, kg/m3, with so much alcohol and extract, kg/m3, at the temperature."""
-    strength = 100.0 * alcohol / spirit.density(1.0, temperature)
-    alcohol_part = spirit.density(spirit.mass_fraction(strength, temperature), temperature)
-    extract_part = sugar.density_from_concentration(extract, temperature)
-    return alcohol_part + extract_part - water.density(temperature)
-
-
-def _density(alcohol: Array, extract: Array, temperature: ArrayLike) -> Array:
-    """Density, kg/m3, with these mass fractions."""
-
-    def excess(density: Array) -> Array:
-        return _tabarie(alcohol * density, extract * density, temperature) - density
-
-    return _root(excess, np.full_like(alcohol, 900.0), np.full_like(alcohol, 1100.0))
-
-
 def _share(original_gravity: Array, gravity: Array) -> Array:
     """Share of the extract fermented, kept within 0..1."""
     density = water.density_from_gravity(gravity)
 
     def excess(share: Array) -> Array:
         alcohol, extract = _composition(original_gravity, share)
-        return _tabarie(alcohol * density, extract * density, 20.0) - density
+        return density_of_contents(alcohol * density, extract * density) - density
 
-    share = _root(excess, np.zeros_like(density), np.ones_like(density), 0.0, 1.0)
+    share = root(excess, np.zeros_like(density), np.ones_like(density), 0.0, 1.0)
     return np.where(original_gravity > 1.0, share, np.nan)
-
-
-def _root(
-    function: Callable[[Array], Array], a: Array, b: Array, low: float = -np.inf, high: float = np.inf
-) -> Array:
-    """Zero of a nearly straight function by the secant method, kept within the limits."""
-    at_a, at_b = function(a), function(b)
-    for _ in range(6):
-        rise = at_b - at_a
-        step = np.where(rise == 0.0, 0.0, at_b * (b - a) / np.where(rise == 0.0, 1.0, rise))
-        a, at_a = b, at_b
-        b = np.clip(b - step, low, high)
-        at_b = function(b)
-    return b

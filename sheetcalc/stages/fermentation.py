@@ -29,6 +29,10 @@ FEEDING = re.compile(r"sugar|feed|fed\b|added|zucker", re.IGNORECASE)
 FASTEST = 0.06  # SG a day; the fastest turbo washes stay below it (common practice)
 SLOWING = 0.25  # of the fastest pace so far
 
+LONGEST = 60.0  # d; no forecast reaches further
+TAIL, TAIL_DOUBT = 0.25, 0.06  # share of the fall in which the pace shrinks with what is left
+PACE_DOUBT = 0.15  # share; so much does the pace change on the way
+
 
 class Curve(NamedTuple):
     """The usable readings in the order of time; `at` are their places among the records."""
@@ -36,6 +40,18 @@ class Curve(NamedTuple):
     at: Any
     days: Array
     gravity: Array
+
+
+class Forecast(NamedTuple):
+    """The expected end by each reading that foretells one.
+
+    at: its place among the records; days: the moment (days since 1899-12-30); spread: how far it may be off,
+    days either way.
+    """
+
+    at: Any
+    days: Array
+    spread: Array
 
 
 class Around(NamedTuple):
@@ -160,29 +176,78 @@ def state(sound: Curve, taken_at: Array, hydrometer: Instrument, ends: tuple[flo
 
 
 @column("fermentation")
-def expected_end(
-    sound: Curve, state: Any, taken_at: Array, hydrometer: Instrument, ends: tuple[float, float]
-) -> Array:
+def expected_end(forecast: Forecast, taken_at: Array) -> Array:
     """When (days since 1899-12-30) the gravity comes within a division of its usual end.
 
     The wash goes on at its present pace until the last quarter of its fall; from there the pace shrinks
     with the distance left (common practice in form). Blank once it stands, and beyond 60 days.
     """
     when = np.full(len(taken_at), np.nan)
-    for i in range(2, len(sound.at)):
-        if state[sound.at[i]] in ("working", "slowing"):
-            pace = (sound.gravity[i - 2] - sound.gravity[i]) / (sound.days[i] - sound.days[i - 2])
-            tail = (sound.gravity[0] - ends[1]) / 4
-            ahead = _days_to_end(sound.gravity[i] - ends[1], pace, tail, hydrometer.division)
-            when[sound.at[i]] = sound.days[i] + ahead if ahead < 60 else np.nan
+    when[forecast.at] = forecast.days
     return when
 
 
-def _days_to_end(distance: float, pace: float, tail: float, division: float) -> float:
-    if not (distance > division and pace > 0):
-        return np.inf
-    tail = min(distance, tail)
-    return float((distance - tail) / pace + tail / pace * np.log(max(tail / division, 1.0)))
+@column("fermentation")
+def end_spread(forecast: Forecast, taken_at: Array) -> Array:
+    """How far (h either way) the expected end may be off: nine times out of ten it lies within.
+
+    Squared and added, k = 2: the scatter of the two readings that give the pace; the end gravity, of which
+    the least that counts as finished is four standard uncertainties off; where the tailing off begins; and
+    the pace ahead, which changes with warmth and yeast (shares from common practice, see the constants).
+    """
+    spread = np.full(len(taken_at), np.nan)
+    spread[forecast.at] = forecast.spread * 24
+    return spread
+
+
+@column("fermentation")
+def forecast(sound: Curve, state: Any, hydrometer: Instrument, ends: tuple[float, float]) -> Forecast:
+    """The end as each reading foretells it from the last but one before it, while the wash works."""
+    found: list[tuple[int, float, float]] = []
+    fall, division = float(np.max(sound.gravity, initial=0.0)) - ends[1], hydrometer.division
+    for i in range(2, len(sound.at)):
+        above, span = sound.gravity[[i - 2, i]] - ends[1], sound.days[i] - sound.days[i - 2]
+        ahead = _days_to_end(above[0], above[1], span, TAIL * fall, division)
+        if state[sound.at[i]] in ("working", "slowing") and above[1] > division and ahead < LONGEST:
+            spread = _spread(above, span, fall, ahead, hydrometer, (ends[0] - ends[1]) / 4)
+            found.append((sound.at[i], sound.days[i] + ahead, spread))
+    at, days, spreads = np.array(found, dtype=float).reshape(len(found), 3).T
+    return Forecast(at.astype(int), days, spreads)
+
+
+def _spread(
+    above: Array, span: float, fall: float, ahead: float, hydrometer: Instrument, end: float
+) -> float:
+    """Days (k = 2) by which `ahead` may be off: each doubt by what the end moves when it is one step off."""
+    # Half of an instrument's variance is the reading; the other half, its calibration, is in both readings.
+    reading = hydrometer.uncertainty / 2 / np.sqrt(2)
+    both = float(np.hypot(end, reading))
+    steps = [(reading, 0.0, 0.0), (0.0, reading, 0.0), (both, both, 0.0), (0.0, 0.0, TAIL_DOUBT)]
+    off = [PACE_DOUBT * ahead]
+    for before, now, share in steps:
+        sides = []
+        for sign in (-1, 1):
+            earlier, later = above[0] + sign * before, above[1] + sign * now
+            tail = (TAIL + sign * share) * fall
+            sides.append(_days_to_end(earlier, later, span, tail, hydrometer.division))
+        off.append(min(abs(sides[1] - sides[0]) / 2, LONGEST))
+    return 2 * float(np.linalg.norm(off))
+
+
+def _days_to_end(before: float, now: float, span: float, tail: float, division: float) -> float:
+    """Days until the gravity is within a division of its end, from its heights above it two readings apart.
+
+    Above the tail it falls steadily, in the tail by a share of what is left: so the way to go, counted as
+    below, shrinks by the same length every day.
+    """
+    done = _way(before, tail, division) - _way(now, tail, division)
+    return _way(now, tail, division) * span / done if min(done, span) > 0 else np.inf
+
+
+def _way(above: float, tail: float, division: float) -> float:
+    tail = max(tail, division)
+    inside = min(max(above, division), tail)
+    return float(max(above - tail, 0.0) + tail * np.log(inside / division))
 
 
 def _pace(curve: Curve) -> Array:

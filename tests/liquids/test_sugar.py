@@ -53,8 +53,8 @@ def test_plato_stays_by_the_asbc_polynomial_over_its_range() -> None:
 @pytest.mark.parametrize(
     ("degrees", "density", "higher"),
     # NBS Circular 440, true density 20/4, from memory. ICUMSA is the later measurement and lies higher,
-    # more so in strong syrup: 0.02 °Bx at 50, 0.03 °Bx at 60.
-    [(10.0, 1.038143, 0.00001), (50.0, 1.22957, 0.00015), (60.0, 1.28646, 0.0002)],
+    # more so in strong syrup: 0.02 °Bx at 50, 0.03 °Bx at 60, 0.08 °Bx at 80.
+    [(10.0, 1.038143, 0.00001), (50.0, 1.22957, 0.00015), (60.0, 1.28646, 0.0002), (80.0, 1.41172, 0.0006)],
 )
 def test_density_agrees_with_nbs_c440(degrees: float, density: float, higher: float) -> None:
     ours = sugar.density(degrees / 100.0, 20.0) / 999.972
@@ -101,7 +101,7 @@ def test_brix_rises_all_the_way_and_passes_zero_at_water() -> None:
 def test_out_of_range_and_blank_are_nan() -> None:
     assert np.isnan(sugar.brix([0.97, 1.36, np.nan])).all()
     assert np.isnan(sugar.gravity_from_brix([-6.0, 71.0, np.nan])).all()
-    assert np.isnan(sugar.density([0.1, 0.8, np.nan], [41.0, 20.0, 20.0])).all()
+    assert np.isnan(sugar.density([0.1, 0.9, np.nan], [41.0, 20.0, 20.0])).all()
     assert np.isnan(sugar.brix_from_refractive_index([1.3, 1.5, np.nan])).all()
 
 

@@ -139,6 +139,29 @@ def test_tabarie_finds_the_alcohol_whatever_the_extract(strength: float, extract
     assert wash.tabarie_strength(before, 1.0 + extract) == pytest.approx(strength, abs=1e-6)
 
 
+@settings(deadline=None)
+@given(ORIGINALS, SHARES)
+def test_the_original_gravity_is_found_from_what_is_left(og: float, share: float) -> None:
+    state = wash.fermented(og, wash.gravity_when(og, share))
+    assert wash.original_gravity_from(state.strength, state.extract) == pytest.approx(og, abs=1e-6)
+
+
+def test_original_gravity_by_ballings_formula() -> None:
+    # p = 100 (2.0665 A + n) / (100 + 1.0665 A) (from memory): A = n = 4 % mass gives 11.764 °P, which is
+    # 1.04740 by the ASBC polynomial.
+    density = wash.density(0.04, 0.04)
+    strength = 100.0 * 0.04 * density / spirit.ETHANOL_DENSITY
+    assert wash.original_gravity_from(strength, 0.04 * density) == pytest.approx(1.0474, abs=0.0001)
+
+
+@settings(deadline=None)
+@given(st.floats(0.0, 0.2), st.floats(0.0, 0.3), st.floats(0.0, 40.0))
+def test_density_by_mass_and_by_volume_agree(alcohol: float, extract: float, temperature: float) -> None:
+    density = wash.density(alcohol, extract, temperature)
+    again = wash.density_of_contents(alcohol * density, extract * density, temperature)
+    assert again == pytest.approx(float(density), rel=1e-9)
+
+
 def test_impossible_and_blank_are_nan() -> None:
     assert np.isnan(wash.fermented([0.99, 1.36, np.nan, 1.05], [0.98, 1.2, 1.0, np.nan]).strength).all()
     assert np.isnan(wash.gravity_when(1.05, [-0.1, 1.1, np.nan])).all()
