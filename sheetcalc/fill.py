@@ -146,8 +146,9 @@ def _clear_leftovers(book: files.Workbook, read: Entries, column: int) -> None:
         for c in read.sheet.columns
         if c.role == "entry" and c.key in read.found.cells
     }
-    # A row with anything in an entry column is a record, or the person's own totals.
-    kept = {row for row, place in cells if place in typed}
+    # A row with anything in an entry column is a record, or the person's own totals; the lines of a table
+    # that is computed as a whole are records without one.
+    kept = {row for row, place in cells if place in typed} | set(read.rows)
     for (row, place), cell in list(cells.items()):
         if place == column and first <= row <= last and row not in kept and not cell.formula:
             book.write(read.found.tab, row, place, None)

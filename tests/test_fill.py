@@ -161,6 +161,23 @@ def test_results_of_a_deleted_record_go_and_notes_below_the_table_stay(
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
+def test_a_table_computed_as_a_whole_is_filled_and_emptied(blank: Blank, tmp_path: Path, ending: str) -> None:
+    """16 L of wash at 12 % vol charged: 1.92 L of alcohol; without the runs' spirit there is none."""
+    path = typed(clean_log(), blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    fill(path)
+    charged = results(path, "balance", 2)
+    assert charged["stage"] == "Charged with wash"
+    assert charged["alcohol"] == pytest.approx(1.92)
+    book = files.open_workbook(path)
+    found = locate.find(book, [layouts.every_sheet()["runs"]])["runs"]
+    for row in (0, 1):
+        book.write(found.tab, found.first_row + row, found.cells["collected_volume"][1], None)
+    book.save()
+    fill(path)
+    assert "alcohol" not in results(path, "balance", 2)
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
 def test_flags_stand_in_the_row_and_on_the_findings_sheet_and_go_when_mended(
     blank: Blank, tmp_path: Path, ending: str
 ) -> None:

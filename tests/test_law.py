@@ -41,3 +41,38 @@ def test_unknown_is_nan() -> None:
 def test_label_tolerance() -> None:
     # 27 CFR 19.356: 0.3 % vol either way.
     assert law.LABEL_TOLERANCE == 0.3
+
+
+@pytest.mark.parametrize(
+    ("product", "minimum"),
+    # EU 2019/787 annex I (from memory).
+    [
+        ("vodka", 37.5),
+        ("gin", 37.5),
+        ("rum", 37.5),
+        ("whisky", 40.0),
+        ("brandy", 36.0),
+        ("fruit spirit", 37.5),
+        ("grain spirit", 35.0),
+        ("neutral", 96.0),
+    ],
+)
+def test_european_minimum_of_a_product(product: str, minimum: float) -> None:
+    assert law.product_minimum("EU", product) == minimum
+    # 27 CFR part 5 (from memory): 80 proof for all of them; South Africa 43 (common practice, white spirit).
+    assert spirit.proof(law.product_minimum("US", product)) == pytest.approx(80.0, abs=1e-8)
+    assert law.product_minimum("South Africa", product) == 43.0
+
+
+def test_an_unknown_product_has_only_ones_own_minimum() -> None:
+    assert np.isnan(law.product_minimum("EU", "other"))
+    assert law.product_minimum("US", "other", 45.0) == 45.0
+    assert law.product_minimum("EU", "rum", 40.0) == 40.0
+
+
+def test_fill_tolerances() -> None:
+    # 27 CFR 19.356: 1.5 % from 1.0 L, 2.0 % for 376 to 999 mL, 3.0 % for 101 to 375 mL, 4.5 % to 100 mL.
+    sizes = [1.75, 1.0, 0.999, 0.376, 0.375, 0.101, 0.1, 0.05]
+    shares = [0.015, 0.015, 0.02, 0.02, 0.03, 0.03, 0.045, 0.045]
+    assert law.fill_tolerance(sizes) == pytest.approx(shares)
+    assert np.isnan(law.fill_tolerance([0.0, np.nan])).all()

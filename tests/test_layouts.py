@@ -42,9 +42,10 @@ def test_every_layout_is_read() -> None:
 
 
 @pytest.mark.parametrize("kind", layouts.kinds())
-def test_every_table_has_room_for_sixty_records(kind: str) -> None:
+def test_every_table_to_type_in_has_room_for_sixty_records(kind: str) -> None:
     for sheet in layouts.load(kind).sheets:
-        assert sheet.records >= 60, sheet.key
+        if any(column.role == "entry" for column in sheet.columns):
+            assert sheet.records >= 60, sheet.key
 
 
 @pytest.mark.parametrize("kind", layouts.kinds())

@@ -1,11 +1,14 @@
 """What a distiller does: a module for each sheet, with its columns and its checks."""
 
 from sheetcalc.stages import (
+    balance,
     batch,
     blend,
     boiling,
+    bottling,
     carbon,
     clearing,
+    costs,
     cuts,
     fermentation,
     instruments,
@@ -17,11 +20,14 @@ from sheetcalc.stages import (
 )
 
 __all__ = [
+    "balance",
     "batch",
     "blend",
     "boiling",
+    "bottling",
     "carbon",
     "clearing",
+    "costs",
     "cuts",
     "fermentation",
     "instruments",

@@ -1,0 +1,640 @@
+"""The balance sheet: where the alcohol went, from the recipe to the bottle.
+
+A step that is measured on both sides (a run, the filter) gives a loss. What was there and has not gone on
+(wash not run, low wines, heads and tails, spirit not bottled) is in hand. What is smaller than the measures
+can tell, or more than there was, belongs to neither: it is unaccounted for. So, exactly,
+
+    wash = bottled + lost + in hand + unaccounted for
+
+and what is unaccounted for has to lie within the uncertainty of the measures.
+"""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sheetcalc.instruments import Instrument
+from sheetcalc.liquids import Array
+from sheetcalc.stages import lots
+from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.runs import MEASURES
+from sheetcalc.stages.slips import Mask, Texts
+
+STAGES = (
+    "Recipe",
+    "Wash",
+    "Charged with wash",
+    "Collected from the wash",
+    "Charged again",
+    "Collected again",
+    "Brought to strength",
+    "Filtered",
+    "Bottled",
+)
+RECIPE, WASH, CHARGED, COLLECTED, CHARGED_AGAIN, COLLECTED_AGAIN, BROUGHT, FILTERED, BOTTLED = range(9)
+
+# Expanded uncertainties (k = 2) as shares of a volume: a fermenter or a pot read from outside, and a
+# cylinder or a row of bottles. Common practice.
+LARGE_MEASURE, SMALL_MEASURE = 0.02, 0.01
+RECIPES = 0.05  # share: how much of what was weighed in ferments (common practice)
+LABEL_OF_A_WINE = 0.5  # % vol: what a bought-in wine may be off from its label (EU 1169/2011, from memory)
+POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
+A_DEGREE = 0.3  # % vol that a reading changes with 1 °C
+LEES = 0.1  # of the wash: so much may stay behind with the lees (common practice)
+LEAST_RECOVERY = 0.2  # of a run's alcohol; below it the run was typed wrong, which its own sheet tells
+
+NAN = float("nan")
+
+
+class Flow(NamedTuple):
+    """What passes a stage: volume (L), pure alcohol (L), and the alcohol's expanded uncertainty (L)."""
+
+    volume: float
+    alcohol: float
+    uncertainty: float
+
+
+NOTHING = Flow(NAN, NAN, NAN)
+
+
+class Flows(NamedTuple):
+    """Every measured flow of a batch; NOTHING where a stage was skipped or not written down.
+
+    `low_wines` is the part of `collected` that came out of stripping runs; `into_filter` goes with
+    `filtered`.
+    """
+
+    recipe: Flow
+    wash: Flow
+    charged: Flow
+    collected: Flow
+    low_wines: Flow
+    charged_again: Flow
+    collected_again: Flow
+    brought: Flow
+    into_filter: Flow
+    filtered: Flow
+    bottled: Flow
+
+    def by_stage(self) -> tuple[Flow, ...]:
+        """The flows in the order of STAGES."""
+        passing = self._asdict()
+        return tuple(flow for name, flow in passing.items() if name not in ("low_wines", "into_filter"))
+
+
+class Account(NamedTuple):
+    """Lost before each stage, in hand at it, and what there was for it to take from: pure alcohol, L.
+
+    `unaccounted` is the sum of what belongs to neither (L, below 0 where more was found than there was).
+    """
+
+    lost: Array
+    in_hand: Array
+    available: Array
+    unaccounted: float
+
+
+def account(flows: Flows) -> Account:
+    """Where the alcohol of the flows went; see the head of this module. NaN where nothing is to tell."""
+    books = _Books()
+    _fermented(books, flows)
+    _first_runs(books, flows)
+    low_wines, spirit = _second_runs(books, flows)
+    _finished(books, flows, low_wines, spirit)
+    return Account(books.lost, books.in_hand, books.available, books.unaccounted)
+
+
+class _Books:
+    """The account while it is made up."""
+
+    def __init__(self) -> None:
+        self.lost, self.in_hand, self.available = (np.full(len(STAGES), NAN) for _ in range(3))
+        self.unaccounted = 0.0
+
+    def lose(self, stage: int, before: float, now: float) -> None:
+        """Less than before is lost on the way; more than before can't be told from where."""
+        if _known(before) and _known(now):
+            self.lost[stage] = np.nansum([self.lost[stage], max(before - now, 0.0)])
+            self.unaccounted += min(before - now, 0.0)
+
+    def settle(self, rest: float, margin: float) -> float:
+        """What of a rest is in hand: all of it, if it is more than the measures can be off."""
+        if rest > margin:
+            return rest
+        self.unaccounted += rest
+        return 0.0
+
+
+def _fermented(books: _Books, flows: Flows) -> None:
+    """From the recipe to the wash. What did not ferment was never alcohol and is no part of the sum."""
+    short = flows.recipe.alcohol - flows.wash.alcohol
+    books.lost[WASH] = short if short > 0 else NAN
+
+
+def _first_runs(books: _Books, flows: Flows) -> None:
+    """From the wash to what its runs gave."""
+    wash, charged, collected = flows.wash, flows.charged, flows.collected
+    books.available[COLLECTED] = charged.alcohol
+    if _known(charged.alcohol) and _known(wash.alcohol):
+        left = wash.alcohol - charged.alcohol
+        if left > max(LEES * wash.alcohol, _margin(wash, charged)):
+            books.in_hand[WASH] = left
+        else:
+            books.lose(CHARGED, wash.alcohol, charged.alcohol)
+    before = charged.alcohol if _known(charged.alcohol) else wash.alcohol
+    books.lose(COLLECTED, before, collected.alcohol)
+
+
+def _second_runs(books: _Books, flows: Flows) -> tuple[float, float]:
+    """From the first runs to the second ones: the low wines left, and all the spirit there is then.
+
+    Where what was charged again is not known, it counts as all of the low wines, or else as all there was.
+    """
+    first, again, second = flows.collected, flows.charged_again, flows.collected_again
+    if not _known(second.alcohol):
+        return 0.0, first.alcohol
+    low_wines = flows.low_wines.alcohol if _known(flows.low_wines.alcohol) else 0.0
+    there = first.alcohol
+    if not _known(there):
+        books.lose(CHARGED_AGAIN, flows.wash.alcohol, again.alcohol)
+        there = again.alcohol
+    before = (again.alcohol, low_wines or NAN, there, flows.wash.alcohol)
+    taken = next((alcohol for alcohol in before if _known(alcohol)), NAN)
+    books.available[CHARGED_AGAIN] = first.alcohol
+    books.available[COLLECTED_AGAIN] = again.alcohol
+    rest = books.settle(there - taken, _margin(first, again)) if _known(there - taken) else 0.0
+    books.lose(COLLECTED_AGAIN, taken, second.alcohol)
+    return min(rest, max(low_wines - taken, 0.0)), rest + second.alcohol
+
+
+def _finished(books: _Books, flows: Flows, low_wines: float, spirit: float) -> None:
+    """From the spirit of the runs to the bottles."""
+    brought, into, out, bottled = flows.brought, flows.into_filter, flows.filtered, flows.bottled
+    entered = ((BROUGHT, brought), (FILTERED, into), (BOTTLED, bottled))
+    stage, used = next(((s, flow) for s, flow in entered if _known(flow.alcohol)), (BOTTLED, NOTHING))
+    last_run = COLLECTED_AGAIN if _known(flows.collected_again.alcohol) else COLLECTED
+    if not _known(used.alcohol):
+        _put_aside(books, flows, last_run, low_wines, spirit)
+        return
+    books.lose(FILTERED, into.alcohol, out.alcohol)
+    filter_loss = into.alcohol - out.alcohol if _known(out.alcohol) else 0.0
+    books.available[[BROUGHT, FILTERED]] = there = spirit if _known(spirit) else flows.wash.alcohol
+    # What an earlier stage held was there, even if it was more than the runs gave: that was told there.
+    books.available[BOTTLED] = np.fmax(there, np.fmax(brought.alcohol, into.alcohol)) - filter_loss
+    if not _known(spirit):
+        books.lose(stage, flows.wash.alcohol, used.alcohol)
+        spirit = used.alcohol
+    unused = spirit - used.alcohol
+    ready = used.alcohol - filter_loss - (bottled.alcohol if _known(bottled.alcohol) else 0.0)
+    # Where more was bottled than went through this stage, the rest went straight from the runs.
+    past = min(max(-ready, 0.0), max(unused, 0.0))
+    ready, unused = ready + past, unused - past
+    at_runs = flows.collected_again if last_run == COLLECTED_AGAIN else flows.collected
+    unused = books.settle(unused, _margin(at_runs, used))
+    ready = books.settle(ready, _margin(used, bottled) if _known(bottled.alcohol) else 0.0)
+    kept = min(unused, low_wines)
+    _put_aside(books, flows, last_run, kept, unused)
+    filtered = min(ready, out.alcohol) if _known(out.alcohol) else 0.0
+    _hand(books, FILTERED, filtered)
+    _hand(books, BROUGHT, ready - filtered)
+
+
+def _put_aside(books: _Books, flows: Flows, last_run: int, low_wines: float, spirit: float) -> None:
+    """Low wines, and spirit of the last runs, that have not gone on; or else the wash that was never run."""
+    if _known(spirit):
+        _hand(books, COLLECTED, low_wines if last_run == COLLECTED_AGAIN else spirit)
+        _hand(books, COLLECTED_AGAIN, spirit - low_wines if last_run == COLLECTED_AGAIN else 0.0)
+    else:
+        _hand(books, WASH, flows.wash.alcohol)
+
+
+def _hand(books: _Books, stage: int, alcohol: float) -> None:
+    if alcohol > 0:
+        books.in_hand[stage] = alcohol
+
+
+def _known(value: float) -> bool:
+    return bool(np.isfinite(value))
+
+
+def _margin(*flows: Flow) -> float:
+    """Expanded uncertainty of a difference of flows, L of pure alcohol."""
+    return float(np.sqrt(np.nansum([flow.uncertainty**2 for flow in flows])))
+
+
+def _flow(
+    volume: ArrayLike, alcohol: ArrayLike, at: Mask | bool, measure: float, strength_uncertainty: float
+) -> Flow:
+    """The lines of one stage together. Their strengths come from one glass, so its errors add up."""
+    mask = np.atleast_1d(at)
+    volumes, amounts = (
+        np.broadcast_to(np.asarray(a, dtype=float), mask.shape)[mask] for a in (volume, alcohol)
+    )
+    if not len(amounts) or not np.isfinite(amounts).all():
+        return NOTHING
+    litres, pure = float(volumes.sum()), float(amounts.sum())
+    return Flow(litres, pure, float(np.hypot(pure * measure, litres * strength_uncertainty / 100)))
+
+
+@column("balance")
+def reading_uncertainty(alcoholmeter: Instrument, thermometer: Instrument) -> float:
+    """Expanded uncertainty (% vol, k = 2) of a strength by alcoholmeter and thermometer."""
+    return float(np.hypot(alcoholmeter.uncertainty, A_DEGREE * thermometer.uncertainty))
+
+
+@column("balance")
+def wash_uncertainty(runs_alcohol_now: Array, hydrometer: Instrument) -> float:
+    """Expanded uncertainty (% vol, k = 2) of the wash's strength: of two gravities, or of a wine's label."""
+    by_gravity = POINTS * hydrometer.uncertainty * np.sqrt(2)
+    return float(by_gravity if np.isfinite(runs_alcohol_now) else LABEL_OF_A_WINE)
+
+
+@column("balance")
+def recipe(recipe_expected_volume: Array, recipe_potential_alcohol: Array) -> Flow:
+    """What the recipe gives if all of it ferments."""
+    alcohol = np.asarray(recipe_expected_volume) * recipe_potential_alcohol / 100
+    return _flow(recipe_expected_volume, alcohol, True, RECIPES, 0.0)
+
+
+@column("balance")
+def spirit(
+    runs_run: Any,
+    runs_collected_volume: Array,
+    runs_collected_alcohol: Array,
+    runs_stopped_at: Array,
+    cuts_run: Any,
+    cuts_volume: Array,
+    cuts_alcohol: Array,
+) -> tuple[Array, Array]:
+    """Volume and pure alcohol (L) each run gave: as measured, or else, once it stopped, in all its jars."""
+    volumes, alcohols, stopped = np.broadcast_arrays(
+        *map(np.atleast_1d, (runs_collected_volume, runs_collected_alcohol, runs_stopped_at))
+    )
+    volumes, alcohols = volumes.copy(), alcohols.copy()
+    jars, in_jars = np.broadcast_arrays(*map(np.atleast_1d, (cuts_volume, cuts_alcohol)))
+    of_run = lots.names(cuts_run, jars)
+    names = lots.names(runs_run, alcohols)
+    for i in np.flatnonzero(np.isnan(alcohols) & np.isfinite(stopped) & (names != "")):
+        mine = of_run == names[i]
+        if mine.any():
+            volumes[i], alcohols[i] = jars[mine].sum(), in_jars[mine].sum()
+    return volumes, alcohols
+
+
+@column("balance")
+def measured(spirit: tuple[Array, Array]) -> Mask:
+    """The runs whose spirit is known; a plan, or a run that is still going, counts for nothing."""
+    return np.isfinite(spirit[1])
+
+
+@column("balance")
+def unmeasured(
+    measured: Mask, runs_charge_alcohol: Array, runs_first_drip_at: Array, runs_stopped_at: Array
+) -> float:
+    """Pure alcohol (L) in the charges of runs that have begun, but whose spirit is not known."""
+    begun = np.isfinite(runs_first_drip_at) | np.isfinite(runs_stopped_at)
+    return float(np.nansum(np.where(begun & ~measured, runs_charge_alcohol, 0.0)))
+
+
+@column("balance")
+def kinds(runs_kind: Any, measured: Mask) -> Texts:
+    """The kinds of the runs."""
+    return lots.names(runs_kind, measured)
+
+
+@column("balance")
+def charged(
+    runs_charge_volume: Array,
+    runs_charge_alcohol: Array,
+    measured: Mask,
+    kinds: Texts,
+    wash_uncertainty: float,
+) -> Flow:
+    """What went into the pot in the runs of wash."""
+    of_wash = measured & (kinds != "spirit")
+    return _flow(runs_charge_volume, runs_charge_alcohol, of_wash, LARGE_MEASURE, wash_uncertainty)
+
+
+@column("balance")
+def wash(wash_volume: Array, runs_alcohol_now: Array, charged: Flow, wash_uncertainty: float) -> Flow:
+    """What was in the fermenter: by its last strength, or else by that of the charges."""
+    of_charges = 100 * charged.alcohol / charged.volume
+    strength = np.where(np.isnan(runs_alcohol_now), of_charges, runs_alcohol_now)
+    return _flow(wash_volume, wash_volume * strength / 100, True, LARGE_MEASURE, wash_uncertainty)
+
+
+@column("balance")
+def collected(spirit: tuple[Array, Array], measured: Mask, kinds: Texts, reading_uncertainty: float) -> Flow:
+    """What the runs of wash gave."""
+    of_wash = measured & (kinds != "spirit")
+    return _flow(*spirit, of_wash, SMALL_MEASURE, reading_uncertainty)
+
+
+@column("balance")
+def low_wines(spirit: tuple[Array, Array], measured: Mask, kinds: Texts, reading_uncertainty: float) -> Flow:
+    """What the stripping runs gave."""
+    stripped = measured & (kinds == "stripping")
+    return _flow(*spirit, stripped, SMALL_MEASURE, reading_uncertainty)
+
+
+@column("balance")
+def charged_again(
+    runs_charge_volume: Array,
+    runs_charge_alcohol: Array,
+    measured: Mask,
+    kinds: Texts,
+    reading_uncertainty: float,
+) -> Flow:
+    """What went into the pot in the spirit runs."""
+    again = measured & (kinds == "spirit")
+    return _flow(runs_charge_volume, runs_charge_alcohol, again, LARGE_MEASURE, reading_uncertainty)
+
+
+@column("balance")
+def collected_again(
+    spirit: tuple[Array, Array], measured: Mask, kinds: Texts, reading_uncertainty: float
+) -> Flow:
+    """What the spirit runs gave."""
+    again = measured & (kinds == "spirit")
+    return _flow(*spirit, again, SMALL_MEASURE, reading_uncertainty)
+
+
+@column("balance")
+def brought(
+    strength_final_volume: Array,
+    bottling_brought_to: Array,
+    bottling_going_on: Mask,
+    reading_uncertainty: float,
+) -> Flow:
+    """The lots brought to strength; one that goes on from another line was counted there."""
+    alcohol = np.asarray(strength_final_volume) * bottling_brought_to / 100
+    counted = np.isfinite(np.atleast_1d(alcohol)) & ~bottling_going_on
+    return _flow(strength_final_volume, alcohol, counted, SMALL_MEASURE, reading_uncertainty)
+
+
+@column("balance")
+def filter_flows(
+    carbon_volume_in: Array,
+    carbon_strength_in: Array,
+    carbon_volume_out: Array,
+    carbon_strength_out: Array,
+    bottling_passes: list[tuple[str, Mask, bool]],
+    reading_uncertainty: float,
+) -> tuple[Flow, Flow]:
+    """What went into the filter, and what of it came out after its last pass.
+
+    A strength that was not measured after the filter counts as that before it.
+    """
+    into, strength_in, out, strength_out = np.broadcast_arrays(
+        *map(np.atleast_1d, (carbon_volume_in, carbon_strength_in, carbon_volume_out, carbon_strength_out))
+    )
+    alcohol_in = into * strength_in / 100
+    alcohol_out = out * np.where(np.isnan(strength_out), strength_in, strength_out) / 100
+    first, last = np.zeros(len(into), dtype=bool), np.zeros(len(into), dtype=bool)
+    for _, lines, again in bottling_passes:
+        known = np.flatnonzero(lines & np.isfinite(alcohol_in) & np.isfinite(alcohol_out))
+        if len(known):
+            first[known[np.argmax(into[known])] if again else known] = True
+            last[known[np.argmin(out[known])] if again else known] = True
+    return (
+        _flow(into, alcohol_in, first, SMALL_MEASURE, reading_uncertainty),
+        _flow(out, alcohol_out, last, SMALL_MEASURE, reading_uncertainty),
+    )
+
+
+@column("balance")
+def bottled(bottling_volume: Array, bottling_alcohol: Array, reading_uncertainty: float) -> Flow:
+    """What is in bottles."""
+    filled = np.isfinite(np.atleast_1d(bottling_alcohol))
+    return _flow(bottling_volume, bottling_alcohol, filled, SMALL_MEASURE, reading_uncertainty)
+
+
+@column("balance")
+def flows(
+    recipe: Flow,
+    wash: Flow,
+    charged: Flow,
+    collected: Flow,
+    low_wines: Flow,
+    charged_again: Flow,
+    collected_again: Flow,
+    brought: Flow,
+    filter_flows: tuple[Flow, Flow],
+    bottled: Flow,
+) -> Flows:
+    """All of them."""
+    runs = (charged, collected, low_wines, charged_again, collected_again)
+    return Flows(recipe, wash, *runs, brought, *filter_flows, bottled)
+
+
+@column("balance")
+def books(flows: Flows) -> Account:
+    """The account of the batch."""
+    return account(flows)
+
+
+@column("balance")
+def stage(flows: Flows) -> Texts:
+    """The stages, as soon as anything is known of one."""
+    told = any(np.isfinite(flow.alcohol) for flow in flows.by_stage())
+    return np.array(STAGES if told else (), dtype=object)
+
+
+@column("balance")
+def volume(flows: Flows) -> Array:
+    """Volume (L) at each stage."""
+    return np.array([flow.volume for flow in flows.by_stage()])
+
+
+@column("balance")
+def alcohol(flows: Flows) -> Array:
+    """Pure alcohol (L) at each stage."""
+    return np.array([flow.alcohol for flow in flows.by_stage()])
+
+
+@column("balance")
+def strength(volume: Array, alcohol: Array) -> Array:
+    """Strength (% vol) of all of it together, at each stage."""
+    return 100 * alcohol / volume
+
+
+@column("balance")
+def uncertainty(flows: Flows) -> Array:
+    """Expanded uncertainty (L of pure alcohol, k = 2) at each stage."""
+    return np.array([flow.uncertainty for flow in flows.by_stage()])
+
+
+@column("balance")
+def lost(books: Account) -> Array:
+    """Pure alcohol (L) lost before each stage."""
+    return books.lost
+
+
+@column("balance")
+def in_hand(books: Account) -> Array:
+    """Pure alcohol (L) that has not gone on from each stage."""
+    return books.in_hand
+
+
+@column("balance")
+def begun_with(flows: Flows) -> float:
+    """Pure alcohol (L) the batch began with: of the wash, or else of its charges."""
+    known = (flow.alcohol for flow in (flows.wash, flows.charged))
+    return next((alcohol for alcohol in known if np.isfinite(alcohol)), NAN)
+
+
+@column("balance")
+def share(alcohol: Array, begun_with: float) -> Array:
+    """Share (0 to 1) of the batch's alcohol, at each stage from the wash on."""
+    return np.where(np.arange(len(STAGES)) == RECIPE, NAN, alcohol / begun_with)
+
+
+@column("balance")
+def pure_alcohol(flows: Flows) -> Array:
+    """Pure alcohol (L) in bottles."""
+    return np.array(flows.bottled.alcohol)
+
+
+@column("balance")
+def overall_yield(flows: Flows, begun_with: float) -> Array:
+    """Share (0 to 1) of the batch's alcohol that is in bottles."""
+    return np.array(flows.bottled.alcohol / begun_with)
+
+
+@column("balance")
+def in_hand_total(in_hand: Array, stage: Texts) -> Array:
+    """Pure alcohol (L) in hand."""
+    return np.array(np.nansum(in_hand) if len(stage) else NAN)
+
+
+@column("balance")
+def lost_total(lost: Array, flows: Flows) -> Array:
+    """Pure alcohol (L) lost from the wash on."""
+    return np.array(np.nansum(lost[CHARGED:]) if _compared(flows) else NAN)
+
+
+@column("balance")
+def unaccounted(books: Account, flows: Flows) -> Array:
+    """Pure alcohol (L) that is neither bottled, nor lost, nor in hand."""
+    return np.array(books.unaccounted if _compared(flows) else NAN)
+
+
+@column("balance")
+def closure(flows: Flows) -> Array:
+    """Expanded uncertainty (L of pure alcohol, k = 2) of what is unaccounted for."""
+    return np.array(_margin(*flows.by_stage()[WASH:]) if _compared(flows) else NAN)
+
+
+def _compared(flows: Flows) -> bool:
+    """Whether two stages from the wash on are known, so that there is something to compare."""
+    return sum(_known(flow.alcohol) for flow in flows.by_stage()[WASH:]) > 1
+
+
+@column("balance")
+def note(
+    books: Account, flows: Flows, runs_alcohol_now: Array, bottling_going_on: Mask, stage: Texts
+) -> Texts:
+    """How each stage was counted, and what of it is lost or in hand, in words."""
+    words: dict[int, list[str]] = {number: [] for number in range(len(STAGES))}
+    by_gravity = np.isfinite(runs_alcohol_now)
+    words[RECIPE] = ["If all of it ferments."]
+    words[WASH] = ["By the last gravity." if by_gravity else "By the strength of the charges."]
+    lost = {CHARGED: "The rest stayed with the lees.", FILTERED: "The rest stayed in the carbon."}
+    lost |= dict.fromkeys((COLLECTED, COLLECTED_AGAIN), "The rest stayed in the pot.")
+    in_hand = {
+        WASH: "Not all of it is run.",
+        COLLECTED: "Not all of it has gone on.",
+        COLLECTED_AGAIN: "Heads, tails and what is not brought to strength are in hand.",
+        BROUGHT: "Not all of it is bottled.",
+        FILTERED: "Not all of it is bottled.",
+    }
+    if bottling_going_on.any():
+        words[BROUGHT].append("Lots brought down in steps are counted once.")
+    for number, text in lost.items():
+        words[number] += [text] if books.lost[number] > 0 else []
+    for number, text in in_hand.items():
+        words[number] += [text] if books.in_hand[number] > 0 else []
+    known = [np.isfinite(flow.alcohol) for flow in flows.by_stage()]
+    return np.array([" ".join(words[i]) if known[i] else "" for i in range(len(stage))], dtype=object)
+
+
+@column("balance")
+def excess(flows: Flows, books: Account, unmeasured: float) -> Array:
+    """Pure alcohol (L) at each stage beyond what there was for it and what the measures can be off.
+
+    What runs without a measure may have given counts as having been there.
+    """
+    passing = flows.by_stage()
+    found = np.full(len(STAGES), NAN)
+    for number in range(COLLECTED, len(STAGES)):
+        now = flows.into_filter if number == FILTERED else passing[number]
+        before = next((f for f in passing[number - 1 : RECIPE : -1] if _known(f.alcohol)), NOTHING)
+        found[number] = now.alcohol - books.available[number] - _margin(now, before)
+    found[[CHARGED_AGAIN, BROUGHT, FILTERED, BOTTLED]] -= unmeasured
+    return found
+
+
+@column("balance")
+def doubtful_runs(runs_recovery: Array) -> bool:
+    """Whether a run can't be right, which its own sheet tells; the balance then says nothing of its own."""
+    recovery = np.atleast_1d(runs_recovery)
+    return bool(np.any((recovery > 1 + MEASURES) | (recovery < LEAST_RECOVERY)))
+
+
+@column("balance")
+def doubtful_lots(strength_volume: Array, strength_strength_20: Array, runs_collected_alcohol: Array) -> bool:
+    """Whether a lot alone holds more than the runs gave, which the strength sheet tells."""
+    alcohol = np.asarray(strength_volume) * strength_strength_20 / 100
+    return bool(np.any(alcohol > np.nansum(runs_collected_alcohol) * (1 + MEASURES)))
+
+
+@column("balance")
+def doubtful_bottles(
+    bottling_no_bottle: Mask,
+    bottling_overdrawn: Mask,
+    bottling_label_slipped: Mask,
+    bottling_measured_slipped: Mask,
+) -> bool:
+    """Whether a filling can't be right, which the bottling sheet tells."""
+    slips = (bottling_no_bottle, bottling_overdrawn, bottling_label_slipped, bottling_measured_slipped)
+    return any(bool(np.any(slip)) for slip in slips)
+
+
+@check(
+    "balance",
+    cell="alcohol",
+    level="error",
+    says="{now} of pure alcohol, but there was only {available} to take it from.",
+    advice="Look at volumes, strengths and units of both. Spirit of another batch would do it, too.",
+)
+def more_than_before(
+    excess: Array,
+    books: Account,
+    flows: Flows,
+    doubtful_runs: bool,
+    doubtful_lots: bool,
+    doubtful_bottles: bool,
+) -> tuple[Mask, dict[str, Any]]:
+    """A later stage holds more than the one before, beyond the uncertainties of both."""
+    wrong = np.asarray(excess > 0)
+    wrong[CHARGED_AGAIN] = False
+    wrong[[BROUGHT, FILTERED]] &= not doubtful_lots
+    wrong[BOTTLED] &= not (doubtful_lots or doubtful_bottles)
+    now = np.array([flow.alcohol for flow in flows.by_stage()])
+    now[FILTERED] = flows.into_filter.alcohol
+    return wrong & (not doubtful_runs), {"now": (now, "alcohol"), "available": (books.available, "alcohol")}
+
+
+@check(
+    "balance",
+    cell="alcohol",
+    level="warning",
+    says="{alcohol} of pure alcohol charged again, but the runs of wash gave only {available}.",
+    advice="If heads and tails of an earlier batch went in, this is why, and the yield seems too good. "
+    "Else look at the charges, their strengths and units.",
+)
+def more_charged_again(excess: Array, books: Account, doubtful_runs: bool) -> tuple[Mask, dict[str, Any]]:
+    """More than this batch gave; what an earlier one left is often put in (common practice)."""
+    wrong = (np.arange(len(STAGES)) == CHARGED_AGAIN) & (excess > 0) & (not doubtful_runs)
+    return wrong, {"available": (books.available, "alcohol")}

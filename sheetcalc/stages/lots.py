@@ -1,0 +1,88 @@
+"""Lots: which one a line speaks of, and which lines go on with what another line gave.
+
+A person brings a lot to 45 % vol, filters it and brings it to 40: three lines, one spirit. Counted three
+times it would be more than the still ever gave.
+"""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sheetcalc.liquids import Array
+from sheetcalc.stages.slips import Mask, Texts
+
+SAME_VOLUME = 0.03  # share: two measures of one volume, each good to about 2 % (common practice)
+
+
+def names(lots: Any, like: ArrayLike) -> Texts:
+    """Names of lots or runs, one for each value of `like`, as they are compared: case and spaces alike."""
+    texts = np.broadcast_to(np.asarray(lots, dtype=object), np.shape(np.atleast_1d(like)))
+    return np.array(
+        [" ".join(t.casefold().split()) if isinstance(t, str) else "" for t in texts], dtype=object
+    )
+
+
+def goes_on(
+    volume: ArrayLike,
+    strength: ArrayLike,
+    given_volume: ArrayLike,
+    given_strength: ArrayLike,
+    filtered_volume: ArrayLike,
+    filtered_strength: ArrayLike,
+    margin: float,
+) -> Mask:
+    """Which lots start from what another line of the same sheet, or the filter, gave.
+
+    volume, strength: L and % vol that a lot starts from; given_: what it becomes (alike in shape);
+    filtered_: what came out of the filter; margin: % vol by which two readings of one spirit may differ.
+    A lot goes on where its strength is that of spirit given elsewhere and there is enough of it left.
+    """
+    start, level, amount, becomes = _lines(volume, strength, given_volume, given_strength)
+    filtered_amount, filtered_level = _lines(filtered_volume, filtered_strength)
+    # A line that brings nothing down gives nothing new.
+    becomes = np.where(becomes < level - margin, becomes, np.nan)
+    left = np.nan_to_num(np.concatenate([amount, filtered_amount]))
+    at = np.concatenate([becomes, filtered_level])
+    mask = np.zeros(len(level), dtype=bool)
+    for i in np.argsort(-level, kind="stable"):
+        source = np.abs(at - level[i]) <= margin
+        there = left[source].sum()
+        if 0 < start[i] <= there * (1 + SAME_VOLUME):
+            mask[i] = True
+            left[source] *= max(1 - start[i] / there, 0.0)
+    return mask
+
+
+def volume_of(lot: str, lots: Texts, volumes: ArrayLike, goes_on: Mask) -> float:
+    """Volume (L) of a lot by the lines that bear its name: the later steps of a chain, else all; NaN if none.
+
+    lots: as `names` gives them; volumes, goes_on: alike in shape.
+    """
+    (amounts,) = _lines(volumes)
+    known = (lots == lot) & np.isfinite(amounts)
+    last = known & goes_on
+    return float(amounts[last if last.any() else known].sum()) if known.any() else np.nan
+
+
+def filtered(
+    lots: Texts, volume_in: ArrayLike, known: dict[str, float], volume_out: ArrayLike
+) -> list[tuple[str, Mask, bool]]:
+    """For each lot through the filter: its name, its lines, and whether they are passes of the same spirit.
+
+    lots: as `names` gives them, alike in shape with the volumes; known: volume (L) of lots before the
+    filter. Lines that together hold more than there was of the lot are passes one after the other; else
+    they are portions.
+    """
+    into, out = _lines(volume_in, volume_out)
+    found = []
+    for lot in dict.fromkeys(lots):
+        mask = (lots == lot) & np.isfinite(into) & np.isfinite(out)
+        if mask.any():
+            most = known.get(lot, np.nan) * (1 + SAME_VOLUME)
+            found.append((str(lot), mask, bool(lot and into[mask].sum() > most)))
+    return found
+
+
+def _lines(*values: ArrayLike) -> tuple[Array, ...]:
+    return tuple(np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, dtype=float)) for v in values)))

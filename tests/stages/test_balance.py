@@ -1,0 +1,257 @@
+"""The balance of alcohol: hand-made batches, and the law that nothing comes from nowhere or goes nowhere."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sheetcalc.instruments import DEFAULTS, expanded_uncertainty
+from sheetcalc.stages import balance as stage
+from sheetcalc.stages.balance import NOTHING, Flow, Flows
+
+NAN = float("nan")
+
+
+def flow(alcohol: float, share: float = 0.02) -> Flow:
+    """A flow of so much alcohol at 50 % vol, good to a share of it; NOTHING for none."""
+    return Flow(2 * alcohol, alcohol, share * alcohol) if np.isfinite(alcohol) else NOTHING
+
+
+def batch(**alcohol: float) -> Flows:
+    """The flows of a batch by name; what is not given was skipped."""
+    return Flows(**{name: flow(alcohol.get(name, NAN)) for name in Flows._fields})
+
+
+AMOUNT = st.one_of(st.just(NAN), st.floats(0.01, 10.0))
+
+
+@given(
+    amounts=st.fixed_dictionaries({name: AMOUNT for name in Flows._fields if name != "filtered"}),
+    passed=st.floats(0.5, 1.05),
+    stripped=st.floats(0.0, 1.0),
+)
+def test_the_wash_is_bottled_lost_in_hand_or_unaccounted_for(
+    amounts: dict[str, float], passed: float, stripped: float
+) -> None:
+    """Whatever was skipped and however wrong it was typed, the sum is exact: the definition of a balance."""
+    amounts["filtered"] = amounts["into_filter"] * passed
+    amounts["low_wines"] = amounts["collected"] * stripped
+    flows = batch(**amounts)
+    begun = stage.begun_with(flows)
+    if np.isnan(flows.wash.alcohol) or np.isnan(flows.collected.alcohol) != np.isnan(flows.charged.alcohol):
+        return  # the sum begins with the wash, and a run has two sides
+    books = stage.account(flows)
+    bottled = np.nan_to_num(flows.bottled.alcohol)
+    lost, in_hand = np.nansum(books.lost[stage.CHARGED :]), np.nansum(books.in_hand)
+    assert bottled + lost + in_hand + books.unaccounted == pytest.approx(begun, rel=1e-9, abs=1e-9)
+    assert not (books.lost < 0).any()
+    assert not (books.in_hand < 0).any()
+
+
+@given(
+    wash=st.floats(1.0, 10.0),
+    run=st.floats(0.95, 1.0),
+    first=st.floats(0.75, 0.95),
+    redistilled=st.floats(0.3, 1.0),
+    second=st.floats(0.8, 0.97),
+    hearts=st.floats(0.4, 1.0),
+    through=st.floats(0.93, 1.0),
+    filled=st.floats(0.2, 1.0),
+    errors=st.lists(st.floats(-0.6, 0.6), min_size=9, max_size=9),
+)
+def test_an_honest_batch_closes_within_its_uncertainty_and_is_not_accused(
+    wash: float,
+    run: float,
+    first: float,
+    redistilled: float,
+    second: float,
+    hearts: float,
+    through: float,
+    filled: float,
+    errors: list[float],
+) -> None:
+    """True amounts that only get less, each measured with an error well inside its own uncertainty."""
+    charged = wash * run
+    low_wines = charged * first
+    again = low_wines * redistilled
+    spirit = again * second
+    brought = spirit * hearts
+    out = brought * through
+    names = ["wash", "charged", "collected", "charged_again", "collected_again"]
+    names += ["brought", "into_filter", "filtered", "bottled"]
+    true = [wash, charged, low_wines, again, spirit, brought, brought, out, out * filled]
+    seen = {name: t * (1 + 0.02 * e) for name, t, e in zip(names, true, errors, strict=True)}
+    flows = batch(**seen, low_wines=seen["collected"])
+    books = stage.account(flows)
+    assert abs(books.unaccounted) <= float(stage.closure(flows))
+    wrong, _ = stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, False, False, False)
+    assert not wrong.any()
+    assert not stage.more_charged_again(stage.excess(flows, books, 0.0), books, False)[0].any()
+
+
+def test_a_batch_by_hand() -> None:
+    """25 L of wash at 12 %: 3.00 L of alcohol. Charged 2.90: 0.10 with the lees. Low wines 2.60: 0.30 in the
+    pot. Charged again 2.20: 0.40 of low wines left. Spirit 2.00: 0.20 in the pot. Brought to strength 1.50:
+    0.50 of heads and tails. Filter 1.50 in, 1.44 out: 0.06. Bottled 1.00: 0.44 in hand.
+    In all: bottled 1.00, lost 0.66, in hand 1.34; the sum is 3.00."""
+    flows = batch(
+        recipe=3.1,
+        wash=3.0,
+        charged=2.9,
+        collected=2.6,
+        low_wines=2.6,
+        charged_again=2.2,
+        collected_again=2.0,
+        brought=1.5,
+        into_filter=1.5,
+        filtered=1.44,
+        bottled=1.0,
+    )
+    books = stage.account(flows)
+    lost = [NAN, 0.1, 0.1, 0.3, NAN, 0.2, NAN, 0.06, NAN]
+    in_hand = [NAN, NAN, NAN, 0.4, NAN, 0.5, NAN, 0.44, NAN]
+    assert books.lost == pytest.approx(lost, nan_ok=True)
+    assert books.in_hand == pytest.approx(in_hand, nan_ok=True)
+    assert books.unaccounted == pytest.approx(0.0, abs=1e-12)
+    begun = stage.begun_with(flows)
+    assert float(stage.overall_yield(flows, begun)) == pytest.approx(1 / 3)
+    assert float(stage.lost_total(books.lost, flows)) == pytest.approx(0.66)
+    assert float(stage.in_hand_total(books.in_hand, stage.stage(flows))) == pytest.approx(1.34)
+
+
+def test_a_wash_not_run_yet_is_all_in_hand() -> None:
+    books = stage.account(batch(wash=3.0))
+    assert books.in_hand[stage.WASH] == 3.0
+    assert np.isnan(books.lost).all()
+
+
+def test_half_a_wash_left_is_in_hand_and_a_twentieth_is_lees() -> None:
+    half = stage.account(batch(wash=3.0, charged=1.5, collected=1.4))
+    assert half.in_hand[stage.WASH] == pytest.approx(1.5)
+    assert np.isnan(half.lost[stage.CHARGED])
+    nearly = stage.account(batch(wash=3.0, charged=2.85, collected=2.6))
+    assert np.isnan(nearly.in_hand[stage.WASH])
+    assert nearly.lost[stage.CHARGED] == pytest.approx(0.15)
+
+
+def test_a_skipped_stage_is_stepped_over() -> None:
+    """Single runs, no filter and no strength sheet: bottled straight from the still."""
+    books = stage.account(batch(wash=3.0, charged=2.95, collected=2.5, bottled=2.5))
+    assert np.nansum(books.in_hand) == 0.0
+    assert np.nansum(books.lost) == pytest.approx(0.5)
+    assert books.unaccounted == 0.0
+
+
+def test_what_the_measures_cannot_tell_is_neither_lost_nor_in_hand() -> None:
+    """2.50 measured at 2 %, then 2.47: the difference, 0.03, is less than 0.05."""
+    books = stage.account(batch(wash=3.0, charged=3.0, collected=2.5, bottled=2.47))
+    assert np.nansum(books.in_hand) == 0.0
+    assert books.unaccounted == pytest.approx(0.03)
+
+
+def test_unfiltered_spirit_may_be_bottled_too() -> None:
+    """One half of the lots goes through carbon, both are bottled: nothing comes from nowhere."""
+    flows = batch(
+        wash=3.0, charged=3.0, collected=2.5, brought=2.4, into_filter=1.2, filtered=1.15, bottled=2.3
+    )
+    books = stage.account(flows)
+    assert not (stage.excess(flows, books, 0.0) > 0).any()
+    assert books.lost[stage.FILTERED] == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize(
+    ("name", "number"),
+    [("brought", stage.BROUGHT), ("bottled", stage.BOTTLED), ("collected_again", stage.COLLECTED_AGAIN)],
+)
+def test_more_than_there_was_is_an_error(name: str, number: int) -> None:
+    amounts = {"wash": 3.0, "charged": 2.9, "collected": 2.6, "charged_again": 2.6, "collected_again": 2.4}
+    flows = batch(**(amounts | {name: 3.2}))
+    books = stage.account(flows)
+    wrong, _ = stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, False, False, False)
+    assert list(np.flatnonzero(wrong)) == [number]
+
+
+def test_feints_of_an_earlier_batch_are_only_a_warning() -> None:
+    flows = batch(wash=3.0, charged=2.9, collected=2.4, low_wines=2.4, charged_again=2.9, collected_again=2.6)
+    books = stage.account(flows)
+    assert stage.more_charged_again(stage.excess(flows, books, 0.0), books, False)[0][stage.CHARGED_AGAIN]
+    assert not stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, False, False, False)[
+        0
+    ].any()
+    assert books.unaccounted == pytest.approx(-0.5)
+
+
+def test_a_plan_or_a_run_still_going_counts_for_nothing() -> None:
+    spirit = np.array([1.9, NAN]), np.array([0.8, NAN])
+    measured = stage.measured(spirit)
+    kinds = stage.kinds(np.array(["stripping", "stripping"], dtype=object), measured)
+    charged = stage.charged(np.array([8.0, 8.0]), np.array([0.96, 0.96]), measured, kinds, 0.3)
+    assert charged.volume == 8.0
+
+
+def test_without_any_sheet_nothing_is_told() -> None:
+    """Keys of sheets that are missing come as a single NaN, or as empty arrays."""
+    for missing in (np.array(NAN), np.zeros(0)):
+        spirit = stage.spirit(missing, missing, missing, missing, missing, missing, missing)
+        measured = stage.measured(spirit)
+        kinds = stage.kinds(missing, measured)
+        assert stage.collected(spirit, measured, kinds, 0.8) == NOTHING
+        assert stage.unmeasured(measured, missing, missing, missing) == 0.0
+        assert stage.bottled(missing, missing, 0.8) == NOTHING
+        assert stage.filter_flows(missing, missing, missing, missing, [], 0.8) == (NOTHING, NOTHING)
+    assert stage.recipe(np.array(NAN), np.array(NAN)) == NOTHING
+    assert len(stage.stage(batch())) == 0
+    assert np.isnan(stage.account(batch()).in_hand).all()
+
+
+def test_the_wash_is_known_by_its_gravity_or_else_by_its_charges() -> None:
+    now: Any = np.array(12.0)
+    charged = Flow(16.0, 1.84, 0.05)  # 11.5 % vol
+    assert stage.wash(np.array(25.0), now, charged, 0.3).alcohol == pytest.approx(3.0)
+    assert stage.wash(np.array(25.0), np.array(NAN), charged, 0.5).alcohol == pytest.approx(2.875)
+
+
+def test_uncertainties_by_hand() -> None:
+    """Hydrometer of 0.002: half a division twice over, 2 sqrt(2 x 0.001^2 / 3) = 0.00163 SG (GUM 4.3.7); two
+    readings 0.00231, at 131 % vol for one SG 0.30 % vol. 25 L at 12 %: 3.0 L good to 2 % (0.06) and to
+    0.30 % of 25 L (0.076): together 0.097 L."""
+    assert float(expanded_uncertainty(0.002)) == pytest.approx(0.00163, abs=5e-6)
+    strength = stage.wash_uncertainty(np.array(12.0), DEFAULTS["hydrometer"])
+    assert strength == pytest.approx(0.302, abs=0.001)
+    wash = stage.wash(np.array(25.0), np.array(12.0), NOTHING, strength)
+    assert wash.uncertainty == pytest.approx(0.0967, abs=0.0005)
+
+
+def test_a_second_pass_through_the_carbon_is_not_counted_twice() -> None:
+    """2.0 L at 45 in, 1.95 out at 45, in again, 1.92 out: in 0.9 L of alcohol, out 0.864."""
+    into, out, level = np.array([2.0, 1.95]), np.array([1.95, 1.92]), np.array([45.0, 45.0])
+    passes = [("a", np.array([True, True]), True)]
+    first, last = stage.filter_flows(into, level, out, level, passes, 0.8)
+    assert (first.alcohol, last.alcohol) == pytest.approx((0.9, 0.864))
+    both = stage.filter_flows(into, level, out, level, [("a", np.array([True, True]), False)], 0.8)
+    assert both[0].alcohol == pytest.approx(3.95 * 0.45)
+
+
+def test_jars_stand_in_for_a_run_that_was_not_measured_once_it_stopped() -> None:
+    """Jars of 0.5 L and 0.3 L with 0.35 L and 0.15 L of alcohol: 0.8 L with 0.50 L."""
+    runs: Any = np.array(["1", "2", "3"], dtype=object)
+    volume, alcohol = np.array([1.9, NAN, NAN]), np.array([0.8, NAN, NAN])
+    stopped = np.array([46000.0, 46001.0, NAN])
+    jars: Any = np.array(["2", "2", "3"], dtype=object)
+    in_jars = np.array([0.5, 0.3, 0.2]), np.array([0.35, 0.15, 0.1])
+    volumes, alcohols = stage.spirit(runs, volume, alcohol, stopped, jars, *in_jars)
+    assert volumes == pytest.approx([1.9, 0.8, NAN], nan_ok=True)
+    assert alcohols == pytest.approx([0.8, 0.5, NAN], nan_ok=True)
+
+
+def test_a_run_still_going_accuses_nobody() -> None:
+    """Spirit of a run that is not measured yet may be in use already."""
+    flows = batch(wash=3.0, charged=1.5, collected=1.3, brought=1.6)
+    books = stage.account(flows)
+    measured = np.array([True, False])
+    going = stage.unmeasured(measured, np.array([1.5, 1.4]), np.array([46000.0, 46001.0]), np.full(2, NAN))
+    assert going == pytest.approx(1.4)
+    assert (stage.excess(flows, books, 0.0) > 0).any()
+    assert not (stage.excess(flows, books, going) > 0).any()
