@@ -609,12 +609,13 @@ def volume_disagrees(volume_off: Mask, gravity_off: Mask, settled: bool) -> Mask
     "recipe",
     cell="expected_gravity",
     level="warning",
-    says="The recipe gives {expected_gravity}, the batch card says {original_gravity}: more apart than "
-    "hydrometer, weights and water can be off. {meant}",
+    says="Made up to the wash's volume the recipe gives {in_wash}, the batch card says {original_gravity}: "
+    "more apart than hydrometer, weights and water can be off. {meant}",
     advice="Stir until all sugar is dissolved, read again; look at the amounts, their units and the water.",
 )
 def gravity_disagrees(
     gravity_off: Mask,
+    gravity_in_wash: Array,
     settled: bool,
     gravity_doubt: Array,
     original_gravity: Array,
@@ -639,7 +640,8 @@ def gravity_disagrees(
             other = _made(_scaled(parts, scale), water_volume, wash_volume, str(grain_and_pulp))
             if np.abs(must.gravity(other.contents) - original_gravity) <= allowed:
                 meant = meant or words
-    return wrong, {"meant": (np.array(meant, dtype=object), "expected_gravity")}
+    like = "expected_gravity"
+    return wrong, {"meant": (np.array(meant, dtype=object), like), "in_wash": (gravity_in_wash, like)}
 
 
 def _slips_of_amount(
