@@ -13,6 +13,7 @@ echo
 echo "The filled workbooks are in examples/out. Open one in LibreOffice or Excel, such as"
 echo "  examples/out/birch-sugar.ods                      a clean sugar wash, metric"
 echo "  examples/out/creek-grain-us.xlsx                  a clean grain wash, US units"
+echo "  examples/out/vineyard-wine.ods                    a bought-in wine"
 echo "  examples/out/harbour-molasses-with-mistakes.ods   what the flags look like"
 echo "  examples/out/daily-bench.xlsx                     water to strength at the bench"
 echo "Type something into it, save and close it, and run:  .venv/bin/sheetcalc fill examples/out"
