@@ -11,28 +11,33 @@ from lxml import etree
 
 from sheetcalc.files.references import area_of
 
-LINE = 13.0  # points, of text of 10 points
+LINE = 1.3  # of the size of the letters
+USUAL_SIZE = 10.0  # points
 USUAL_WIDTH = 8.43  # characters, of a column of no stated width
-LETTERS = 1.1  # average letters to a width of one digit
+LETTERS = 1.05  # average letters of 10 points to a width of one digit
 
 
-def fit(row: etree._Element, texts: Iterable[tuple[float, str]]) -> None:
+def fit(row: etree._Element, texts: Iterable[tuple[float, float, str]]) -> None:
     """Set a row's height by its wrapped texts, unless a person has set it or it is about right.
 
-    row: the row element; texts: the width, in characters, and the text of each of its cells that wraps.
+    row: the row element; texts: the width in characters, the size of the letters in points and the text of
+    each of its cells that wraps.
     """
     if row.get("customHeight") in ("1", "true"):
         return
-    lines = max((_lines(text, width) for width, text in texts), default=1)
-    height, stated = lines * LINE + 3, _number(row.get("ht"), LINE)
-    if lines == 1 and stated > height + LINE:
-        row.attrib.pop("ht")
-    elif lines > 1 and not height - LINE / 2 <= stated <= height + LINE:
+    one = USUAL_SIZE * LINE
+    height = max([one, *(_lines(text, width, size) * size * LINE for width, size, text in texts)]) + 3
+    stated = _number(row.get("ht"), one)
+    if height <= one + 3:
+        if stated > height + one:
+            row.attrib.pop("ht")
+    elif not height - one / 2 <= stated <= height + one:
         row.set("ht", f"{height:g}")
 
 
-def _lines(text: str, width: float) -> int:
-    return sum(max(1, math.ceil(len(line) / (width * LETTERS))) for line in text.split("\n"))
+def _lines(text: str, width: float, size: float) -> int:
+    letters = width * LETTERS * USUAL_SIZE / size
+    return sum(max(1, math.ceil(len(line) / letters)) for line in text.split("\n"))
 
 
 def _number(text: str | None, usual: float) -> float:
@@ -40,6 +45,12 @@ def _number(text: str | None, usual: float) -> float:
         return float(text or usual)
     except ValueError:
         return usual
+
+
+def letter_size(font: etree._Element) -> float:
+    """The size of a font's letters, in points."""
+    size = font.find("{*}sz")
+    return _number(size.get("val") if size is not None else None, USUAL_SIZE)
 
 
 def cell_width(row: int, column: int, widths: dict[int, float], merged: dict[tuple[int, int], int]) -> float:

@@ -21,7 +21,7 @@ from sheetcalc.files.references import (
     excel_cell,
     whole,
 )
-from sheetcalc.files.row_heights import cell_width, column_widths, fit, merged_to
+from sheetcalc.files.row_heights import USUAL_SIZE, cell_width, column_widths, fit, letter_size, merged_to
 from sheetcalc.files.workbook import (
     EPOCH,
     MAX_COLUMN,
@@ -245,11 +245,12 @@ class XlsxWorkbook(Workbook):
         for sheet, positions in self._written.items():
             loaded, cells = self._sheet(sheet), self.cells(sheet)
             widths, merged = column_widths(loaded.root), merged_to(loaded.root)
-            wrapped: dict[int, list[tuple[float, str]]] = {row: [] for row, _ in positions}
+            wrapped: dict[int, list[tuple[float, float, str]]] = {row: [] for row, _ in positions}
             for (row, column), cell in cells.items():
-                wraps = row in wrapped and loaded.cells[row, column].get("s", "0") in self._wrapping
-                if wraps and isinstance(cell.value, str):
-                    wrapped[row].append((cell_width(row, column, widths, merged), cell.value))
+                if row in wrapped and isinstance(cell.value, str):
+                    size = self._wrapping.get(loaded.cells[row, column].get("s", "0"))
+                    if size:
+                        wrapped[row].append((cell_width(row, column, widths, merged), size, cell.value))
             for row, texts in wrapped.items():
                 if row in loaded.rows:
                     fit(loaded.rows[row], texts)
@@ -608,16 +609,18 @@ def _style_kinds(package: Package, part: str | None) -> dict[str, Kind]:
     }
 
 
-def _wrapping_styles(package: Package, part: str | None) -> frozenset[str]:
-    """The style numbers of cells whose text wraps."""
+def _wrapping_styles(package: Package, part: str | None) -> dict[str, float]:
+    """The size of the letters, in points, by the numbers of the styles whose text wraps."""
     if part is None or part not in package:
-        return frozenset()
-    return frozenset(
-        str(index)
-        for index, style in enumerate(package.xml(part).iterfind("{*}cellXfs/{*}xf"))
+        return {}
+    root = package.xml(part)
+    sizes = {str(i): letter_size(font) for i, font in enumerate(root.iterfind("{*}fonts/{*}font"))}
+    return {
+        str(index): sizes.get(style.get("fontId", "0"), USUAL_SIZE)
+        for index, style in enumerate(root.iterfind("{*}cellXfs/{*}xf"))
         for alignment in style.iterfind("{*}alignment")
         if alignment.get("wrapText") in ("1", "true")
-    )
+    }
 
 
 def _format_kind(number: str, codes: dict[str, str]) -> Kind:
