@@ -120,7 +120,7 @@ def dissolving(solids: Array, fermentable: Array, strength: Array, usual: Usual,
     more = np.where(np.isin(of_kind, MASHED), 0.0, fermentable - usual.fermentable)
     unknown = np.where(np.isnan(fermentable) & np.isfinite(strength), 0.0, fermentable)
     by_sugar = np.where(np.isnan(usual.solids), unknown, usual.solids + np.nan_to_num(more))
-    return np.fmin(np.where(np.isnan(solids), by_sugar, solids), 1.0)
+    return np.minimum(np.where(np.isnan(solids), by_sugar, solids), 1.0)
 
 
 @column("recipe")
@@ -307,9 +307,9 @@ def gravity_doubt(
     fermentable: Array,
     efficiency: Array,
     of_kind: Any,
-    expected_gravity: Array,
+    gravity_in_wash: Array,
 ) -> Array:
-    """How far (SG, k = 2) the expected gravity may be off: water, weights, and what is in the items."""
+    """How far (SG, k = 2) the gravity in the wash's volume may be off: water, weights, what is in the items."""
     mashed = np.isin(of_kind, MASHED)
     told = np.isfinite(solids) | (np.isfinite(fermentable) & ~mashed)
     doubt = np.where(told, np.fmin(STATED, usual.doubt), usual.doubt)
@@ -317,7 +317,7 @@ def gravity_doubt(
     each = parts.contents.extract * np.sqrt(doubt**2 + mash**2 + WEIGHT_DOUBT**2)
     total = np.nansum(parts.contents.extract)
     items = np.sqrt(np.nansum(each**2)) / total if total > 0 else np.nan
-    return np.asarray(np.abs(expected_gravity - 1) * np.hypot(items, VOLUME_DOUBT))
+    return np.asarray(np.abs(gravity_in_wash - 1) * np.hypot(items, VOLUME_DOUBT))
 
 
 @column("recipe")
@@ -342,18 +342,21 @@ def volume_off(expected_volume: Array, wash_volume: Array, parts: Parts, grain_a
 @column("recipe")
 def gravity_off(
     gravity_in_wash: Array,
+    expected_gravity: Array,
     original_gravity: Array,
     gravity_doubt: Array,
     hydrometer: Instrument,
     contents: Must,
 ) -> Mask:
-    """Whether the gravities differ by more than they can be off, in the volume there really is.
+    """Whether the gravities differ by more than they can be off, in the wash's volume and in the recipe's own.
 
-    Where alcohol goes in, no original gravity can be measured.
+    Where it fits the recipe as it stands, the wash volume is what may be wrong. Where alcohol goes in, no
+    original gravity can be measured.
     """
     possible = (original_gravity > 1.0) & (original_gravity <= 1.3) & ~(contents.alcohol > 0)
     allowed = np.hypot(gravity_doubt, hydrometer.uncertainty)
-    return np.asarray(possible & (np.abs(gravity_in_wash - original_gravity) > allowed))
+    off = np.fmin(np.abs(gravity_in_wash - original_gravity), np.abs(expected_gravity - original_gravity))
+    return np.asarray(possible & (off > allowed))
 
 
 @column("recipe")

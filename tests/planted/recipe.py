@@ -65,6 +65,8 @@ PLANTED: list[Planted] = [
     ("another_kind_of_wash", only(item="Molasses", kind="molasses", amount=6.5), "kind", 0),
     ("water_missing", no_water_no_volume, "water_volume", None),
     ("volume_disagrees", put("recipe", None, water_volume=27.0), "water_volume", None),
+    ("volume_disagrees", put("recipe", None, water_volume=90.0), "water_volume", None),
+    ("volume_disagrees", put("batch", None, wash_volume=20.0), "water_volume", None),
     ("gravity_disagrees", put("recipe", 0, amount=3.5), "expected_gravity", None),
     ("gravity_disagrees", put("batch", None, original_gravity=1.070), "expected_gravity", None),
     ("too_sweet", sweet_without_a_packet, "expected_gravity", None),

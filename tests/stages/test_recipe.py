@@ -55,6 +55,24 @@ def test_six_kilograms_of_sugar_in_twenty_five_litres() -> None:
     assert made.get("expected_volume") == pytest.approx(25.0, abs=1e-6)
 
 
+def test_a_gravity_that_fits_the_recipe_as_it_stands_is_not_off() -> None:
+    # 10.6 lb in 5.3 gal make 6.1 gal of 1.080; the fermenter's mark said 6 gal, in which it would be 1.081.
+    made = Recipe(
+        item("sugar", 10.6 * POUND),
+        water_volume=5.3 * GALLON,
+        wash_volume=6 * GALLON,
+        original_gravity=1.078,
+    )
+    assert not made.get("gravity_off")
+
+
+def test_an_item_that_nothing_is_known_of_counts_as_nothing() -> None:
+    made = Recipe(item("sugar", 5.0), item("other", 2.0), water_volume=20.0)
+    assert np.isnan(made.get("fermenting")[1])
+    alone = Recipe(item("sugar", 5.0), water_volume=20.0)
+    assert made.get("expected_gravity") == pytest.approx(alone.get("expected_gravity"))
+
+
 def test_yields_stand_in_their_order() -> None:
     # Sucrose: 0.5383 by stoichiometry, 0.5052 by Pasteur, 0.4839 by Balling, a gram each: 11 and 4 % above
     # Balling, a little less in % vol as the wash with more alcohol is larger.
