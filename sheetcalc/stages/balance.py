@@ -319,7 +319,7 @@ def charged(
 @column("balance")
 def wash(wash_volume: Array, runs_alcohol_now: Array, charged: Flow, wash_uncertainty: float) -> Flow:
     """What was in the fermenter: by its last strength, or else by that of the charges."""
-    of_charges = 100 * charged.alcohol / charged.volume
+    of_charges = 100 * charged.alcohol / charged.volume if charged.volume > 0 else NAN
     strength = np.where(np.isnan(runs_alcohol_now), of_charges, runs_alcohol_now)
     return _flow(wash_volume, wash_volume * strength / 100, True, LARGE_MEASURE, wash_uncertainty)
 
@@ -456,7 +456,7 @@ def alcohol(flows: Flows) -> Array:
 @column("balance")
 def strength(volume: Array, alcohol: Array) -> Array:
     """Strength (% vol) of all of it together, at each stage."""
-    return 100 * alcohol / volume
+    return 100 * alcohol / np.where(volume > 0, volume, NAN)
 
 
 @column("balance")
@@ -479,9 +479,9 @@ def in_hand(books: Account) -> Array:
 
 @column("balance")
 def begun_with(flows: Flows) -> float:
-    """Pure alcohol (L) the batch began with: of the wash, or else of its charges."""
+    """Pure alcohol (L) the batch began with: of the wash, or else of its charges; NaN while there is none."""
     known = (flow.alcohol for flow in (flows.wash, flows.charged))
-    return next((alcohol for alcohol in known if np.isfinite(alcohol)), NAN)
+    return next((alcohol for alcohol in known if alcohol > 0), NAN)
 
 
 @column("balance")
@@ -590,6 +590,12 @@ def doubtful_lots(strength_volume: Array, strength_strength_20: Array, runs_coll
 
 
 @column("balance")
+def doubtful_filter(carbon_too_much: Mask) -> bool:
+    """Whether more went into the filter than there was of a lot, which the carbon sheet tells."""
+    return bool(np.any(carbon_too_much))
+
+
+@column("balance")
 def doubtful_bottles(
     bottling_no_bottle: Mask,
     bottling_overdrawn: Mask,
@@ -614,13 +620,15 @@ def more_than_before(
     flows: Flows,
     doubtful_runs: bool,
     doubtful_lots: bool,
+    doubtful_filter: bool,
     doubtful_bottles: bool,
 ) -> tuple[Mask, dict[str, Any]]:
     """A later stage holds more than the one before, beyond the uncertainties of both."""
     wrong = np.asarray(excess > 0)
     wrong[CHARGED_AGAIN] = False
     wrong[[BROUGHT, FILTERED]] &= not doubtful_lots
-    wrong[BOTTLED] &= not (doubtful_lots or doubtful_bottles)
+    wrong[FILTERED] &= not doubtful_filter
+    wrong[BOTTLED] &= not (doubtful_lots or doubtful_filter or doubtful_bottles)
     now = np.array([flow.alcohol for flow in flows.by_stage()])
     now[FILTERED] = flows.into_filter.alcohol
     return wrong & (not doubtful_runs), {"now": (now, "alcohol"), "available": (books.available, "alcohol")}

@@ -261,6 +261,12 @@ def _is_bottle(litres: Array) -> Mask:
 
 
 @column("bottling")
+def centilitres(bottle_size: Array, batch_bottle_size: Array) -> Mask:
+    """Which sizes are a tenth of the bottle on the batch card."""
+    return np.asarray(np.abs(bottle_size * 10 / batch_bottle_size - 1) < 0.001)
+
+
+@column("bottling")
 def overdrawn(there_was: Array, volume: Array, no_bottle: Mask) -> Mask:
     """Where more was bottled than there was, by more than the measures; a slipped size is told by itself."""
     return (volume > there_was * (1 + MEASURES)) & ~no_bottle
@@ -327,10 +333,9 @@ def size_in_another_unit(bottle_size: Array, no_bottle: Mask) -> tuple[Mask, dic
     says="{bottle_size} is a tenth of the bottle on the batch card ({card}).",
     advice="If you meant centilitres, type millilitres; if the bottles are so small, leave it.",
 )
-def size_in_centilitres(bottle_size: Array, batch_bottle_size: Array) -> tuple[Mask, dict[str, Any]]:
+def size_in_centilitres(centilitres: Mask, batch_bottle_size: Array) -> tuple[Mask, dict[str, Any]]:
     """70 for 70 cL in a column of millilitres."""
-    wrong = np.abs(bottle_size * 10 / batch_bottle_size - 1) < 0.001
-    return wrong, {"card": (np.broadcast_to(batch_bottle_size, wrong.shape), "bottle_size")}
+    return centilitres, {"card": (np.broadcast_to(batch_bottle_size, centilitres.shape), "bottle_size")}
 
 
 @check(
@@ -371,16 +376,23 @@ def more_than_there_was(
     advice="Measure or weigh a few more; adjust the filling, or change the label.",
 )
 def fill_outside_tolerance(
-    filled_volume: Array, size: Array, fill_tolerance: Array, no_bottle: Mask
+    filled_volume: Array, size: Array, fill_tolerance: Array, no_bottle: Mask, centilitres: Mask
 ) -> tuple[Mask, dict[str, Any]]:
-    """Beyond the tolerance of 27 CFR 19.356; measured as typed, since that can be weighed to a gram."""
-    wrong = (np.abs(filled_volume - size) > fill_tolerance * (1 + 1e-9)) & ~no_bottle
-    litres = np.abs(filled_volume * 1000 - size) <= 0.1 * size
+    """Beyond the tolerance of 27 CFR 19.356; measured as typed, since that can be weighed to a gram.
+
+    Not where it fits the bottle on the batch card, and the size of the line is what is wrong.
+    """
+    ten_times = np.abs(filled_volume - 10 * size) <= 10 * fill_tolerance
+    off = np.abs(filled_volume - size) > fill_tolerance * (1 + 1e-9)
+    wrong = off & ~no_bottle & ~(centilitres & ten_times)
+    words = np.full(len(wrong), "", dtype=object)
+    for factor, unit in ((1000, "litres"), (10, "centilitres")):
+        words[np.abs(filled_volume * factor - size) <= 0.1 * size] = f"As {unit} it would fit."
     return wrong, {
         "size": (size, "bottle_size"),
         "low": (size - fill_tolerance, "fill_tolerance"),
         "high": (size + fill_tolerance, "fill_tolerance"),
-        "meant": (np.where(litres, "As litres it would fit.", "").astype(object), ""),
+        "meant": (words, ""),
     }
 
 
@@ -449,6 +461,44 @@ def label_untrue(
     """Beyond the tolerance, even if the alcoholmeter is off as far as it can be."""
     off = np.abs(measured_strength - label_strength)
     return (off > tolerance + alcoholmeter.uncertainty) & ~label_slipped & ~measured_slipped
+
+
+@check(
+    "bottling",
+    cell="label_strength",
+    level="warning",
+    says="{label_strength} on the label, but this lot has {of_the_lot}.",
+    advice="Measure a bottle and type it, or change the label; if water was added since, add it on Strength.",
+)
+def label_not_as_the_lot(
+    label_strength: Array,
+    measured_strength: Array,
+    of_lot: list[Lot],
+    alcoholmeter: Instrument,
+    label_slipped: Mask,
+) -> tuple[Mask, dict[str, Any]]:
+    """Beyond the tolerance and what readings of the lot can be off; a bottle measured tells
+    more than the lot does."""
+    known = np.array([lot.strength for lot in of_lot], dtype=float)
+    allowed = law.LABEL_TOLERANCE + alcoholmeter.uncertainty * np.sqrt(2)
+    wrong = np.isnan(measured_strength) & (np.abs(label_strength - known) > allowed) & ~label_slipped
+    return wrong, {"of_the_lot": (known, "label_strength")}
+
+
+@check(
+    "bottling",
+    cell="lot",
+    level="note",
+    says="There is no lot {lot} on Strength, Carbon or Blend, so how much there was of it is not known.",
+    advice="Spell it as it is spelled there, or type the volume there was.",
+)
+def unknown_lot(
+    lot: Any, bottles: Array, volume_available: Array, strength_lot: Any, carbon_lot: Any, blend_lot: Any
+) -> Mask:
+    """A name that is on none of the sheets before, though some lots have names there."""
+    known = {n for column in (strength_lot, carbon_lot, blend_lot) for n in lots.names(column, column) if n}
+    named = [bool(known and name and name not in known) for name in lots.names(lot, bottles)]
+    return np.array(named, dtype=bool) & np.isnan(volume_available)
 
 
 @check(

@@ -155,11 +155,16 @@ def _names(names: Any) -> list[str]:
     says="{volume_in} goes in, but on Strength this lot is only {lot_volume}. {meant}",
     advice="Look at both volumes and their units; call a lot that was put together by another name.",
 )
-def more_than_the_lot(volume_in: Array, lot_volume: Array) -> tuple[Mask, dict[str, Any]]:
+def more_than_the_lot(volume_in: Array, lot_volume: Array, too_much: Mask) -> tuple[Mask, dict[str, Any]]:
     """More than there is, by more than two volumes may be off."""
-    wrong = _too_much(volume_in, lot_volume)
     meant = slips.amount_meant(volume_in, "volume", 0.2 * lot_volume, lot_volume * (1 + TWO_VOLUMES))
-    return wrong, {"lot_volume": (lot_volume, "volume_in"), "meant": (meant, "")}
+    return too_much, {"lot_volume": (lot_volume, "volume_in"), "meant": (meant, "")}
+
+
+@column("carbon")
+def too_much(volume_in: Array, lot_volume: Array) -> Mask:
+    """Which lines hold more than there is of their lot."""
+    return _too_much(volume_in, lot_volume)
 
 
 def _too_much(volume_in: Array, lot_volume: Array) -> Mask:

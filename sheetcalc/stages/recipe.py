@@ -309,7 +309,7 @@ def gravity_doubt(
     of_kind: Any,
     gravity_in_wash: Array,
 ) -> Array:
-    """How far (SG, k = 2) the gravity in the wash's volume may be off: water, weights, what is in the items."""
+    """How far (SG, k = 2) the gravity in the wash's volume may be off: water, weights, contents."""
     mashed = np.isin(of_kind, MASHED)
     told = np.isfinite(solids) | (np.isfinite(fermentable) & ~mashed)
     doubt = np.where(told, np.fmin(STATED, usual.doubt), usual.doubt)
@@ -348,7 +348,7 @@ def gravity_off(
     hydrometer: Instrument,
     contents: Must,
 ) -> Mask:
-    """Whether the gravities differ by more than they can be off, in the wash's volume and in the recipe's own.
+    """Whether the gravities differ by more than they can be off, in the wash volume and in the recipe's.
 
     Where it fits the recipe as it stands, the wash volume is what may be wrong. Where alcohol goes in, no
     original gravity can be measured.
@@ -453,7 +453,7 @@ def weight_and_volume(
 ) -> tuple[Mask, dict[str, Any]]:
     """Both are filled in and do not agree, by more than scale, measure and density are off."""
     room = 1000 * amount / must.density_of_part(dissolving, strength)
-    return np.abs(room / liquid_volume - 1) > 0.06, {"room": (room, "liquid_volume")}
+    return np.abs(room - liquid_volume) > 0.06 * liquid_volume, {"room": (room, "liquid_volume")}
 
 
 @check(

@@ -86,7 +86,7 @@ def test_an_honest_batch_closes_within_its_uncertainty_and_is_not_accused(
     flows = batch(**seen, low_wines=seen["collected"])
     books = stage.account(flows)
     assert abs(books.unaccounted) <= float(stage.closure(flows))
-    wrong, _ = stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, False, False, False)
+    wrong, _ = stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, *[False] * 4)
     assert not wrong.any()
     assert not stage.more_charged_again(stage.excess(flows, books, 0.0), books, False)[0].any()
 
@@ -169,7 +169,7 @@ def test_more_than_there_was_is_an_error(name: str, number: int) -> None:
     amounts = {"wash": 3.0, "charged": 2.9, "collected": 2.6, "charged_again": 2.6, "collected_again": 2.4}
     flows = batch(**(amounts | {name: 3.2}))
     books = stage.account(flows)
-    wrong, _ = stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, False, False, False)
+    wrong, _ = stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, *[False] * 4)
     assert list(np.flatnonzero(wrong)) == [number]
 
 
@@ -177,9 +177,7 @@ def test_feints_of_an_earlier_batch_are_only_a_warning() -> None:
     flows = batch(wash=3.0, charged=2.9, collected=2.4, low_wines=2.4, charged_again=2.9, collected_again=2.6)
     books = stage.account(flows)
     assert stage.more_charged_again(stage.excess(flows, books, 0.0), books, False)[0][stage.CHARGED_AGAIN]
-    assert not stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, False, False, False)[
-        0
-    ].any()
+    assert not stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, *[False] * 4)[0].any()
     assert books.unaccounted == pytest.approx(-0.5)
 
 
@@ -204,6 +202,15 @@ def test_without_any_sheet_nothing_is_told() -> None:
     assert stage.recipe(np.array(NAN), np.array(NAN)) == NOTHING
     assert len(stage.stage(batch())) == 0
     assert np.isnan(stage.account(batch()).in_hand).all()
+
+
+def test_a_wash_without_alcohol_yet_has_no_shares() -> None:
+    empty = stage.Flow(0.0, 0.0, 0.0)
+    flows = stage.Flows(*[stage.NOTHING] * 11)._replace(wash=empty, charged=empty)
+    begun_with = stage.begun_with(flows)
+    assert np.isnan(stage.overall_yield(flows, begun_with))
+    wash = stage.wash(np.array(20.0), np.array(np.nan), empty, 0.1)
+    assert np.isnan(wash.alcohol)
 
 
 def test_the_wash_is_known_by_its_gravity_or_else_by_its_charges() -> None:
