@@ -108,10 +108,21 @@ def filtered_lots(
 
 @column("bottling")
 def of_lot(
-    lot: Any, bottles: Array, brought_lots: dict[str, Lot], filtered_lots: dict[str, Lot]
+    lot: Any,
+    bottles: Array,
+    brought_lots: dict[str, Lot],
+    filtered_lots: dict[str, Lot],
+    alcoholmeter: Instrument,
 ) -> list[Lot]:
-    """Each line's lot: as filtered where it was, else as brought to strength."""
+    """Each line's lot: as filtered where it was, else as brought to strength.
+
+    One that is weaker on the strength sheet than it came out of the filter was brought down after that.
+    """
     known = {**brought_lots, **filtered_lots}
+    for name in brought_lots.keys() & filtered_lots.keys():
+        brought, filtered = brought_lots[name], filtered_lots[name]
+        if brought.strength < filtered.strength - alcoholmeter.uncertainty * np.sqrt(2):
+            known[name] = brought._replace(ready_at=filtered.ready_at)
     return [known.get(name, NO_LOT) for name in lots.names(lot, bottles)]
 
 

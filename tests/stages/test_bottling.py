@@ -55,6 +55,14 @@ def test_a_typed_volume_goes_before_the_lots_own() -> None:
     assert there == pytest.approx([5.0, 3.0])
 
 
+def test_a_lot_brought_down_after_the_filter_is_the_weaker_and_larger_one() -> None:
+    brought, filtered = {"a": Lot(3.7, 40.0, np.nan)}, {"a": Lot(3.3, 44.6, 5.0)}
+    glass = DEFAULTS["alcoholmeter"]
+    assert stage.of_lot(texts("A"), np.ones(1), brought, filtered, glass) == [Lot(3.7, 40.0, 5.0)]
+    before = {"a": Lot(3.5, 45.0, np.nan)}
+    assert stage.of_lot(texts("A"), np.ones(1), before, filtered, glass) == [filtered["a"]]
+
+
 def test_one_overdrawn_filling_does_not_accuse_the_next() -> None:
     lot = Lot(1.0, 40.0, np.nan)
     volume = np.array([7.0, 0.5])
@@ -71,7 +79,7 @@ def test_the_measures_alone_do_not_overdraw_a_lot() -> None:
 
 def test_a_lot_is_taken_as_filtered_where_it_was() -> None:
     brought, filtered = {"a": Lot(3.2, 45.0, np.nan)}, {"a": Lot(3.1, 44.0, 46000.0)}
-    found = stage.of_lot(texts("A ", "B"), np.ones(2), brought, filtered)
+    found = stage.of_lot(texts("A ", "B"), np.ones(2), brought, filtered, DEFAULTS["alcoholmeter"])
     assert found[0] == filtered["a"]
     assert np.isnan(found[1].volume)
 
