@@ -42,6 +42,20 @@ def _strength_from_density(density: ArrayLike) -> Array:
 _GALLON = 3.785411784
 _POUND = 0.45359237
 
+# A gallon at 60 °F of which half is alcohol: 27 CFR 30.11. In litres of pure alcohol at 20 °C.
+_PROOF_GALLON = (
+    0.5 * _GALLON * float(spirit.density(1.0, spirit.SIXTY_FAHRENHEIT) / spirit.density(1.0, 20.0))
+)
+
+_VOLUMES = {
+    "L": _linear(3, 1.0),
+    "mL": _linear(1, 1e-3),
+    "hL": _linear(4, 100.0),
+    "gal": _linear(3, _GALLON),
+    "qt": _linear(3, _GALLON / 4),
+    "fl oz": _linear(2, _GALLON / 128),
+}
+
 # The first label of a quantity is the base unit. A quantity without labels is not measured.
 QUANTITIES: dict[str, dict[str, Unit]] = {
     "text": {},
@@ -66,14 +80,9 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
     "strength change": {"% vol": _linear(1, 1.0), "proof": _linear(1, 0.5)},
     # What an alcoholmeter shows: a mark on its scale, at its own reference temperature.
     "mark": {"% vol": _linear(1, 1.0), "proof": _linear(1, 0.5)},
-    "volume": {
-        "L": _linear(3, 1.0),
-        "mL": _linear(1, 1e-3),
-        "hL": _linear(4, 100.0),
-        "gal": _linear(3, _GALLON),
-        "qt": _linear(3, _GALLON / 4),
-        "fl oz": _linear(2, _GALLON / 128),
-    },
+    "volume": _VOLUMES,
+    # Pure alcohol, in litres at 20 °C.
+    "alcohol": _VOLUMES | {"proof gal": _linear(3, _PROOF_GALLON)},
     "mass": {
         "kg": _linear(3, 1.0),
         "g": _linear(1, 1e-3),
@@ -187,6 +196,11 @@ _SPELLINGS = {
     "litres": "L",
     "mls": "mL",
     "gallon": "gal",
+    "winegal": "gal",
+    "winegallon": "gal",
+    "winegallons": "gal",
+    "proofgallon": "proof gal",
+    "proofgallons": "proof gal",
     "gallons": "gal",
     "floz": "fl oz",
     "lbs": "lb",

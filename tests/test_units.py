@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sheetcalc import units
+from sheetcalc.liquids import spirit
 
 PINT_NAMES = {
     ("volume", "L"): "liter",
@@ -83,6 +84,16 @@ def test_proof_in_a_strength_column_is_at_sixty_fahrenheit() -> None:
     # ethanol, at any temperature.
     assert float(units.to_base(200.0, "strength", "proof")) == pytest.approx(100.0, abs=1e-6)
     assert float(units.to_base(0.0, "strength", "proof")) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_proof_gallons_are_those_of_the_code_of_federal_regulations() -> None:
+    # 27 CFR 30.64: a pound of 190 proof, weighed in air, is 0.14718 wine gallons and 0.27964 proof gallons;
+    # the densities of OIML R 22 give 0.27966, as the code takes alcohol a little denser.
+    strength = float(spirit.strength_from_proof(190.0))
+    in_vacuo = 0.45359237 * (1 + 1.2 / 816 - 1.2 / 8000)  # OIML R 33: air 1.2, weights 8000 kg/m3
+    ethanol = in_vacuo * float(spirit.mass_fraction(strength))
+    litres = ethanol / 0.789239
+    assert float(units.from_base(litres, "alcohol", "proof gal")) == pytest.approx(0.27964, abs=0.0002)
 
 
 @pytest.mark.parametrize(

@@ -231,7 +231,7 @@ def _spread(
             tail = (TAIL + sign * share) * fall
             sides.append(_days_to_end(earlier, later, span, tail, hydrometer.division))
         off.append(min(abs(sides[1] - sides[0]) / 2, LONGEST))
-    return 2 * float(np.linalg.norm(off))
+    return min(2 * float(np.linalg.norm(off)), LONGEST)
 
 
 def _days_to_end(before: float, now: float, span: float, tail: float, division: float) -> float:
