@@ -1,18 +1,14 @@
 """What the tests share: LibreOffice where it is there, and ready workbooks to type into."""
 
-import os
-import shutil
 import subprocess
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from office_here import REQUIRED, SOFFICE
 
 from sheetcalc import build, layouts
-
-SOFFICE = shutil.which("soffice") or shutil.which("libreoffice")
-REQUIRED = os.environ.get("SHEETCALC_REQUIRE_ALL") == "1"
 
 # A law holds or not; how long a slow machine takes to try it says nothing.
 settings.register_profile("untimed", settings.get_profile(settings.get_current_profile_name()), deadline=None)

@@ -27,8 +27,8 @@ from typing import Any
 import demo
 import numpy as np
 import pytest
-from conftest import REQUIRED, SOFFICE
 from lxml import etree
+from office_here import REQUIRED, SOFFICE
 
 from sheetcalc import build, entries, files, fill, layouts, units
 from sheetcalc.files import locate

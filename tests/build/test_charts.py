@@ -193,8 +193,8 @@ def test_each_kind_of_chart(
         "Strength",
         "scatter",
         "Runs!H6:H65",
-        ["Runs!L6:L65", "Runs!P6:P65"],
-        ["Runs!L4", "Runs!P4"],
+        ["Runs!L6:L65", "Runs!Q6:Q65"],
+        ["Runs!L4", "Runs!Q4"],
         [f"Collected ({volume})", f"Strength ({strength})"],
     )
     assert bars == Drawn(

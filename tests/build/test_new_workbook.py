@@ -201,5 +201,5 @@ def test_marks_surround_a_flags_column_that_was_moved(changed: Change) -> None:
     assert said == {
         "E6:E2005": 'ISNUMBER(FIND("ERROR";[.$E6]))',
         "A6:D2005": 'ISNUMBER(FIND("ERROR ["&[.A$4]&"]";[.$E6]))',
-        "F6:L2005": 'ISNUMBER(FIND("ERROR ["&[.F$4]&"]";[.$E6]))',
+        "F6:M2005": 'ISNUMBER(FIND("ERROR ["&[.F$4]&"]";[.$E6]))',
     }
