@@ -247,21 +247,23 @@ def expected_volume(contents: Must, made: Made, anything: Mask) -> Array:
 
 
 @column("recipe")
-def potential_alcohol(contents: Must, anything: Mask) -> Array:
+def potential_alcohol(contents: Must, expected_gravity: Array) -> Array:
     """Strength (% vol) when all that can ferment is gone: Balling's yield, as on the other sheets."""
-    return np.where(anything, must.fermented(contents, must.BALLING).strength, np.nan)
+    return np.where(np.isnan(expected_gravity), np.nan, must.fermented(contents, must.BALLING).strength)
 
 
 @column("recipe")
-def practical_alcohol(contents: Must, anything: Mask) -> Array:
+def practical_alcohol(contents: Must, expected_gravity: Array) -> Array:
     """The same with Pasteur's yield, 0.48 of hexose."""
-    return np.where(anything, must.fermented(contents, must.PASTEUR).strength, np.nan)
+    return np.where(np.isnan(expected_gravity), np.nan, must.fermented(contents, must.PASTEUR).strength)
 
 
 @column("recipe")
-def stoichiometric_alcohol(contents: Must, anything: Mask) -> Array:
+def stoichiometric_alcohol(contents: Must, expected_gravity: Array) -> Array:
     """The same if all of the sugar became alcohol and gas: the most that chemistry allows."""
-    return np.where(anything, must.fermented(contents, must.STOICHIOMETRIC).strength, np.nan)
+    return np.where(
+        np.isnan(expected_gravity), np.nan, must.fermented(contents, must.STOICHIOMETRIC).strength
+    )
 
 
 @column("recipe")
