@@ -203,12 +203,9 @@ def more_than_collected(
     advice="Stir, let it cool to about 20 °C (68 °F) and read again. If it stays, the volume or the first "
     "reading was off.",
 )
-def not_as_expected(
-    difference: Array, final_strength: Array, alcoholmeter: Instrument, thermometer: Instrument
-) -> Mask:
-    """Off by more than two readings, two temperatures (0.3 % vol a degree) and a volume (1 %) can be."""
-    reading = np.hypot(alcoholmeter.uncertainty, 0.3 * thermometer.uncertainty) * np.sqrt(2)
-    return np.asarray(np.abs(difference) > np.hypot(reading, 0.01 * final_strength))
+def not_as_expected(difference: Array, difference_uncertainty: Array) -> Mask:
+    """Off by more than the readings before and after and the lot's volume can be."""
+    return np.abs(difference) > slips.SURE * difference_uncertainty
 
 
 @check(
