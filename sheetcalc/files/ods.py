@@ -15,19 +15,27 @@ from sheetcalc.files.references import (
     Formula,
     Reader,
     cell_name,
+    covered,
     dependants,
+    named_areas,
     open_document_cell,
 )
 from sheetcalc.files.workbook import (
     EPOCH,
     MAX_COLUMN,
     MAX_ROW,
+    MAX_TEXT,
     Cell,
     Kind,
     Position,
     Workbook,
+    check_title,
+    cut,
     forget,
+    is_moment,
+    natural,
     number_text,
+    read_number,
     serial,
 )
 
@@ -136,9 +144,11 @@ class OdsWorkbook(Workbook):
             for properties in style.iterfind(_STYLE + "table-properties")
             if properties.get(_TABLE + "display") == "false"
         }
-        self._tables = {
-            table.get(_TABLE + "name", ""): table for table in body.iterchildren(_TABLE + "table")
-        }
+        self._tables: dict[str, etree._Element] = {}
+        for table in body.iterchildren(_TABLE + "table"):
+            name = table.get(_TABLE + "name", "")
+            check_title(name, self._tables)
+            self._tables[name] = table
         self.sheets = [name for name, table in self._tables.items() if table.get(_CELL_STYLE) not in hidden]
         self.names = {}
         for name, address in self._addresses(body):
@@ -182,10 +192,8 @@ class OdsWorkbook(Workbook):
                     copies += last - first - (number == start)
                     for column in range(first, last):
                         cells[number, column] = cell
-        for block in loaded.blocks:
-            for position, cell in cells.items():
-                if block.holds(*position) and not cell.formula:
-                    cells[position] = Cell(cell.value, cell.kind, True)
+        for position in covered(loaded.blocks, cells):
+            cells[position] = Cell(cells[position].value, cells[position].kind, True)
         return cells
 
     def _put(
@@ -210,7 +218,7 @@ class OdsWorkbook(Workbook):
         position = _remove_text(element)
         if value is None:
             return None
-        if isinstance(value, datetime) or (kind == "date" and isinstance(value, float)):
+        if isinstance(value, datetime) or (kind == "date" and isinstance(value, float) and is_moment(value)):
             moment = value if isinstance(value, datetime) else EPOCH + timedelta(days=value)
             kind, text = "date", _date_text(moment)
             element.set(_OFFICE + "date-value", text)
@@ -269,14 +277,14 @@ class OdsWorkbook(Workbook):
             everywhere[block.get(_TABLE + "name", "")] = block.get(_TABLE + "target-range-address", "")
         shared = {name.casefold(): text for name, text in everywhere.items()}
 
-        def areas(name: str, sheet: str, depth: int = 0) -> list[Area] | None:
-            text = local.get(sheet, {}).get(name.casefold(), shared.get(name.casefold()))
-            if text is None or depth > 20:
-                return None
-            inner = Reader(list(self._tables), lambda other, home: areas(other, home, depth + 1))
-            return inner.open_document(text if "[" in text or "=" in text else f"[{text}]", sheet)
+        def denoted(name: str, sheet: str) -> str | None:
+            stands_for = local.get(sheet, {}).get(name, shared.get(name))
+            if stands_for is None or "[" in stands_for or "=" in stands_for:
+                return stands_for
+            return f"[{stands_for}]"
 
-        reader = Reader(list(self._tables), areas)
+        names = named_areas(denoted, lambda formula, sheet: reader.open_document(formula, sheet))
+        reader = Reader(list(self._tables), names)
         formulas = []
         for name in self._tables:
             sheet = self._sheet(name)
@@ -325,17 +333,16 @@ def _inner(parent: etree._Element, groups: set[str], tag: str) -> Iterator[etree
 
 
 def _repeats(element: etree._Element, attribute: str) -> int:
-    text = element.get(attribute, "1")
-    if not (text.isascii() and text.isdigit()) or not 1 <= int(text) <= 2**24:
+    repeats = natural(element.get(attribute, "1")) or 0
+    if not 1 <= repeats <= 2**24:
         raise BadWorkbook(
             "A sheet has a row or cell repeated a senseless number of times; the file is damaged."
         )
-    return int(text)
+    return repeats
 
 
 def _matrix(element: etree._Element, way: str) -> int:
-    text = element.get(f"{_TABLE}number-matrix-{way}-spanned", "1")
-    return int(text) if text.isascii() and text.isdigit() else 1
+    return natural(element.get(f"{_TABLE}number-matrix-{way}-spanned")) or 1
 
 
 def _copy(element: etree._Element, attribute: str, count: int) -> etree._Element:
@@ -491,11 +498,13 @@ def _value(element: etree._Element) -> tuple[Kind, float | str | bool | None]:
         return "error", _shown(element)
     try:
         if kind in _NUMBERS:
-            return _NUMBERS[kind], float(element.get(_VALUE, ""))
+            return _NUMBERS[kind], read_number(element.get(_VALUE, ""))
         if kind == "date":
-            return "moment", _date_serial(element.get(_OFFICE + "date-value", ""))
+            days = _date_serial(element.get(_OFFICE + "date-value", ""))
+            return "moment" if is_moment(days) else "number", days
         if kind == "time":
-            return "moment", _time_serial(element.get(_OFFICE + "time-value", ""))
+            days = _time_serial(element.get(_OFFICE + "time-value", ""))
+            return "moment" if is_moment(days) else "number", days
     except (ValueError, OverflowError):
         kind = "string"
     if kind == "boolean":
@@ -503,11 +512,21 @@ def _value(element: etree._Element) -> tuple[Kind, float | str | bool | None]:
     text = element.get(_OFFICE + "string-value")
     if text is None:
         text = _shown(element)
-    return ("text", text) if text else ("blank", None)
+    return ("text", cut(text)) if text else ("blank", None)
 
 
 def _shown(element: etree._Element) -> str:
-    return "\n".join("".join(_pieces(paragraph)).strip("\r\n") for paragraph in element.iterchildren(_P))
+    return cut("\n".join(_line(paragraph) for paragraph in element.iterchildren(_P)))
+
+
+def _line(paragraph: etree._Element) -> str:
+    pieces, length = [], 0
+    for piece in _pieces(paragraph):
+        pieces.append(piece)
+        length += len(piece)
+        if length > MAX_TEXT:
+            break
+    return "".join(pieces).strip("\r\n")
 
 
 def _pieces(element: etree._Element) -> Iterator[str]:
@@ -515,8 +534,7 @@ def _pieces(element: etree._Element) -> Iterator[str]:
         yield _SPACES.sub(" ", element.text)
     for child in element:
         if child.tag == _TEXT + "s":
-            count = child.get(_TEXT + "c", "1")
-            yield " " * min(int(count), 1000) if count.isascii() and count.isdigit() else " "
+            yield " " * min(natural(child.get(_TEXT + "c")) or 1, MAX_TEXT)
         elif child.tag == _TEXT + "tab":
             yield "\t"
         elif child.tag == _TEXT + "line-break":

@@ -3,13 +3,13 @@
 import math
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Literal
 
-from sheetcalc.files.package import Package
+from sheetcalc.files.package import BadWorkbook, Package, brief
 
 Kind = Literal["blank", "number", "percent", "moment", "text", "bool", "error"]
 Position = tuple[int, int]
@@ -19,8 +19,13 @@ EPOCH = datetime(1899, 12, 30)
 MAX_ROW = 1_048_576
 MAX_COLUMN = 16_384
 MAX_TEXT = 32_767
+LONGEST_TITLE = 255  # Excel takes 31
+# Beyond these a number in a cell formatted as a date is no date in any program.
+FIRST_MOMENT = -693_593  # 0001-01-01
+END_OF_MOMENTS = 2_958_465  # 9999-12-31
 _NUMERIC = ("number", "percent", "moment")
 _SAME_MOMENT = timedelta(milliseconds=1) / timedelta(days=1)
+_NUMBER = re.compile(r"\s*[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*", re.ASCII)
 # What XML can't hold, tab and line feed aside.
 _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
@@ -29,8 +34,9 @@ _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]"
 class Cell:
     """One cell: its value, what kind of value that is, and whether a formula gives it.
 
-    Moments are days since 1899-12-30 and times of day fractions of a day; a percentage is the raw fraction.
-    A formula without a remembered result is of kind "blank".
+    Moments are days since 1899-12-30, of the years 1 to 9999, and times of day fractions of a day; a
+    percentage is the raw fraction. Numbers are finite, and a text is cut off behind the most that a cell may
+    hold. A formula without a remembered result is of kind "blank".
     """
 
     value: float | str | bool | None
@@ -151,6 +157,16 @@ class Workbook(ABC):
     def _forget_edits(self) -> None: ...
 
 
+def check_title(title: str, others: Container[str]) -> None:
+    """Raises BadWorkbook where a sheet has the name of another or one that no program would give it."""
+    if title in others:
+        raise BadWorkbook(
+            f'It has the sheet "{brief(title)}" twice; let the spreadsheet program repair the file.'
+        )
+    if len(title) > LONGEST_TITLE:
+        raise BadWorkbook(f'The name of the sheet "{brief(title)}" is too long; give it a shorter one.')
+
+
 def serial(moment: datetime) -> float:
     """Days since 1899-12-30 of a moment, its time zone left aside."""
     return (moment.replace(tzinfo=None) - EPOCH) / timedelta(days=1)
@@ -159,6 +175,29 @@ def serial(moment: datetime) -> float:
 def number_text(value: float) -> str:
     """A number as the file formats write it, exact when it is read back."""
     return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+
+
+def read_number(text: str) -> float:
+    """A finite number as the file formats write it; raises ValueError for anything else."""
+    number = float(text) if _NUMBER.fullmatch(text) else math.nan
+    if not math.isfinite(number):
+        raise ValueError(text)
+    return number
+
+
+def natural(text: str | None) -> int | None:
+    """A whole number from 0 to 999,999,999 as the file formats write it, None for anything else."""
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 10 else None
+
+
+def is_moment(days: float) -> bool:
+    """Whether days since 1899-12-30 are a date of the years 1 to 9999."""
+    return FIRST_MOMENT <= days < END_OF_MOMENTS
+
+
+def cut(text: str) -> str:
+    """A text as far as a cell may hold it, and one character more where it is longer."""
+    return text[: MAX_TEXT + 1]
 
 
 def forget(cells: dict[Position, Cell], positions: Iterable[Position]) -> None:
