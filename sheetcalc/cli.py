@@ -59,12 +59,12 @@ def new(
 
     Example: sheetcalc new batch plum-2026.ods --units metric
     """
-    from sheetcalc import build, layouts
+    from sheetcalc import layouts, new
 
     if kind not in layouts.kinds():
         _stop(f"There is no workbook '{kind}'; choose {' or '.join(layouts.kinds())}.")
     try:
-        build.new_workbook(layouts.load(kind), units, path)
+        new.new(kind, path, units)
     except (layouts.LayoutError, ValueError, OSError) as trouble:
         _stop(f"{path}: {trouble}")
     typer.echo(f"Made {path}. Type your readings, save and close it, then run: sheetcalc fill {path}")
@@ -104,8 +104,7 @@ def check(
     from sheetcalc import fill as filling
     from sheetcalc import many
 
-    outcomes = many.each(many.workbooks(paths), lambda path: filling.examine(path).findings)
-    _tell(outcomes, paths, {}, as_json=as_json)
+    _tell(many.each(many.workbooks(paths), filling.check), paths, {}, as_json=as_json)
 
 
 def _tell(

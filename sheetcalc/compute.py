@@ -1,6 +1,7 @@
 """The computed columns in the order of their needs, and what the checks find."""
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -8,7 +9,7 @@ import numpy as np
 from sheetcalc import layouts, units
 from sheetcalc.entries import Entries
 from sheetcalc.findings import Finding
-from sheetcalc.layouts import Field
+from sheetcalc.layouts import Field, Layout, Needs, Sheet
 from sheetcalc.stages import registry
 
 # Where a key is looked for when the sheet itself does not have it.
@@ -63,6 +64,64 @@ class Values:
         if sheet == "batch" or (look and any(field.key == key for field in look.fields)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)
+
+
+def needs(layout: Layout) -> dict[tuple[str, str], Needs]:
+    """What every result of a workbook of this layout comes from, by sheet and key.
+
+    Flags are judged again as a whole: they come from all that the sheet's checks look at, and from
+    their own row.
+    """
+    return {
+        (sheet.key, field.key): _sorted(layout, sheet, field)
+        for sheet in layout.sheets
+        for field in (*sheet.fields, *sheet.columns)
+        if field.role != "entry"
+    }
+
+
+def _sorted(layout: Layout, sheet: Sheet, field: Field) -> Needs:
+    """The entries of the workbook that a result comes from, those in its own row apart."""
+    typed = {
+        (s.key, f.key): f in s.columns
+        for s in layout.sheets
+        for f in (*s.fields, *s.columns)
+        if f.role == "entry"
+    }
+    if field.role == "flag":
+        found = {
+            source: True
+            for check in registry.CHECKS.get(sheet.key, [])
+            for need in check.needs
+            for source in _sources(sheet.key, need)
+        }
+        found |= {(sheet.key, f.key): True for f in (*sheet.fields, *sheet.columns)}
+    elif field.key in registry.COLUMNS.get(sheet.key, {}):
+        found = _sources(sheet.key, field.key)
+    else:
+        # The lines of the findings may come from anything.
+        found = dict.fromkeys(typed, True)
+    found = {source: across for source, across in found.items() if source in typed}
+    beside = {
+        key
+        for (home, key), across in found.items()
+        if home == sheet.key and not across and field in sheet.columns and typed[home, key]
+    }
+    return Needs(frozenset(beside), frozenset(found.keys() - {(sheet.key, key) for key in beside}))
+
+
+@cache
+def _sources(sheet: str, key: str) -> dict[tuple[str, str], bool]:
+    """The keys without a function that this one comes from; True where more than its own row counts."""
+    home, own = Values({}).home(sheet, key)
+    column = registry.COLUMNS.get(home, {}).get(own)
+    if column is None:
+        return {(home, own): home != sheet}
+    found: dict[tuple[str, str], bool] = {}
+    for need in column.needs:
+        for source, across in _sources(home, need).items():
+            found[source] = found.get(source, False) or across or column.across or home != sheet
+    return found
 
 
 def findings(values: Values) -> Iterator[Finding]:

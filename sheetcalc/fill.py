@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import compute, entries, files, layouts, lost, units
+from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, units
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, by_weight, flag_text
@@ -49,6 +49,15 @@ def examine(path: Path) -> Examined:
     return Examined(book, found, values, tuple(findings))
 
 
+def check(path: Path) -> tuple[Finding, ...]:
+    """What was found in a workbook, and what was typed since it was last filled; writes nothing.
+
+    Raises files.BadWorkbook as `examine` does.
+    """
+    seen = examine(path)
+    return tuple(by_weight([*seen.findings, *edits.edited(seen.book, seen.values.entries)]))
+
+
 def fill(path: Path, to: Path | None = None) -> tuple[Finding, ...]:
     """Fill one workbook in place, or into the new file `to`, and tell what was found.
 
@@ -69,6 +78,7 @@ def fill(path: Path, to: Path | None = None) -> tuple[Finding, ...]:
         _write_results(seen, read)
     if "findings" in seen.found:
         _write_findings(seen)
+    edits.keep(seen.book, seen.values.entries, __version__)
     if to or seen.book.changed:
         seen.book.save(to)
     return seen.findings

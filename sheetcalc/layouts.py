@@ -4,7 +4,7 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, NamedTuple, get_args
 
 from sheetcalc import units
 
@@ -13,6 +13,13 @@ System = Literal["metric", "us"]
 Style = Literal["title", "heading", "text", "step", "caution", "entry", "computed", "flag"]
 ChartKind = Literal["line", "scatter", "bar"]
 MOST_DRAWN = 3  # more columns in one chart can't be told apart in grey print
+
+
+class Needs(NamedTuple):
+    """The entries a result comes from: keys in its own row, and (sheet, key) anywhere else."""
+
+    beside: frozenset[str]
+    elsewhere: frozenset[tuple[str, str]]
 
 
 class LayoutError(Exception):

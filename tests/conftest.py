@@ -15,7 +15,8 @@ import pytest
 from hypothesis import settings
 from office_here import REQUIRED, SOFFICE
 
-from sheetcalc import build, layouts
+from sheetcalc import layouts
+from sheetcalc.new import new
 
 # A law holds or not; how long a slow machine takes to try it says nothing.
 settings.register_profile("untimed", settings.get_profile(settings.get_current_profile_name()), deadline=None)
@@ -62,7 +63,7 @@ def blank(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
     def make(kind: str, system: layouts.System, ending: str) -> Path:
         path = folder / f"{kind}-{system}{ending}"
         if not path.exists():
-            build.new_workbook(layouts.load(kind), system, path)
+            new(kind, path, system)
         return path
 
     return make

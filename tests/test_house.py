@@ -22,7 +22,8 @@ MAY_IMPORT = {
     "stages": {"stages", "instruments", "law", "liquids", "tastings", "units", "findings"},
     "entries": {"files", "findings", "layouts", "units"},
     "compute": {"entries", "findings", "layouts", "stages", "units"},
-    "fill": {"compute", "entries", "files", "findings", "layouts", "units"},
+    "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
+    "fill": {"compute", "entries", "files", "findings", "layouts", "lost", "units"},
     "many": {"files", "findings"},
     "cli": {"build", "fill", "findings", "layouts", "many", "__version__"},
 }

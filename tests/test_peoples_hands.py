@@ -23,10 +23,11 @@ import numpy as np
 import pytest
 from lxml import etree
 
-from sheetcalc import build, entries, files, fill, layouts, units
+from sheetcalc import entries, files, fill, layouts, units
 from sheetcalc.files import locate
 from sheetcalc.files.workbook import Cell, Position, serial
 from sheetcalc.findings import Finding
+from sheetcalc.new import new
 
 pytestmark = pytest.mark.office
 
@@ -157,7 +158,7 @@ def reference(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Fin
 
 def filled_in(path: Path, values: dict[str, Any]) -> tuple[Finding, ...]:
     """Make a workbook, type into it and fill it."""
-    build.new_workbook(layouts.load("batch"), "metric", path)
+    new("batch", path)
     demo.type_in(path, values)
     return fill.fill(path)
 

@@ -18,10 +18,11 @@ F = TypeVar("F", bound=Function)
 
 @dataclass(frozen=True)
 class Column:
-    """A computed column: the function and the keys it needs."""
+    """A computed column: the function, the keys it needs, and whether a row looks at other rows."""
 
     function: Function
     needs: tuple[str, ...]
+    across: bool
 
 
 @dataclass(frozen=True)
@@ -44,11 +45,14 @@ COLUMNS: dict[str, dict[str, Column]] = {}
 CHECKS: dict[str, list[Check]] = {}
 
 
-def column(sheet: str) -> Callable[[F], F]:
-    """Declare a function as the computed column of its own name on a sheet."""
+def column(sheet: str, *, across: bool = False) -> Callable[[F], F]:
+    """Declare a function as the computed column of its own name on a sheet.
+
+    `across` tells that its result in one row depends on what stands in other rows of the sheet.
+    """
 
     def keep(function: F) -> F:
-        COLUMNS.setdefault(sheet, {})[function.__name__] = Column(function, _parameters(function))
+        COLUMNS.setdefault(sheet, {})[function.__name__] = Column(function, _parameters(function), across)
         return function
 
     return keep
