@@ -66,7 +66,8 @@ def _missing_parts(values: Values, entries: Entries) -> Iterator[Finding]:
 
 def _missing(values: Values, gone: set[Key], rule: str, message: str, advice: str) -> Iterator[Finding]:
     """One finding at the first result that needs what is gone: a warning where results stay blank."""
-    needing = list(_needing(values, gone))
+    homes = {sheet for sheet, _ in gone}
+    needing = sorted(_needing(values, gone), key=lambda result: result[0].sheet.key not in homes)
     blank = [(entries, field) for entries, field in needing if _is_blank(values, entries, field)]
     if not needing:
         return
@@ -101,9 +102,9 @@ def _needing(values: Values, gone: set[Key]) -> Iterator[tuple[Entries, Field]]:
     """The results in the workbook that are computed from what is gone, at once or by steps without a cell."""
     for sheet, entries in values.entries.items():
         for field in (*entries.sheet.fields, *entries.sheet.columns):
-            if field.role == "computed" and field.key in entries.found.cells:
-                if gone & _needs(values, (sheet, field.key)):
-                    yield entries, field
+            shown = field.role == "computed" and field.key in entries.found.cells
+            if shown and gone & _needs(values, (sheet, field.key)):
+                yield entries, field
 
 
 def _needs(values: Values, result: Key) -> set[Key]:

@@ -135,6 +135,16 @@ def sort(hands, by, first, last, down, count, ascending):
     cells.sort((_prop("SortFields", fields), _prop("ContainsHeader", False), _prop("IsSortColumns", False)))
 
 
+def sort_rows(hands, by, down, count, ascending):
+    """Sort whole rows, hidden columns and all."""
+    sheet, column, row = hands.place(by)
+    cells = sheet.getCellRangeByPosition(0, row + down, 200, row + down + count - 1)
+    field = TableSortField()
+    field.Field, field.IsAscending, field.IsCaseSensitive = column, ascending, False
+    fields = uno.Any("[]com.sun.star.table.TableSortField", (field,))
+    cells.sort((_prop("SortFields", fields), _prop("ContainsHeader", False), _prop("IsSortColumns", False)))
+
+
 def hide(hands, name, down, columns):
     """Hide a record's row and some columns."""
     sheet, column, row = hands.place(name)
@@ -229,6 +239,13 @@ def lose_names(hands, beginning):
     for name in names.ElementNames:
         if name.startswith(beginning):
             names.removeByName(name)
+
+
+def lose_local_names(hands, title):
+    """Delete the names that a copied sheet got for itself."""
+    names = hands.book.Sheets.getByName(title).NamedRanges
+    for name in names.ElementNames:
+        names.removeByName(name)
 
 
 def add_name(hands, name, title, cell):

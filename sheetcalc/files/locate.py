@@ -99,15 +99,8 @@ def find(book: Workbook, sheets: Iterable[SheetLook]) -> dict[str, Found]:
     named = {sheet.key: _named(sheet, book.names.items()) for sheet in wanted}
     local = {sheet.key: _named(sheet, _local_names(book)) for sheet in wanted}
     tabs = {sheet.key: tab for sheet in wanted if (tab := _majority_tab(sheet, named[sheet.key])) is not None}
-    for sheet in wanted:
-        # The sheet is gone and a copy of it, with names of its own, took its place.
-        free = {
-            key: [p for p in places if p[0] not in tabs.values()] for key, places in local[sheet.key].items()
-        }
-        tab = _majority_tab(sheet, free) if sheet.key not in tabs else None
-        if tab is not None:
-            tabs[sheet.key] = tab
     _find_by_title(book, wanted, tabs)
+    _find_by_local_names(wanted, local, tabs)
     alike = _find_by_headings(book, wanted, tabs)
     found = {}
     for sheet in wanted:
@@ -201,6 +194,20 @@ def _find_by_title(book: Workbook, wanted: list[SheetLook], tabs: dict[str, str]
     for sheet in wanted:
         tab = by_title.get(_plain(sheet.title))
         if sheet.key not in tabs and tab is not None:
+            tabs[sheet.key] = tab
+
+
+def _find_by_local_names(
+    wanted: list[SheetLook], local: Mapping[str, Mapping[str, list[Place]]], tabs: dict[str, str]
+) -> None:
+    """Give a sheet that is gone the copy of it, with names of its own, that took its place."""
+    for sheet in wanted:
+        free = {
+            key: [place for place in places if place[0] not in tabs.values()]
+            for key, places in local[sheet.key].items()
+        }
+        tab = _majority_tab(sheet, free) if sheet.key not in tabs else None
+        if tab is not None:
             tabs[sheet.key] = tab
 
 
@@ -404,15 +411,14 @@ def _tell(
             search.cells[placed[0].key],
             f"The workbook's names for {few} on this sheet point to other cells; "
             "what is called so here was taken instead.",
-            f"Look whether that is right; deleting the names {search.sheet.key}_... in the list of names "
-            "then ends this warning.",
+            f"Look whether it is right; if so, delete the names {search.sheet.key}_... that point elsewhere.",
         )
     for owner, others in shared:
         search.doubt(
             "names_shared",
             search.cells[owner.key],
-            f"The workbook's names for {_listed([p.heading for p in (owner, *others)])} all point to this cell; "
-            f'it was taken for "{owner.heading}".',
+            f"The workbook's names for {_listed([p.heading for p in (owner, *others)])} all point to "
+            f'this cell; it was taken for "{owner.heading}".',
             "Undo the move that put one on the other, or type each heading where it belongs.",
         )
     for part, count in twofold:
@@ -447,7 +453,7 @@ def _doubt_above(search: _Search, heading_row: int) -> None:
             "records_above",
             min(above),
             "What stands in this row is not read, since the headings or the units are below it.",
-            "Undo the sorting that put it there, or move the rows of headings and units back above the records.",
+            "Undo the sorting that put it there, or move the headings and units back above the records.",
         )
 
 

@@ -131,7 +131,8 @@ def test_renamed_translated_and_moved(tmp_path: Path) -> None:
     found = search(tmp_path, {"Meine Schnitte": cells, "Cuts": CUTS_CELLS}, names, [CUTS])["cuts"]
     assert found.tab == "Meine Schnitte"
     assert found.cells == {"flags": (6, 2), "jar": (6, 5), "volume": (6, 7), "temperature": (6, 8)}
-    assert found.headings["volume"] == "Menge" and found.first_row == 8 and not found.doubts
+    assert found.headings["volume"] == "Menge" and found.first_row == 8
+    assert [(d.rule, d.place) for d in found.doubts] == [("copied_sheet", ("Cuts", 3, 1))]
 
 
 def test_headings_find_what_has_no_name(tmp_path: Path) -> None:
@@ -169,7 +170,8 @@ def test_twofold_headings_are_reported(tmp_path: Path) -> None:
     assert cuts(tmp_path, cells).doubts == ()
     found = cuts(tmp_path, cells, {})
     assert found.cells["volume"] == (3, 2)
-    assert len(found.doubts) == 1 and '"Volume" stands 2 times' in found.doubts[0]
+    assert [(d.rule, d.place) for d in found.doubts] == [("column_in_doubt", ("Cuts", 3, 2))]
+    assert '"Volume" stands 2 times' in found.doubts[0].message
 
 
 def test_two_names_for_one_place_are_reported(tmp_path: Path) -> None:
@@ -190,7 +192,9 @@ def test_names_left_behind_by_a_program(tmp_path: Path) -> None:
     }
     found = cuts(tmp_path, columns)
     assert found.cells == {"jar": (3, 1), "volume": (3, 3), "temperature": (3, 4), "flags": (3, 5)}
-    assert len(found.doubts) == 3
+    assert [(d.rule, d.place) for d in found.doubts] == [("names_astray", ("Cuts", 3, 3))]
+    for heading in ("Volume", "Temperature", "Flags"):
+        assert f'"{heading}"' in found.doubts[0].message
     rows = {
         "A1": "title",
         "A5": "Jar",
