@@ -98,7 +98,7 @@ def dated(taken_at: Array) -> Mask:
     return rising if rising.sum() >= falling.sum() else falling
 
 
-@column("fermentation")
+@column("fermentation", across=True)
 def curve(taken_at: Array, gravity_20: Array, dated: Mask) -> Curve:
     """The readings with a date in order, in the order of time."""
     known = np.flatnonzero(dated & np.isfinite(gravity_20))

@@ -90,7 +90,7 @@ def stages_seen(
     return np.where(recovery < 1 - MEASURES, seen, np.nan)
 
 
-@column("runs")
+@column("runs", across=True)
 def stages_planned(effective_stages: Array, stages_seen: Array, filled_at: Array) -> Array:
     """Effective stages a run is computed with: those typed, or else what the earlier runs have shown.
 
