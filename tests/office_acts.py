@@ -259,6 +259,7 @@ def replace_all(hands, old, new):
     for sheet in hands.book.Sheets:
         search = sheet.createReplaceDescriptor()
         search.SearchString, search.ReplaceString = old, new
+        search.SearchCaseSensitive = True
         sheet.replaceAll(search)
 
 
