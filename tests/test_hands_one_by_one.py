@@ -1,8 +1,8 @@
 """What people do to a workbook in LibreOffice, a few things at a time: the next fill finds all of ours.
 
-It harms nothing, and what it can't find it says in a sentence. Each workbook was filled, got other entries, went through somebody's
-hands (office_acts.py) and is filled again; the reference has the same entries, and nobody touched it. What is
-ours is told here by the headings alone, apart from files.locate.
+It harms nothing, and what it can't find it says in a sentence. Each workbook was filled, got other entries,
+went through somebody's hands (office_acts.py) and is filled again; the reference has the same entries, and
+nobody touched it. What is ours is told here by the headings, apart from files.locate.
 """
 
 import dataclasses

@@ -23,9 +23,11 @@ MAY_IMPORT = {
     "entries": {"files", "findings", "layouts", "units"},
     "compute": {"entries", "findings", "layouts", "stages", "units"},
     "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
-    "fill": {"compute", "entries", "files", "findings", "layouts", "lost", "units"},
+    "new": {"build", "compute", "layouts"},
+    "edits": {"build", "entries", "files", "findings", "layouts", "units"},
+    "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
     "many": {"files", "findings"},
-    "cli": {"build", "fill", "findings", "layouts", "many", "__version__"},
+    "cli": {"fill", "findings", "layouts", "many", "new", "__version__"},
 }
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name not in ("__init__.py", "__main__.py"))
 
