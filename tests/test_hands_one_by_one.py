@@ -423,8 +423,12 @@ class Case:
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where the module's workbooks are: new ones, and filled ones with other entries since."""
-    folder = tmp_path_factory.mktemp("one-by-one")
+    """Where the module's workbooks are."""
+    return beginnings(tmp_path_factory.mktemp("one-by-one"))
+
+
+def beginnings(folder: Path) -> Path:
+    """In each format a new workbook, and one that was filled and got other entries since."""
     whole = layouts.load("batch")
     layout = dataclasses.replace(whole, sheets=tuple(s for s in whole.sheets if s.key in SHEETS))
     for ending in ENDINGS:

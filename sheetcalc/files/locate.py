@@ -499,6 +499,10 @@ def _find_card(search: _Search) -> None:
         for (row, column), cell in sorted(search.page.items())
         if column == label_column and isinstance(cell.value, str) and row not in heading_rows
     }
+    above = {row: text for row, text in texts.items() if row < min(heading_rows, default=0)}
+    if {*above.values()} & {_plain(part.heading) for part in parts}:
+        # What a record below is called may be a label's word, too.
+        texts = above
     places = {key: row for key, (row, _) in named.items() if lefts[key] in (0, label_column)}
     _drop_outdated(places, parts, texts)
     shared = _part_shared(places, parts, texts)
