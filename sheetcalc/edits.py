@@ -95,12 +95,17 @@ def _watched(
         row, column = found.cells[field.key]
         copy = names.get(stale.copy_name(sheet.key, field.key))
         if entries.is_column(field.key):
-            if copy and copy[0] == found.tab:
+            if copy and copy[:2] == (found.tab, row) and _is_copy(cells.get(copy[1:])):
                 rows = {*by_column.get(column, ()), *by_column.get(copy[2], ())}
                 for record in sorted(row for row in rows if row >= found.first_row):
                     yield Watched(field, (record, column), (found.tab, record, copy[2]), (tab, at, stale.WAS))
         elif field.role == "entry":
             yield Watched(field, (row, column), (tab, at, stale.WAS))
+
+
+def _is_copy(heading: Cell | None) -> bool:
+    """Whether a copy's heading still stands there: people may have moved the table, or theirs, over it."""
+    return heading is not None and str(heading.value).endswith(stale.AS_FILLED)
 
 
 def _names(book: files.Workbook) -> dict[str, Place]:

@@ -73,7 +73,7 @@ def read(sheet: Sheet, found: Found, cells: Cells) -> Entries:
     in_force: dict[str, str] = {}
     for field in (*sheet.fields, *sheet.columns):
         if field.key in found.cells:
-            in_force[field.key] = _unit(field, found, cells, findings)
+            in_force[field.key] = _unit(sheet, field, found, cells, findings)
     rows = tuple(_records(sheet, found, cells))
     values: dict[str, Any] = {}
     for field in sheet.fields:
@@ -133,7 +133,7 @@ def _is_remark(cells: list[tuple[Field, Cell]]) -> bool:
     return len(cells) == 1 and field.quantity not in ("text", "choice") and worded and not cell.formula
 
 
-def _unit(field: Field, found: Found, cells: Cells, findings: list[Finding]) -> str:
+def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list[Finding]) -> str:
     """The unit label in force for a field; '' (and a finding) where it can't be told."""
     if not field.units:
         return ""
@@ -145,12 +145,17 @@ def _unit(field: Field, found: Found, cells: Cells, findings: list[Finding]) -> 
         return label
     standing = set(field.unit.values())
     if not text and len(standing) == 1:
-        return standing.pop()
+        label = standing.pop()
+        said = f"Its unit is missing; it was taken to be {label}."
+        problem = Problem("note", "unit_missing", said, "Choose the unit in the unit cell.")
+        findings.append(_finding(problem, field, found, found.cells[field.key]))
+        return label
     said = f"{units.short(text)} is no unit of {field.quantity}." if text else "Its unit is missing."
+    whole = "The whole column" if field in sheet.columns else "Its line"
     problem = Problem(
         "error",
         "unit_unknown",
-        f"{said} The whole column stays unread.",
+        f"{said} {whole} stays {'unread' if field.role == 'entry' else 'blank'}.",
         f"Choose one of {', '.join(field.units)} in the unit cell.",
     )
     findings.append(_finding(problem, field, found, place or found.cells[field.key]))

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import __version__, compute, edits, entries, files, layouts, units
+from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, units
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, by_weight, flag_text
@@ -43,8 +43,9 @@ def examine(path: Path) -> Examined:
         if key != "findings"
     }
     values = compute.Values(read)
-    doubts = [_doubt(place, text) for place in found.values() for text in place.doubts]
-    findings = by_weight([*doubts, *compute.findings(values), *_own_formulas(book, read)])
+    doubts = [_doubt(place, doubt) for place in found.values() for doubt in place.doubts]
+    gone = lost.findings(values, found)
+    findings = by_weight([*doubts, *gone, *compute.findings(values), *_own_formulas(book, read)])
     return Examined(book, found, values, tuple(findings))
 
 
@@ -208,8 +209,7 @@ def _own_formulas(book: files.Workbook, read: Mapping[str, Entries]) -> Iterable
                 )
 
 
-def _doubt(place: locate.Found, text: str) -> Finding:
-    row, column = next(iter(place.cells.values()))
-    return Finding(
-        "warning", place.tab, "", row, column, "column_in_doubt", text, "Give each column its own heading."
-    )
+def _doubt(place: locate.Found, doubt: locate.Doubt) -> Finding:
+    tab, row, column = doubt.place
+    heading = next((place.headings[k] for k, c in place.cells.items() if (place.tab, *c) == doubt.place), "")
+    return Finding("warning", tab, heading, row, column, doubt.rule, doubt.message, doubt.advice)

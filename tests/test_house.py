@@ -23,9 +23,10 @@ MAY_IMPORT = {
     "entries": {"files", "findings", "layouts", "units"},
     "uncertainty": {"compute", "layouts", "liquids", "stages"},
     "compute": {"entries", "findings", "layouts", "stages", "uncertainty", "units"},
+    "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
     "new": {"build", "compute", "layouts"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
-    "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "units", "__version__"},
+    "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
     "many": {"files", "findings"},
     "cli": {"fill", "findings", "layouts", "many", "new", "__version__"},
 }

@@ -13,6 +13,7 @@ from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
 
 KEY, TITLE = "filled", "As filled"
+AS_FILLED = ", as filled"  # ends the heading of a copy
 COUNTED = 500  # rows of a table in which a change is looked for, all that stand ready among them
 FIRST = 4  # the hidden sheet's first line
 # Its columns: name; how many cells differ; the value, or how many there were; the unit; whether that differs.
@@ -71,7 +72,7 @@ def _copies(sheet: Sheet, grid: Grid) -> None:
             place += 1
             heading = grid.names[f"{sheet.key}_{field.key}"]
             copy = Position(heading.row, place)
-            grid.cells[copy] = Cell(f"{field.heading}, as filled", look.HELP)
+            grid.cells[copy] = Cell(field.heading + AS_FILLED, look.HELP)
             grid.names[copy_name(sheet.key, field.key)] = copy
             grid.widths[place] = field.width
             grid.hidden.add(place)

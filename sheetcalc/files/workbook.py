@@ -49,7 +49,10 @@ class Workbook(ABC):
 
     path: Path
     sheets: list[str]
+    # The defined names of the whole workbook that denote one cell.
     names: dict[str, tuple[str, int, int]]
+    # And those that hold on one sheet alone, by sheet: copying a sheet makes them.
+    local_names: dict[str, dict[str, tuple[str, int, int]]]
 
     def __init__(self, package: Package) -> None:
         self.path = package.path

@@ -138,11 +138,16 @@ class XlsxWorkbook(Workbook):
             (name.get("name", "").casefold(), name.get("localSheetId")): name.text or ""
             for name in self._root.iterfind("{*}definedNames/{*}definedName")
         }
-        self.names = {}
+        self.names, self.local_names = {}, {}
+        homes = {str(number): title for number, title in enumerate(self._order)}
         for name in self._root.iterfind("{*}definedNames/{*}definedName"):
-            place = excel_cell(name.text or "") if name.get("localSheetId") is None else None
-            if place is not None and place[0] in self._parts:
+            place, scope = excel_cell(name.text or ""), name.get("localSheetId")
+            if place is None or place[0] not in self._parts:
+                continue
+            if scope is None:
                 self.names[name.get("name", "")] = place
+            elif scope in homes:
+                self.local_names.setdefault(homes[scope], {})[name.get("name", "")] = place
         self._loaded: dict[str, _Sheet] = {}
 
     def _sheet(self, name: str) -> _Sheet:
