@@ -1,5 +1,15 @@
-"""`python -m sheetcalc`."""
+"""`sheetcalc` and `python -m sheetcalc`."""
 
-from sheetcalc.cli import app
+from sheetcalc import interrupts
 
-app(prog_name="sheetcalc")
+
+def main() -> None:
+    """Run the command; from the first line on an interruption ends it in one line, also while it still loads."""
+    interrupts.end_at_once()
+    from sheetcalc.cli import app
+
+    app(prog_name="sheetcalc")
+
+
+if __name__ == "__main__":
+    main()

@@ -17,14 +17,15 @@ MAY_IMPORT = {
     "units": {"liquids"},
     "findings": set(),
     "layouts": {"units"},
-    "files": {"files"},
+    "interrupts": set(),
+    "files": {"files", "interrupts"},
     "build": {"build", "findings", "layouts", "units"},
     "stages": {"stages", "instruments", "law", "liquids", "tastings", "units", "findings"},
     "entries": {"files", "findings", "layouts", "units"},
     "compute": {"entries", "findings", "layouts", "stages", "units"},
     "fill": {"compute", "entries", "files", "findings", "layouts", "units"},
     "many": {"files", "findings"},
-    "cli": {"build", "fill", "findings", "layouts", "many", "__version__"},
+    "cli": {"build", "fill", "findings", "interrupts", "layouts", "many", "__version__"},
 }
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name not in ("__init__.py", "__main__.py"))
 
