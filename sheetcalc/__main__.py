@@ -4,7 +4,7 @@ from sheetcalc import interrupts
 
 
 def main() -> None:
-    """Run the command; from the first line on an interruption ends it in one line, also while it still loads."""
+    """Run the command; an interruption ends it in one line from here on, also while it still loads."""
     interrupts.end_at_once()
     from sheetcalc.cli import app
 

@@ -15,8 +15,8 @@ from sheetcalc.files import locate
 from sheetcalc.findings import Finding, by_weight, flag_text
 from sheetcalc.layouts import Field
 
-# What --backup puts behind the name of the version before. Neither a folder nor a pattern such as *.xlsx means
-# such a file, so that the next fill leaves it alone.
+# What --backup puts behind the name of the version before. Neither a folder nor a pattern such as *.xlsx
+# means such a file, so that the next fill leaves it alone.
 BACKUP_ENDING = ".before"
 # How often a fill is begun when somebody changes the workbook under it.
 ATTEMPTS = 3
@@ -69,9 +69,9 @@ def fill(path: Path, to: Path | None = None, backup: bool = False) -> tuple[Find
         raise files.BadWorkbook(
             "This is the version kept by --backup; copy it to a name of its own to fill it."
         )
+    files.remove_abandoned(to.parent if to else Path(os.path.realpath(path)).parent)
     if to and os.path.lexists(to):
         raise files.BadWorkbook(f"{to} is there already; remove it or choose another folder.")
-    files.remove_abandoned(Path(os.path.realpath(to or path)).parent)
     for _ in range(ATTEMPTS - 1):
         with contextlib.suppress(files.ChangedMeanwhile):
             return _fill_once(path, to, backup)

@@ -10,8 +10,8 @@ from sheetcalc.files.trouble import BadWorkbook
 # A lock file holds a few names; whatever is larger is none.
 _MOST = 4096
 _LONGEST_NAME = 60
-# [LibreOffice svl/msodocumentlockfile] Excel keeps the name twice, each time behind its length: from byte 1 in
-# the system's code page, from byte 57 in UTF-16.
+# [LibreOffice svl/msodocumentlockfile] Excel keeps the name twice, each time behind its length: from byte 1
+# in the system's code page, from byte 57 in UTF-16.
 _EXCEL_LENGTH, _EXCEL_NAME = 55, 57
 
 
@@ -60,7 +60,7 @@ def _excel_owner(content: bytes) -> str:
 
 
 def _office_owner(content: bytes) -> str:
-    """LibreOffice's fields are full name, account, computer, time and profile, with commas in them escaped."""
+    """LibreOffice's fields are full name, account, computer, time and profile; commas in them are escaped."""
     fields = [
         re.sub(r"\\(.)", r"\1", field)
         for field in re.split(r"(?<!\\),", content.decode("utf-8", "replace").rstrip(";\r\n"))

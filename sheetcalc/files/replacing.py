@@ -43,7 +43,7 @@ def _clear_failures() -> Iterator[None]:
 def replace_file(
     goal: Path, data: bytes, held: bytes, still_ours: Callable[[], None], backup: Path | None
 ) -> None:
-    """Put `data` in the place of file `goal`, which holds the bytes `held`; `backup`, if any, is to hold them.
+    """Put `data` in the place of file `goal`, which holds the bytes `held`; they go to file `backup`.
 
     Permissions, owner and extended attributes stay; another hard link to the old file keeps the old content.
     `still_ours` is asked last and may raise. Raises ChangedMeanwhile when `goal` holds something else by

@@ -111,7 +111,7 @@ class Workbook(ABC):
 
         The results of the person's own formulas that depend on written cells are forgotten, so that they are
         computed afresh when the file is opened. The old file is replaced at one stroke and keeps its
-        permissions; a link keeps pointing to it. With `backup_ending`, it is kept as its name and that ending.
+        permissions; a link keeps pointing to it. `backup_ending` keeps it under its name and that ending.
         Raises BadWorkbook when the file can't be written, or ChangedMeanwhile, one of its kind, when somebody
         else changed it since it was opened.
         """
