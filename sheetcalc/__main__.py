@@ -8,7 +8,10 @@ def main() -> None:
     interrupts.end_at_once()
     from sheetcalc.cli import app
 
-    app(prog_name="sheetcalc")
+    try:
+        app(prog_name="sheetcalc")
+    finally:
+        interrupts.let_end()
 
 
 if __name__ == "__main__":

@@ -23,6 +23,15 @@ def end_at_once() -> None:
             signal.signal(kind, _end)
 
 
+def let_end() -> None:
+    """From now on interruptions are left unheard: all is done and said, and Python only puts its things away.
+
+    It would take our handlers away first, and then an interruption would end it with another exit code.
+    """
+    for kind in _KINDS:
+        signal.signal(kind, signal.SIG_IGN)
+
+
 def _end(number: int, _: FrameType | None) -> None:
     # An exception raised here could turn up anywhere, in an import or a callback, and be lost or shown whole.
     with contextlib.suppress(OSError):
