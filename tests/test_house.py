@@ -17,7 +17,8 @@ MAY_IMPORT = {
     "units": {"liquids"},
     "findings": set(),
     "layouts": {"units"},
-    "files": {"files"},
+    "interrupts": set(),
+    "files": {"files", "interrupts"},
     "build": {"build", "findings", "layouts", "units"},
     "stages": {"stages", "instruments", "law", "liquids", "tastings", "units", "findings"},
     "entries": {"files", "findings", "layouts", "units"},
@@ -28,7 +29,7 @@ MAY_IMPORT = {
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
     "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
     "many": {"files", "findings"},
-    "cli": {"fill", "findings", "layouts", "many", "new", "__version__"},
+    "cli": {"fill", "findings", "interrupts", "layouts", "many", "new", "__version__"},
 }
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name not in ("__init__.py", "__main__.py"))
 
