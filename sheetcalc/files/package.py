@@ -207,11 +207,14 @@ class Package:
 
 
 def serialize(root: etree._Element) -> bytes:
-    """The bytes of an edited XML part, declared the way its file declared it."""
+    """The bytes of an edited XML part, declared the way its file declared it; the encoding becomes UTF-8."""
     tree = root.getroottree()
-    if tree.docinfo.standalone:
-        return bytes(etree.tostring(tree, xml_declaration=True, encoding="UTF-8", standalone=True))
-    return bytes(etree.tostring(tree, xml_declaration=True, encoding="UTF-8"))
+    standalone = tree.docinfo.standalone
+    # None stands for a part without a declaration.
+    declared = standalone is not None
+    return bytes(
+        etree.tostring(tree, xml_declaration=declared, encoding="UTF-8", standalone=standalone or None)
+    )
 
 
 def replace_file(goal: Path, data: bytes, model: Path) -> None:
