@@ -372,7 +372,7 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
     sheet = _Sheet(part, root, data, namespace)
     number = 0
     for row in data.iterchildren(sheet.tag("row")):
-        number = _row_number(row.get("r"), number + 1, part)
+        number = _row_number(row.get("r") or _row_of_cells(row), number + 1, part)
         sheet.rows[number] = row
         column = 0
         for cell in row.iterchildren(sheet.tag("c")):
@@ -391,6 +391,12 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
             if block is not None:
                 sheet.blocks.append(block)
     return sheet
+
+
+def _row_of_cells(row: etree._Element) -> str | None:
+    """The number of a row that only the names of its cells tell."""
+    matches = (_CELL_NAME.fullmatch(cell.get("r", "")) for cell in row.iterchildren("{*}c"))
+    return next((match[2] for match in matches if match), None)
 
 
 def _row_number(text: str | None, following: int, part: str) -> int:

@@ -1,8 +1,9 @@
 """What an edit changed in a workbook file, found without the program that made it.
 
-Parts that were not edited are compared byte for byte, edited ones node by node. Left aside are the cells that
-were written and what has to follow from writing them: the sheet's dimension, the height and spans of their rows,
-links into the workbook that stood in them, forgotten results of formulas, the order to compute when opening.
+Parts that were not edited are compared byte for byte, edited ones node by node. Left aside are the cells
+that were written and what has to follow from writing them: the sheet's dimension, the height and spans of
+their rows, links into the workbook that stood in them, forgotten results of formulas, the order to compute
+when the file is opened.
 """
 
 import zipfile
@@ -26,6 +27,8 @@ class Comparison:
     edited: list[str] = field(default_factory=list)
     # Results of formulas that are no longer remembered, by sheet.
     forgotten: dict[str, set[Position]] = field(default_factory=dict)
+    # All cells whose formula has to be computed when the file is opened.
+    open: dict[str, set[Position]] = field(default_factory=dict)
     # Changes nobody asked for.
     strays: list[str] = field(default_factory=list)
 

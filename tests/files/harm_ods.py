@@ -6,7 +6,17 @@ from copy import deepcopy
 from itertools import pairwise
 from pathlib import Path
 
-from files.harm import Comparison, Position, Written, drop_blanks, first_difference, outline, parsed, same_parts, take_out
+from files.harm import (
+    Comparison,
+    Position,
+    Written,
+    drop_blanks,
+    first_difference,
+    outline,
+    parsed,
+    same_parts,
+    take_out,
+)
 from lxml import etree
 
 OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
@@ -36,8 +46,10 @@ def compare(old: Path, new: Path, written: Written) -> Comparison:
     results, shown = _neutral(before, written), _neutral(after, written)
     for (tab, *at), result in results.items():
         now_shown = shown.get((tab, *at))
-        if now_shown == ((), ()) != result:
-            found.forgotten.setdefault(tab, set()).add((at[0], at[1]))
+        if now_shown == ((), ()):
+            found.open.setdefault(tab, set()).add((at[0], at[1]))
+            if now_shown != result:
+                found.forgotten.setdefault(tab, set()).add((at[0], at[1]))
         elif now_shown != result:
             found.strays.append(f"{tab} {at} shows {now_shown} instead of {result}")
     found.strays += first_difference("content.xml", outline(before), outline(after))
@@ -124,7 +136,7 @@ def _cells(row: etree._Element, marked: set[int]) -> Iterator[tuple[int, etree._
 
 
 def _split(element: etree._Element, start: int, marked: set[int]) -> list[tuple[etree._Element, int, int]]:
-    """The element and copies of it, the marked ones alone: each with its number and how often it stands there."""
+    """The element and copies of it, the marked ones alone: each with its number and how often it is there."""
     end = start + int(element.attrib.pop(REPEATED[str(element.tag)], "1"))
     alone = {number for number in marked if start <= number < end}
     edges = sorted({start, end, *alone, *(number + 1 for number in alone)})

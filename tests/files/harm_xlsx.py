@@ -34,9 +34,7 @@ def compare(old: Path, new: Path, written: Written) -> Comparison:
         for name in found.edited:
             parts = was.read(name), now.read(name)
             if name in tabs:
-                forgotten, strays = compare_sheets(name, *parts, set(written.get(tabs[name], ())))
-                found.forgotten[tabs[name]] = forgotten
-                found.strays += strays
+                _compare_sheets(name, *parts, tabs[name], set(written.get(tabs[name], ())), found)
             elif name == book:
                 found.strays += _compare_books(name, *parts)
             else:
@@ -115,7 +113,7 @@ class _Grid:
                     if formula.get("t") in ("array", "dataTable"):
                         blocks.append(_block(formula.get("ref", "")))
         for top, left, bottom, right in blocks:
-            self.formulas |= {(r, c) for r, c in self.cells if top <= r <= bottom and left <= c <= right}
+            self.formulas |= {(r, c) for r in range(top, bottom + 1) for c in range(left, right + 1)}
 
 
 def place(name: str) -> Position:
@@ -141,11 +139,13 @@ def _block(reference: str) -> tuple[int, int, int, int]:
     return *corners[0], *corners[-1]
 
 
-def compare_sheets(name: str, old: bytes, new: bytes, written: set[Position]) -> tuple[set[Position], list[str]]:
-    """What differs between two states of a sheet's part: results forgotten, and changes nobody asked for."""
+def _compare_sheets(
+    name: str, old: bytes, new: bytes, tab: str, written: set[Position], found: Comparison
+) -> None:
     before, after = _Grid(old), _Grid(new)
     strays = [f"{name}: a formula was overwritten at {at}" for at in before.formulas & written]
-    forgotten = _leave_results_aside(before, after)
+    found.forgotten[tab] = _leave_results_aside(before, after)
+    found.open[tab] = {at for at in after.formulas if not _has_result(after.cells.get(at))}
     made = (written - before.cells.keys()) & after.cells.keys()
     for row in {row for row, _ in written} & before.rows.keys():
         _leave_row_aside(before.rows[row], after.rows[row], [c for r, c in made if r == row])
@@ -161,16 +161,16 @@ def compare_sheets(name: str, old: bytes, new: bytes, written: set[Position]) ->
     _grow_dimension(before.root, made)
     for grid in (before, after):
         _leave_links_aside(grid.root, {cell_name(*at) for at in written})
-    return forgotten, strays + first_difference(name, outline(before.root), outline(after.root))
+    found.strays += [*strays, *first_difference(name, outline(before.root), outline(after.root))]
 
 
 def _leave_results_aside(before: _Grid, after: _Grid) -> set[Position]:
     """Take out the results of formulas that were forgotten; any other has to be as it was."""
     forgotten = set()
-    for at in before.formulas & after.cells.keys():
+    for at in before.formulas & before.cells.keys() & after.cells.keys():
         cell, now = before.cells[at], after.cells[at]
         result = cell.find("{*}v")
-        if result is not None and now.find("{*}v") is None:
+        if result is not None and not _has_result(now):
             forgotten.add(at)
             take_out(result)
             for attribute in ("t", "vm"):
@@ -179,8 +179,12 @@ def _leave_results_aside(before: _Grid, after: _Grid) -> set[Position]:
     return forgotten
 
 
+def _has_result(cell: etree._Element | None) -> bool:
+    return cell is not None and cell.find("{*}v") is not None
+
+
 def _leave_row_aside(row: etree._Element, now: etree._Element, made: list[int]) -> None:
-    """A row fits its texts unless a person has set its height; its spans go when they are not true any more."""
+    """A row fits its texts unless a person has set its height; spans that are not true any more go."""
     if row.get("customHeight") not in TRUE:
         for element in (row, now):
             element.attrib.pop("ht", "")
