@@ -210,8 +210,8 @@ class OdsWorkbook(Workbook):
         position = _remove_text(element)
         if value is None:
             return None
-        if isinstance(value, datetime) or (kind == "date" and isinstance(value, float)):
-            moment = value if isinstance(value, datetime) else EPOCH + timedelta(days=value)
+        moment = value if isinstance(value, datetime) else _moment(value) if kind == "date" else None
+        if moment is not None:
             kind, text = "date", _date_text(moment)
             element.set(_OFFICE + "date-value", text)
         elif isinstance(value, str):
@@ -248,11 +248,13 @@ class OdsWorkbook(Workbook):
             sheet, row, column = formula.place
             element = _peek(self._sheet(sheet), row, column)
             assert element is not None
-            for name in _VALUES:
-                element.attrib.pop(name, "")
-            _remove_text(element)
+            _drop_result(element)
+            if _matrix(element, "rows") * _matrix(element, "columns") > 1:
+                for place in formula.covers.places():
+                    if place != (row, column) and _peek(self._sheet(sheet), *place) is not None:
+                        _drop_result(_reach(self._sheet(sheet), *place))
             if sheet in self._cells:
-                forget(self._cells[sheet], [(row, column)])
+                forget(self._cells[sheet], formula.covers.places())
         return {_CONTENT: serialize(self._root)}
 
     def _forget_edits(self) -> None:
@@ -273,7 +275,7 @@ class OdsWorkbook(Workbook):
             text = local.get(sheet, {}).get(name.casefold(), shared.get(name.casefold()))
             if text is None or depth > 20:
                 return None
-            inner = Reader(list(self._tables), lambda other, home: areas(other, home, depth + 1))
+            inner = Reader(list(self._tables), lambda other, home: areas(other, home, depth + 1), fixed=False)
             return inner.open_document(text if "[" in text or "=" in text else f"[{text}]", sheet)
 
         reader = Reader(list(self._tables), areas)
@@ -425,6 +427,13 @@ def _remove_text(element: etree._Element) -> int:
     )
 
 
+def _drop_result(element: etree._Element) -> None:
+    """Forget the remembered result of a formula in a cell that it fills."""
+    for name in _VALUES:
+        element.attrib.pop(name, "")
+    _remove_text(element)
+
+
 def _paragraphs(text: str, target: str | None) -> list[etree._Element]:
     paragraphs = []
     for line in text.split("\n"):
@@ -465,6 +474,14 @@ def _append(element: etree._Element, last: etree._Element | None, text: str) -> 
         element.text = (element.text or "") + text or None
     else:
         last.tail = text or None
+
+
+def _moment(value: float | str) -> datetime | None:
+    """The date that a number of days stands for, if there is one."""
+    try:
+        return EPOCH + timedelta(days=value) if isinstance(value, float) else None
+    except OverflowError:
+        return None
 
 
 def _date_text(moment: datetime) -> str:

@@ -209,12 +209,11 @@ class Package:
 def serialize(root: etree._Element) -> bytes:
     """The bytes of an edited XML part, declared the way its file declared it; the encoding becomes UTF-8."""
     tree = root.getroottree()
-    standalone = tree.docinfo.standalone
     # None stands for a part without a declaration.
-    declared = standalone is not None
-    return bytes(
-        etree.tostring(tree, xml_declaration=declared, encoding="UTF-8", standalone=standalone or None)
-    )
+    declared = tree.docinfo.standalone is not None
+    if tree.docinfo.standalone:
+        return bytes(etree.tostring(tree, xml_declaration=True, encoding="UTF-8", standalone=True))
+    return bytes(etree.tostring(tree, xml_declaration=declared, encoding="UTF-8"))
 
 
 def replace_file(goal: Path, data: bytes, model: Path) -> None:

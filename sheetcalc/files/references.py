@@ -2,11 +2,11 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
 from typing import NamedTuple
 
-from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW
+from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW, Position
 
 Place = tuple[str, int, int]
 
@@ -23,6 +23,12 @@ class Area(NamedTuple):
     def holds(self, row: int, column: int) -> bool:
         """Whether the cell lies in the area."""
         return self.top <= row <= self.bottom and self.left <= column <= self.right
+
+    def places(self) -> Iterator[Position]:
+        """All its cells."""
+        for row in range(self.top, self.bottom + 1):
+            for column in range(self.left, self.right + 1):
+                yield row, column
 
 
 class Formula(NamedTuple):
@@ -107,15 +113,19 @@ class Reader:
     """Finds the areas that formulas of one workbook look at.
 
     `sheets` are all its sheets in order; `names` gives the areas of a defined name or table as seen from a
-    sheet, and None for a word that is neither. Functions that build addresses while computing (INDIRECT,
-    OFFSET, a range that ends in a function) are taken to look at every sheet the formula mentions, its own
-    included.
+    sheet, and None for a word that is neither. What only computing can tell counts as looked at: for INDIRECT
+    the whole workbook; for OFFSET, and for a range that ends in a function or a name, its own sheet and those
+    it mentions. Within a defined name (`fixed` False) a reference without $ denotes another cell for each
+    formula that uses the name, so it stands for its whole sheet.
     """
 
-    def __init__(self, sheets: list[str], names: Callable[[str, str], list[Area] | None]) -> None:
+    def __init__(
+        self, sheets: list[str], names: Callable[[str, str], list[Area] | None], *, fixed: bool = True
+    ) -> None:
         self._sheets = sheets
         self._by_fold = {sheet.casefold(): sheet for sheet in sheets}
         self._names = names
+        self._fixed = fixed
 
     def excel(self, formula: str, sheet: str, shift: tuple[int, int] = (0, 0)) -> list[Area]:
         """The areas an xlsx formula on `sheet` looks at.
@@ -132,19 +142,24 @@ class Reader:
                 areas.append(whole(sheet))
             elif match["name"]:
                 areas += self._names(match["name"], self._owner(match["sheet2"], sheet)) or []
-        return areas + self._loose(formula, sheet)
+        return areas + self._unknowable(formula, sheet, areas)
 
     def open_document(self, formula: str, sheet: str) -> list[Area]:
-        """The areas an ods formula (of:=, references in square brackets) on `sheet` looks at."""
+        """The areas an ods formula (of:=, references in square brackets; msoxl:=) on `sheet` looks at."""
+        grammar, _, text = formula.rpartition(":=") if _GRAMMAR.match(formula) else ("", "", formula)
+        if grammar == "msoxl":
+            return self.excel(text, sheet)
         areas: list[Area] = []
-        for match in _OPEN.finditer(formula):
+        for match in _OPEN.finditer(text):
             if match["inner"]:
                 areas += self._bracketed(match["inner"], sheet)
             elif match["name"]:
                 areas += self._names(match["name"], sheet) or []
-        return areas + self._loose(formula, sheet)
+        return areas + self._unknowable(text, sheet, areas)
 
     def _qualified(self, prefix: str | None, text: str, home: str, shift: tuple[int, int]) -> list[Area]:
+        if not self._fixed and not _FIXED.fullmatch(text):
+            return [whole(name) for name in self._span(prefix, home)]
         areas = [area_of(name, text, shift) for name in self._span(prefix, home)]
         if None in areas and shift != (0, 0):
             # A shifted reference that wraps around the edge of the sheet.
@@ -164,7 +179,8 @@ class Reader:
         if first.casefold() in self._by_fold and last.casefold() in self._by_fold:
             ends = [self._sheets.index(self._by_fold[end.casefold()]) for end in (first, last)]
             return self._sheets[min(ends) : max(ends) + 1]
-        return []
+        # In "first:Other!Z9" a defined name comes before the colon.
+        return [self._by_fold[last.casefold()]] if last.casefold() in self._by_fold else []
 
     def _owner(self, prefix: str | None, home: str) -> str:
         return next(iter(self._span(prefix, home)), home)
@@ -179,15 +195,24 @@ class Reader:
             return []
         ends = sorted(self._sheets.index(end) for end in (first[0], last[0]))
         text = match["start"] + (f":{match['end']}" if match["end"] else "")
-        areas = [area_of(sheet, text) for sheet in self._sheets[ends[0] : ends[1] + 1]]
-        return [area for area in areas if area is not None]
+        spanned = self._sheets[ends[0] : ends[1] + 1]
+        if not self._fixed and not _FIXED.fullmatch(text):
+            return [whole(sheet) for sheet in spanned]
+        return [area for sheet in spanned if (area := area_of(sheet, text)) is not None]
 
-    def _loose(self, formula: str, home: str) -> list[Area]:
-        if not _BUILDS_ADDRESSES.search(formula):
+    def _unknowable(self, formula: str, home: str, areas: list[Area]) -> list[Area]:
+        """What a formula may look at by an address that is made while it is computed."""
+        text = _TEXT.sub('""', formula)
+        if _ANY_ADDRESS.search(text):
+            return [whole(sheet) for sheet in self._sheets]
+        if not _MOVED_ADDRESS.search(text) and not self._ends_in_a_name(text, home):
             return []
-        text = formula.casefold()
-        mentioned = [sheet for fold, sheet in self._by_fold.items() if fold.replace("'", "''") in text]
-        return [whole(sheet) for sheet in {home, *mentioned}]
+        return [whole(sheet) for sheet in {home, *(area.sheet for area in areas)}]
+
+    def _ends_in_a_name(self, text: str, home: str) -> bool:
+        """Whether a defined name is one end of a range, as in A1:last."""
+        words = (match[1] or match[2] for match in _RANGE_END.finditer(text))
+        return any(self._names(word, home) is not None for word in words)
 
 
 _WORD = r"[^\W\d][\w.\\?]*"
@@ -210,7 +235,7 @@ _OPEN = re.compile(
     rf"""
     "(?:[^"]|"")*"
   | \[(?P<inner>(?:'(?:[^']|'')*'|[^\]'])*)\]
-  | (?P<name>{_WORD})(?![\w(.:])
+  | (?P<name>{_WORD})(?![\w(.])
     """,
     re.VERBOSE,
 )
@@ -219,9 +244,14 @@ _OPEN_CORNER = r"\$?[A-Za-z]{0,3}\$?[0-9]{0,7}"
 _OPEN_REFERENCE = re.compile(
     rf"(?P<first>{_OPEN_SHEET})?\.(?P<start>{_OPEN_CORNER})(?::(?P<last>{_OPEN_SHEET})?\.(?P<end>{_OPEN_CORNER}))?"
 )
-_BUILDS_ADDRESSES = re.compile(
-    r"\b(?:INDIRECT|OFFSET)\s*\(|\)\s*:|:\s*(?:_xlfn\.)?[A-Z.]+\(|MULTIPLE\.OPERATIONS\s*\(", re.IGNORECASE
+_GRAMMAR = re.compile(r"[a-z]+:=")
+_FIXED = re.compile(r"(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?(?::(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?)?")
+_TEXT = re.compile('"(?:[^"]|"")*"')
+_ANY_ADDRESS = re.compile(r"\bINDIRECT\s*\(", re.IGNORECASE)
+_MOVED_ADDRESS = re.compile(
+    r"\b(?:OFFSET|MULTIPLE\.OPERATIONS)\s*\(|\)\s*:|:\s*(?:_xlfn\.)?[A-Z.]+\(", re.IGNORECASE
 )
+_RANGE_END = re.compile(rf"(?<![\w.])({_WORD})\s*:|:\s*({_WORD})(?![\w(.!])")
 
 
 def open_document_cell(address: str) -> Place | None:
@@ -283,14 +313,9 @@ def dependants(
             if formula.place in found:
                 continue
             found[formula.place] = formula
-            for place in _places(formula.covers):
+            for row, column in formula.covers.places():
+                place = (formula.covers.sheet, row, column)
                 if place not in seen:
                     seen.add(place)
                     pending.append(place)
     return list(found.values())
-
-
-def _places(area: Area) -> Iterable[Place]:
-    for row in range(area.top, area.bottom + 1):
-        for column in range(area.left, area.right + 1):
-            yield area.sheet, row, column

@@ -62,7 +62,7 @@ _PERCENT_FORMATS = frozenset([9, 10])
 _FORMAT_LITERALS = re.compile(r'"[^"]*"|\\.|[_*].|\[(?!h+\]|m+\]|s+\])[^\]]*\]', re.IGNORECASE)
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
 _CELL_NAME = re.compile(r"([A-Za-z]{1,3})([0-9]{1,7})")
-_HAS_FORMULAS = re.compile(rb"<(?:\w+:)?f[\s>/]")
+_FORMULA_TAG = re.compile(rb"<(?:[^\s<>/:]+:)?f[\s>/]")
 
 
 @dataclass
@@ -127,6 +127,8 @@ class XlsxWorkbook(Workbook):
             if place is not None and place[0] in self._parts:
                 self.names[name.get("name", "")] = place
         self._loaded: dict[str, _Sheet] = {}
+        # Whether the workbook's part was edited, to have everything computed.
+        self._asked = False
 
     def _sheet(self, name: str) -> _Sheet:
         if name not in self._loaded:
@@ -260,10 +262,7 @@ class XlsxWorkbook(Workbook):
         formulas = self._formulas()
         stale: dict[str, list[Position]] = {}
         for formula in dependants(formulas, self._written):
-            area = formula.covers
-            for row in range(area.top, area.bottom + 1):
-                for column in range(area.left, area.right + 1):
-                    stale.setdefault(area.sheet, []).append((row, column))
+            stale.setdefault(formula.covers.sheet, []).extend(formula.covers.places())
         for sheet, positions in stale.items():
             loaded = self._sheet(sheet)
             for position in positions:
@@ -271,17 +270,20 @@ class XlsxWorkbook(Workbook):
                     loaded.edited = True
             if sheet in self._cells:
                 forget(self._cells[sheet], positions)
+        if formulas:
+            self._ask_for_calculation()
         parts = {loaded.part: serialize(loaded.root) for loaded in self._loaded.values() if loaded.edited}
-        if formulas and self._ask_for_calculation():
+        if self._asked:
             parts[self._part] = serialize(self._root)
         return parts
 
     def _forget_edits(self) -> None:
+        self._asked = False
         for loaded in self._loaded.values():
             loaded.edited = False
 
-    def _ask_for_calculation(self) -> bool:
-        """Have the workbook computed when it is opened; whether its part had to be edited for that."""
+    def _ask_for_calculation(self) -> None:
+        """Have the workbook computed when it is opened."""
         settings = self._root.find("{*}calcPr")
         if settings is None:
             settings = etree.Element(f"{{{self._namespace}}}calcPr")
@@ -293,10 +295,9 @@ class XlsxWorkbook(Workbook):
                 self._root.append(settings)
             else:
                 after.addprevious(settings)
-        if settings.get("fullCalcOnLoad") in ("1", "true"):
-            return False
-        settings.set("fullCalcOnLoad", "1")
-        return True
+        if settings.get("fullCalcOnLoad") not in ("1", "true"):
+            settings.set("fullCalcOnLoad", "1")
+            self._asked = True
 
     def _formulas(self) -> list[Formula]:
         """All formulas of the workbook with the cells they look at."""
@@ -304,7 +305,7 @@ class XlsxWorkbook(Workbook):
         reader = Reader(self._order, lambda name, sheet: self._named_areas(reader, tables, name, sheet))
         formulas: list[Formula] = []
         for name, part in self._parts.items():
-            if name in self._loaded or _HAS_FORMULAS.search(self._package.read(part)):
+            if name in self._loaded or _may_hold_formulas(self._package.read(part)):
                 formulas += _sheet_formulas(self._sheet(name), name, reader)
         return formulas
 
@@ -320,7 +321,9 @@ class XlsxWorkbook(Workbook):
         if depth > 20:
             return [whole(sheet)]
         inner = Reader(
-            self._order, lambda other, home: self._named_areas(reader, tables, other, home, depth + 1)
+            self._order,
+            lambda other, home: self._named_areas(reader, tables, other, home, depth + 1),
+            fixed=False,
         )
         return inner.excel(text, sheet)
 
@@ -531,21 +534,24 @@ def _drop_result(cell: etree._Element | None) -> bool:
     return True
 
 
+def _may_hold_formulas(content: bytes) -> bool:
+    """Whether a sheet's part may hold a formula, at a glance."""
+    # UTF-16 has a zero beside each plain letter.
+    return b"\0" in content[:4] or _FORMULA_TAG.search(content) is not None
+
+
 def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
     formulas = []
-    shared: dict[str, tuple[str, Position]] = {}
-    for (row, column), cell in sheet.cells.items():
-        element = cell.find("{*}f")
-        if element is None:
-            continue
+    elements = {place: f for place, cell in sheet.cells.items() if (f := cell.find("{*}f")) is not None}
+    # The cell that holds the text need not be the first one.
+    shared = {
+        f.get("si"): (f.text, place) for place, f in elements.items() if f.get("t") == "shared" and f.text
+    }
+    for (row, column), element in elements.items():
         text, shift = element.text or "", (0, 0)
-        index = element.get("si")
-        if element.get("t") == "shared" and index is not None:
-            if text:
-                shared[index] = (text, (row, column))
-            elif index in shared:
-                text, origin = shared[index]
-                shift = (row - origin[0], column - origin[1])
+        if element.get("t") == "shared" and not text and element.get("si") in shared:
+            text, origin = shared[element.get("si")]
+            shift = (row - origin[0], column - origin[1])
         covers = area_of(name, element.get("ref", "")) if element.get("t") in ("array", "dataTable") else None
         looks_at = reader.excel(text, name, shift)
         if element.get("t") == "dataTable":

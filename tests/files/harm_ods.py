@@ -44,14 +44,14 @@ def compare(old: Path, new: Path, written: Written) -> Comparison:
     with zipfile.ZipFile(old) as was, zipfile.ZipFile(new) as now:
         before, after = parsed(was.read("content.xml")), parsed(now.read("content.xml"))
     results, shown = _neutral(before, written), _neutral(after, written)
-    for (tab, *at), result in results.items():
-        now_shown = shown.get((tab, *at))
+    for (tab, row, column), result in results.items():
+        now_shown = shown.get((tab, row, column))
         if now_shown == ((), ()):
-            found.open.setdefault(tab, set()).add((at[0], at[1]))
+            found.open.setdefault(tab, set()).add((row, column))
             if now_shown != result:
-                found.forgotten.setdefault(tab, set()).add((at[0], at[1]))
+                found.forgotten.setdefault(tab, set()).add((row, column))
         elif now_shown != result:
-            found.strays.append(f"{tab} {at} shows {now_shown} instead of {result}")
+            found.strays.append(f"{tab} {row}, {column} shows {now_shown} instead of {result}")
     found.strays += first_difference("content.xml", outline(before), outline(after))
     return found
 

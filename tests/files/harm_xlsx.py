@@ -147,8 +147,8 @@ def _compare_sheets(
     found.forgotten[tab] = _leave_results_aside(before, after)
     found.open[tab] = {at for at in after.formulas if not _has_result(after.cells.get(at))}
     made = (written - before.cells.keys()) & after.cells.keys()
-    for row in {row for row, _ in written} & before.rows.keys():
-        _leave_row_aside(before.rows[row], after.rows[row], [c for r, c in made if r == row])
+    for number in {row for row, _ in written} & before.rows.keys():
+        _leave_row_aside(before.rows[number], after.rows[number], [c for r, c in made if r == number])
     for grid in (before, after):
         _name_everything(grid)
     for at in written:
@@ -214,8 +214,8 @@ def _leave_cell_aside(name: str, before: _Grid, after: _Grid, at: Position) -> I
             drop_blanks(cell)
     if at in after.cells and at not in before.cells:
         cell, style = after.cells[at], _line_style(before, at)
-        looks = {"r": cell_name(*at)} | ({"s": style} if style != "0" else {})
-        if dict(cell.attrib) != looks or len(cell) or not _in_order(cell):
+        looks = {("r", cell_name(*at)), *([("s", style)] if style != "0" else [])}
+        if set(cell.items()) != looks or len(cell) or not _in_order(cell):
             yield f"{name}: there is a new cell {etree.tostring(cell)!r} in a line of style {style}"
         take_out(cell)
 

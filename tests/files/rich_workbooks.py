@@ -227,9 +227,8 @@ def tools(book: Any, sheet: Any) -> None:
     choice = worksheet.datavalidation.DataValidation(type="list", formula1='"a,b"', showErrorMessage=True)
     choice.add("C2:C9")
     sheet.add_data_validation(choice)
-    sheet.conditional_formatting.add(
-        "B2:B7", formatting.rule.DataBarRule("min", 0, "max", 9, color="FF638EC6")
-    )
+    rule: Any = formatting.rule.Rule(type="aboveAverage", stopIfTrue=True)
+    sheet.conditional_formatting.add("B2:B7", rule)
     sheet.add_table(worksheet.table.Table(displayName="Log", ref="A1:C7"))
     sheet["F2"] = worksheet.formula.ArrayFormula("F2:F7", "=B2:B7*2")
     sheet["G2"] = worksheet.formula.DataTableFormula("G2:G4", r1="B2", dt2D=False)

@@ -27,6 +27,8 @@ from openpyxl.utils.datetime import to_excel
 
 from sheetcalc.files import open_workbook
 
+Make = Callable[[Path], Path]
+
 FILLED = Path(__file__).parents[2] / "examples" / "filled"
 PROTECTED = {"calamine-pass_protected.xlsx", "calamine-pass_protected.ods"}
 # What openpyxl can't load, edited or not; LibreOffice reads them.
@@ -42,16 +44,17 @@ TEXT, NUMBER = "=new  words\nand <more>", 1234.5
 
 def copied(path: Path, source: Path) -> Path:
     """A copy, as a sample is made."""
-    return shutil.copy(source, path)
+    shutil.copy(source, path)
+    return path
 
 
-OURS = {f"ours_{p.name}": partial(copied, source=p) for p in sorted(FILLED.glob("[bd]*.*"))}
-REAL = {
+OURS: dict[str, Make] = {f"ours_{p.name}": partial(copied, source=p) for p in sorted(FILLED.glob("[bd]*.*"))}
+REAL: dict[str, Make] = {
     p.name: partial(copied, source=p)
     for p in sorted(CORPUS.glob("*.*"))
     if p.suffix != ".md" and p.name not in PROTECTED
 }
-MADE = {**OURS, **RICH, **ODD}
+MADE: dict[str, Make] = {**OURS, **RICH, **ODD}
 SAMPLES = [
     *(pytest.param(name, id=name) for name in MADE),
     *(pytest.param(name, id=name, marks=pytest.mark.corpus) for name in REAL or ("corpus",)),
@@ -68,8 +71,8 @@ class Edited:
 
     def compared(self) -> Comparison:
         """What is different now."""
-        module: Any = harm_ods if self.new.suffix == ".ods" else harm_xlsx
-        return module.compare(self.old, self.new, self.written)
+        compare = harm_ods.compare if self.new.suffix == ".ods" else harm_xlsx.compare
+        return compare(self.old, self.new, self.written)
 
     @property
     def kind(self) -> str:
@@ -102,7 +105,12 @@ def edited(old: Path) -> Edited:
         texts = [place for place, cell in free if cell.kind == "text"]
         numbers = [place for place, cell in free if cell.kind == "number"]
         taken = {place for place, cell in book.cells(sheet).items() if cell.formula}
-        writes = {(3, 40): TEXT, (150, 3): NUMBER, (2, 5): "beside", (4, 2): NUMBER}
+        writes: dict[Position, float | str | None] = {
+            (3, 40): TEXT,
+            (150, 3): NUMBER,
+            (2, 5): "beside",
+            (4, 2): NUMBER,
+        }
         writes |= dict(zip(texts[-1:], [NUMBER], strict=False)) | dict(
             zip(numbers[-1:], [TEXT], strict=False)
         )
@@ -147,7 +155,7 @@ def read_by_others(sample: Edited) -> Iterable[tuple[str, Position, Any, Any]]:
                     continue
                 seen: Any = cell.value
                 if isinstance(seen, datetime | time | timedelta):
-                    seen = to_excel(seen, book.epoch)
+                    seen = to_excel(seen, book.epoch)  # type: ignore[no-untyped-call]
             else:
                 kind, number, shown, *_ = cells.get((sheet, *place), (None, None, None))
                 seen = float(number) if kind == "float" else shown
