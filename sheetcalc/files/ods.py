@@ -216,7 +216,7 @@ class OdsWorkbook(Workbook):
             element.set(_OFFICE + "date-value", text)
         elif isinstance(value, str):
             kind, text = "string", value
-        else:
+        elif isinstance(value, float):
             kind = kind if kind in _NUMBERS else "float"
             text = number_text(value)
             element.set(_VALUE, text)
