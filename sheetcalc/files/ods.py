@@ -9,25 +9,32 @@ from datetime import date, datetime, timedelta
 
 from lxml import etree
 
-from sheetcalc.files.package import BadWorkbook, Package, serialize
+from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
 from sheetcalc.files.references import (
     Area,
     Formula,
     Reader,
     cell_name,
+    covered,
     dependants,
+    named_areas,
     open_document_cell,
 )
 from sheetcalc.files.workbook import (
     EPOCH,
     MAX_COLUMN,
     MAX_ROW,
+    MAX_TEXT,
     Cell,
     Kind,
     Position,
     Workbook,
+    cut,
     forget,
+    is_moment,
+    natural,
     number_text,
+    read_number,
     serial,
 )
 
@@ -136,9 +143,14 @@ class OdsWorkbook(Workbook):
             for properties in style.iterfind(_STYLE + "table-properties")
             if properties.get(_TABLE + "display") == "false"
         }
-        self._tables = {
-            table.get(_TABLE + "name", ""): table for table in body.iterchildren(_TABLE + "table")
-        }
+        self._tables: dict[str, etree._Element] = {}
+        for table in body.iterchildren(_TABLE + "table"):
+            name = table.get(_TABLE + "name", "")
+            if name in self._tables:
+                raise BadWorkbook(
+                    f'It has the sheet "{brief(name)}" twice; let the spreadsheet program repair the file.'
+                )
+            self._tables[name] = table
         self.sheets = [name for name, table in self._tables.items() if table.get(_CELL_STYLE) not in hidden]
         self.names = {}
         for name, address in self._addresses(body):
@@ -182,10 +194,8 @@ class OdsWorkbook(Workbook):
                     copies += last - first - (number == start)
                     for column in range(first, last):
                         cells[number, column] = cell
-        for block in loaded.blocks:
-            for position, cell in cells.items():
-                if block.holds(*position) and not cell.formula:
-                    cells[position] = Cell(cell.value, cell.kind, True)
+        for position in covered(loaded.blocks, cells):
+            cells[position] = Cell(cells[position].value, cells[position].kind, True)
         return cells
 
     def _put(
@@ -210,13 +220,13 @@ class OdsWorkbook(Workbook):
         position = _remove_text(element)
         if value is None:
             return None
-        moment = value if isinstance(value, datetime) else _moment(value) if kind == "date" else None
-        if moment is not None:
+        if isinstance(value, datetime) or (kind == "date" and isinstance(value, float) and is_moment(value)):
+            moment = value if isinstance(value, datetime) else EPOCH + timedelta(days=value)
             kind, text = "date", _date_text(moment)
             element.set(_OFFICE + "date-value", text)
         elif isinstance(value, str):
             kind, text = "string", value
-        elif isinstance(value, float):
+        else:
             kind = kind if kind in _NUMBERS else "float"
             text = number_text(value)
             element.set(_VALUE, text)
@@ -244,17 +254,21 @@ class OdsWorkbook(Workbook):
         return None
 
     def _edited_parts(self) -> dict[str, bytes]:
+        stale: dict[str, list[Area]] = {}
         for formula in dependants(self._formulas(), self._written):
             sheet, row, column = formula.place
             element = _peek(self._sheet(sheet), row, column)
             assert element is not None
             _drop_result(element)
-            if _matrix(element, "rows") * _matrix(element, "columns") > 1:
-                for place in formula.covers.places():
-                    if place != (row, column) and _peek(self._sheet(sheet), *place) is not None:
-                        _drop_result(_reach(self._sheet(sheet), *place))
+            stale.setdefault(sheet, []).append(formula.covers)
+        for sheet, areas in stale.items():
+            loaded = self._sheet(sheet)
+            filled = set(loaded.blocks)
+            blocks = [area for area in areas if area._replace(sheet="") in filled]
+            for place in covered(blocks, self.cells(sheet)) if blocks else ():
+                _drop_result(_reach(loaded, *place))
             if sheet in self._cells:
-                forget(self._cells[sheet], formula.covers.places())
+                forget(self._cells[sheet], covered(areas, self._cells[sheet]))
         return {_CONTENT: serialize(self._root)}
 
     def _forget_edits(self) -> None:
@@ -271,14 +285,15 @@ class OdsWorkbook(Workbook):
             everywhere[block.get(_TABLE + "name", "")] = block.get(_TABLE + "target-range-address", "")
         shared = {name.casefold(): text for name, text in everywhere.items()}
 
-        def areas(name: str, sheet: str, depth: int = 0) -> list[Area] | None:
-            text = local.get(sheet, {}).get(name.casefold(), shared.get(name.casefold()))
-            if text is None or depth > 20:
-                return None
-            inner = Reader(list(self._tables), lambda other, home: areas(other, home, depth + 1), fixed=False)
-            return inner.open_document(text if "[" in text or "=" in text else f"[{text}]", sheet)
+        def denoted(name: str, sheet: str) -> str | None:
+            stands_for = local.get(sheet, {}).get(name, shared.get(name))
+            if stands_for is None or "[" in stands_for or "=" in stands_for:
+                return stands_for
+            return f"[{stands_for}]"
 
-        reader = Reader(list(self._tables), areas)
+        names = named_areas(denoted, lambda formula, sheet: within_names.open_document(formula, sheet))
+        sheets = list(self._tables)
+        within_names, reader = Reader(sheets, names, fixed=False), Reader(sheets, names)
         formulas = []
         for name in self._tables:
             sheet = self._sheet(name)
@@ -327,17 +342,16 @@ def _inner(parent: etree._Element, groups: set[str], tag: str) -> Iterator[etree
 
 
 def _repeats(element: etree._Element, attribute: str) -> int:
-    text = element.get(attribute, "1")
-    if not (text.isascii() and text.isdigit()) or not 1 <= int(text) <= 2**24:
+    repeats = natural(element.get(attribute, "1")) or 0
+    if not 1 <= repeats <= 2**24:
         raise BadWorkbook(
             "A sheet has a row or cell repeated a senseless number of times; the file is damaged."
         )
-    return int(text)
+    return repeats
 
 
 def _matrix(element: etree._Element, way: str) -> int:
-    text = element.get(f"{_TABLE}number-matrix-{way}-spanned", "1")
-    return int(text) if text.isascii() and text.isdigit() else 1
+    return natural(element.get(f"{_TABLE}number-matrix-{way}-spanned")) or 1
 
 
 def _copy(element: etree._Element, attribute: str, count: int) -> etree._Element:
@@ -428,7 +442,7 @@ def _remove_text(element: etree._Element) -> int:
 
 
 def _drop_result(element: etree._Element) -> None:
-    """Forget the remembered result of a formula in a cell that it fills."""
+    """Forget what a cell shows of a formula's result."""
     for name in _VALUES:
         element.attrib.pop(name, "")
     _remove_text(element)
@@ -476,14 +490,6 @@ def _append(element: etree._Element, last: etree._Element | None, text: str) -> 
         last.tail = text or None
 
 
-def _moment(value: float | str) -> datetime | None:
-    """The date that a number of days stands for, if there is one."""
-    try:
-        return EPOCH + timedelta(days=value) if isinstance(value, float) else None
-    except OverflowError:
-        return None
-
-
 def _date_text(moment: datetime) -> str:
     moment = moment.replace(tzinfo=None)
     if moment == datetime.combine(moment.date(), datetime.min.time()):
@@ -508,11 +514,13 @@ def _value(element: etree._Element) -> tuple[Kind, float | str | bool | None]:
         return "error", _shown(element)
     try:
         if kind in _NUMBERS:
-            return _NUMBERS[kind], float(element.get(_VALUE, ""))
+            return _NUMBERS[kind], read_number(element.get(_VALUE, ""))
         if kind == "date":
-            return "moment", _date_serial(element.get(_OFFICE + "date-value", ""))
+            days = _date_serial(element.get(_OFFICE + "date-value", ""))
+            return "moment" if is_moment(days) else "number", days
         if kind == "time":
-            return "moment", _time_serial(element.get(_OFFICE + "time-value", ""))
+            days = _time_serial(element.get(_OFFICE + "time-value", ""))
+            return "moment" if is_moment(days) else "number", days
     except (ValueError, OverflowError):
         kind = "string"
     if kind == "boolean":
@@ -520,11 +528,21 @@ def _value(element: etree._Element) -> tuple[Kind, float | str | bool | None]:
     text = element.get(_OFFICE + "string-value")
     if text is None:
         text = _shown(element)
-    return ("text", text) if text else ("blank", None)
+    return ("text", cut(text)) if text else ("blank", None)
 
 
 def _shown(element: etree._Element) -> str:
-    return "\n".join("".join(_pieces(paragraph)).strip("\r\n") for paragraph in element.iterchildren(_P))
+    return cut("\n".join(_line(paragraph) for paragraph in element.iterchildren(_P)))
+
+
+def _line(paragraph: etree._Element) -> str:
+    pieces, length = [], 0
+    for piece in _pieces(paragraph):
+        pieces.append(piece)
+        length += len(piece)
+        if length > MAX_TEXT:
+            break
+    return "".join(pieces).strip("\r\n")
 
 
 def _pieces(element: etree._Element) -> Iterator[str]:
@@ -532,8 +550,7 @@ def _pieces(element: etree._Element) -> Iterator[str]:
         yield _SPACES.sub(" ", element.text)
     for child in element:
         if child.tag == _TEXT + "s":
-            count = child.get(_TEXT + "c", "1")
-            yield " " * min(int(count), 1000) if count.isascii() and count.isdigit() else " "
+            yield " " * min(natural(child.get(_TEXT + "c")) or 1, MAX_TEXT)
         elif child.tag == _TEXT + "tab":
             yield "\t"
         elif child.tag == _TEXT + "line-break":

@@ -3,6 +3,7 @@
 import contextlib
 import errno
 import os
+import re
 import shutil
 import struct
 import tempfile
@@ -14,10 +15,12 @@ from pathlib import Path
 
 from lxml import etree
 
-MAX_FILE = 200 * 2**20
+MAX_FILE = 100 * 2**20
 MAX_UNPACKED = 400 * 2**20
-MAX_PART = 200 * 2**20
+MAX_PART = 128 * 2**20
 MAX_MEMBERS = 10_000
+# What the parsed parts of one workbook may take in memory, as `_weight` reckons it.
+MAX_WEIGHT = 2 * 2**30
 # Deflate reaches about 1030:1; sheets of real workbooks stay below 100:1.
 MAX_RATIO = 400
 RATIO_COUNTS_FROM = 10 * 2**20
@@ -27,6 +30,16 @@ _CENTRAL = struct.Struct("<4s4B4H3L5H2L")
 _END = struct.Struct("<4s4H2LH")
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ZIP64_EXTRA = 1
+_NO_SIZE = 0xFFFFFFFF
+_DESCRIPTOR_FOLLOWS = 8
+# In these encodings markup stands as ASCII, perhaps with NULs between, and is seen before it is parsed.
+_ENCODINGS = frozenset(
+    {b"utf-8", b"utf8", b"utf-16", b"utf-16le", b"utf-16be", b"us-ascii", b"iso-8859-1", b"windows-1252"}
+)
+_BEGINNING = re.compile(
+    rb"""[\xef\xbb\xbf\xff\xfe]{0,4}\s*<(?:\?xml\s[^<]*?encoding\s*=\s*["'](?P<encoding>[^"'<]*))?"""
+)
+_DECLARATIONS = re.compile(rb"""<!DOCTYPE(?:[^\[>"']|"[^"]*+"|'[^']*+')*+\[""")
 
 
 class BadWorkbook(Exception):  # noqa: N818 -- the name people meet
@@ -36,14 +49,16 @@ class BadWorkbook(Exception):  # noqa: N818 -- the name people meet
 class Package:
     """The members of one zip file, held in memory together with what the file on disk looked like.
 
-    Reading is bounded: at most 200 MB packed, 400 MB unpacked, 200 MB for one part that is parsed, 10,000
-    members, and no member over 10 MB that is packed better than 400:1.
+    Reading is bounded: at most 100 MB packed, 400 MB unpacked, 10,000 members, no member over 10 MB that is
+    packed better than 400:1; 128 MB for one part that is parsed, and 2 GB of memory for all of them.
+    Nothing is unpacked beyond the size that stands in the file's listing.
     """
 
     def __init__(self, path: Path) -> None:
         """Read `path`; raises BadWorkbook when it is missing, no zip, damaged, protected or too large."""
         self.path = path
         self._seen: tuple[int, int] | None = None
+        self._weights: dict[str, int] = {}
         self._load(self._read_file())
 
     def _read_file(self) -> bytes:
@@ -68,6 +83,8 @@ class Package:
 
     def _load(self, data: bytes) -> None:
         _refuse_other_kinds(data)
+        # Each record of the listing begins so; a workbook kept within the workbook may have as many again.
+        _refuse_too_many(data.count(b"PK\x01\x02") // 2)
         try:
             archive = zipfile.ZipFile(BytesIO(data))
         except (zipfile.BadZipFile, NotImplementedError, ValueError, struct.error, OverflowError):
@@ -79,27 +96,28 @@ class Package:
         self._archive = archive
         self._members = archive.infolist()
         _check_members(self._members)
-        self._by_name = {info.filename.casefold(): info for info in self._members}
+        self._by_name = {info.orig_filename.casefold(): info for info in self._members}
         self._slices = self._find_slices()
 
-    def _find_slices(self) -> dict[str, bytes]:
+    def _find_slices(self) -> dict[str, memoryview]:
         """The raw bytes of each member (header, data, whatever follows it), in the order of the file."""
         in_order = sorted(self._members, key=lambda info: info.header_offset)
         ends = [info.header_offset for info in in_order[1:]] + [self._archive.start_dir]
         slices = {}
+        whole = memoryview(self._data)
         for info, end in zip(in_order, ends, strict=True):
-            raw = self._data[info.header_offset : end]
-            if len(raw) < _LOCAL.size or raw[:4] != b"PK\x03\x04":
+            raw = whole[info.header_offset : end]
+            if len(raw) < _LOCAL.size or not _agree(info, raw):
                 raise BadWorkbook("The file is damaged; take a backup copy.")
             if len(raw) < _data_start(raw) + info.compress_size:
                 raise BadWorkbook("The file is damaged; take a backup copy.")
-            slices[info.filename] = raw
+            slices[info.orig_filename] = raw
         return slices
 
     @property
     def members(self) -> list[str]:
         """The names of all members, as the file lists them."""
-        return [info.filename for info in self._members]
+        return [info.orig_filename for info in self._members]
 
     def __contains__(self, name: str) -> bool:
         return name.casefold() in self._by_name
@@ -112,23 +130,36 @@ class Package:
         info = self._by_name.get(name.casefold())
         if info is None:
             raise BadWorkbook(
-                f"The file lacks its part {name}; it is damaged or was not written by a spreadsheet program."
+                f"The file lacks its part {brief(name)}; "
+                "it is damaged or was not written by a spreadsheet program."
             )
         if info.file_size > MAX_PART:
             raise BadWorkbook(
-                f"Its part {name} is larger than {MAX_PART // 2**20} MB; remove rows you don't need."
+                f"Its part {brief(name)} is larger than {MAX_PART // 2**20} MB; remove rows you don't need."
             )
-        try:
-            return self._archive.read(info)
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError):
-            raise BadWorkbook(f"Its part {name} is damaged; take a backup copy.") from None
+        content = _unpacked(info, self._slices[info.orig_filename])
+        if content is None or zlib.crc32(content) != info.CRC:
+            raise BadWorkbook(f"Its part {brief(name)} is damaged; take a backup copy.")
+        return content
 
     def xml(self, name: str) -> etree._Element:
         """The root element of XML member `name`.
 
-        Raises BadWorkbook when it is missing, not well-formed, or has a document type, the one place where
-        entities could be declared (no spreadsheet program writes one).
+        Raises BadWorkbook when it is missing, not well-formed, too large to be held in memory, or holds
+        declarations, the one place where entities could be declared (no spreadsheet program writes any).
         """
+        data = self.read(name)
+        if data.strip() and not _is_trusted(data):
+            raise BadWorkbook(
+                f"Its part {brief(name)} declares entities or an unusual encoding; "
+                "no spreadsheet program does, the file is not trusted."
+            )
+        self._weights[name.casefold()] = _weight(data)
+        if sum(self._weights.values()) > MAX_WEIGHT:
+            raise BadWorkbook(
+                f"The workbook has more rows and cells than can be held in memory (its part {brief(name)}); "
+                "delete rows and columns that hold nothing but formats, and sheets you don't need."
+            )
         parser = etree.XMLParser(
             resolve_entities=False,
             no_network=True,
@@ -137,17 +168,12 @@ class Package:
             remove_blank_text=False,
         )
         try:
-            root = etree.fromstring(self.read(name), parser)
+            return etree.fromstring(data, parser)
         except etree.XMLSyntaxError:
             raise BadWorkbook(
-                f"Its part {name} is damaged or incomplete; take a backup copy, "
+                f"Its part {brief(name)} is damaged or incomplete; take a backup copy, "
                 "or let the spreadsheet program repair it."
             ) from None
-        if root.getroottree().docinfo.internalDTD is not None:
-            raise BadWorkbook(
-                f"Its part {name} declares entities; no spreadsheet program does, the file is not trusted."
-            )
-        return root
 
     def save(self, parts: Mapping[str, bytes], target: Path | None = None) -> None:
         """Write the package with the named parts replaced; every other member keeps its bytes.
@@ -181,16 +207,16 @@ class Package:
             )
 
     def _assemble(self, parts: Mapping[str, bytes]) -> bytes:
-        replaced = {self._by_name[name.casefold()].filename: content for name, content in parts.items()}
+        replaced = {self._by_name[name.casefold()].orig_filename: content for name, content in parts.items()}
         out = BytesIO()
         first = min(info.header_offset for info in self._members)
         out.write(self._data[:first])
         central: dict[str, bytes] = {}
         for name, raw in self._slices.items():
-            info = self._archive.getinfo(name)
+            info = self._by_name[name.casefold()]
             offset = out.tell()
             if name in replaced:
-                header, packed, record = _pack(info, raw, replaced[name], offset)
+                header, packed, record = _pack(info, bytes(raw[: _data_start(raw)]), replaced[name], offset)
                 out.write(header + packed)
             else:
                 out.write(raw)
@@ -198,12 +224,18 @@ class Package:
             central[name] = record
         start = out.tell()
         for info in self._members:
-            out.write(central[info.filename])
+            out.write(central[info.orig_filename])
         size = out.tell() - start
         comment = self._archive.comment
         count = len(self._members)
         out.write(_END.pack(b"PK\x05\x06", 0, 0, count, count, size, start, len(comment)) + comment)
         return out.getvalue()
+
+
+def brief(text: str) -> str:
+    """A name out of a file as it is quoted in a sentence: on one line and not too long."""
+    line = " ".join(text.split())
+    return f"{line[:60]}…" if len(line) > 61 else line
 
 
 def serialize(root: etree._Element) -> bytes:
@@ -298,11 +330,15 @@ def _refuse_other_kinds(data: bytes) -> None:
         )
 
 
+def _refuse_too_many(members: int) -> None:
+    if members > MAX_MEMBERS:
+        raise BadWorkbook(f"The file has more than {MAX_MEMBERS:,} parts; it does not look like a workbook.")
+
+
 def _check_members(members: list[zipfile.ZipInfo]) -> None:
     if not members:
         raise BadWorkbook("The file is an empty archive, not a workbook; take a backup copy.")
-    if len(members) > MAX_MEMBERS:
-        raise BadWorkbook(f"The file has more than {MAX_MEMBERS:,} parts; it does not look like a workbook.")
+    _refuse_too_many(len(members))
     if sum(info.file_size for info in members) > MAX_UNPACKED:
         raise BadWorkbook(
             f"The workbook is larger than {MAX_UNPACKED // 2**20} MB unpacked; remove pictures or old sheets."
@@ -319,7 +355,9 @@ def _check_members(members: list[zipfile.ZipInfo]) -> None:
                 "The file has parts with unsafe names; it does not come from a spreadsheet program."
             )
         if name.casefold() in seen:
-            raise BadWorkbook(f"The file has its part {name} twice; let the spreadsheet program repair it.")
+            raise BadWorkbook(
+                f"The file has its part {brief(name)} twice; let the spreadsheet program repair it."
+            )
         seen.add(name.casefold())
         if info.flag_bits & 1:
             raise BadWorkbook("The workbook is protected by a password; save it without one.")
@@ -328,10 +366,52 @@ def _check_members(members: list[zipfile.ZipInfo]) -> None:
                 "The file is packed in an unusual way; save it again in the spreadsheet program."
             )
         if info.file_size > RATIO_COUNTS_FROM and info.file_size > MAX_RATIO * max(1, info.compress_size):
-            raise BadWorkbook(f"Its part {name} unpacks to a suspicious size; the file is not trusted.")
+            raise BadWorkbook(
+                f"Its part {brief(name)} unpacks to a suspicious size; the file is not trusted."
+            )
 
 
-def _data_start(local: bytes) -> int:
+def _agree(info: zipfile.ZipInfo, local: memoryview) -> bool:
+    """Whether a member's own header says what the listing says, so that all programs read the same."""
+    sign, _, flags, method, _, _, _, packed, unpacked, length, _ = _LOCAL.unpack_from(local)
+    name = info.orig_filename.encode("utf-8" if info.flag_bits & 0x800 else "cp437")
+    sizes_stand_here = not flags & _DESCRIPTOR_FOLLOWS and _NO_SIZE not in (packed, unpacked)
+    return (
+        (sign, method) == (b"PK\x03\x04", info.compress_type)
+        and local[_LOCAL.size : _LOCAL.size + length] == name
+        and (not sizes_stand_here or (packed, unpacked) == (info.compress_size, info.file_size))
+    )
+
+
+def _unpacked(info: zipfile.ZipInfo, local: memoryview) -> bytes | None:
+    """The content of a member, None where it is not as long as it is said to be."""
+    start = _data_start(local)
+    packed = local[start : start + info.compress_size]
+    if info.compress_type == zipfile.ZIP_STORED:
+        return bytes(packed) if len(packed) == info.file_size else None
+    inflate = zlib.decompressobj(-15)
+    try:
+        content = inflate.decompress(packed, info.file_size + 1)
+    except zlib.error:
+        return None
+    return content if inflate.eof and len(content) == info.file_size else None
+
+
+def _is_trusted(data: bytes) -> bool:
+    """Whether a part declares nothing, neither entities nor default attributes, told before it is parsed."""
+    ascii_only = data.replace(b"\0", b"")
+    beginning = _BEGINNING.match(ascii_only[:1000])
+    encoding = (beginning and beginning["encoding"]) or b"utf-8"
+    return bool(beginning) and encoding.lower() in _ENCODINGS and not _DECLARATIONS.search(ascii_only)
+
+
+def _weight(data: bytes) -> int:
+    """About how many bytes of memory a part takes when it is parsed, worked on and written (as measured)."""
+    elements = data.count(b"<") - data.count(b"</")
+    return 3 * len(data) + 350 * elements + 230 * data.count(b"=")
+
+
+def _data_start(local: memoryview) -> int:
     name_length, extra_length = struct.unpack_from("<2H", local, 26)
     return _LOCAL.size + int(name_length) + int(extra_length)
 
@@ -344,7 +424,7 @@ def _pack(info: zipfile.ZipInfo, local: bytes, content: bytes, offset: int) -> t
         packed = deflate.compress(content) + deflate.flush()
     crc = zlib.crc32(content)
     # Sizes stand in the header itself, so no data descriptor follows.
-    flags = info.flag_bits & ~8
+    flags = info.flag_bits & ~_DESCRIPTOR_FOLLOWS
     _, version, _, method, time, date, *_, name_length, extra_length = _LOCAL.unpack_from(local)
     name_end = _LOCAL.size + name_length
     extra = _without_zip64(local[name_end : name_end + extra_length])

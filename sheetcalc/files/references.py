@@ -4,11 +4,22 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
+from itertools import islice
 from typing import NamedTuple
 
+from sheetcalc.files.package import BadWorkbook
 from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW, Position
 
 Place = tuple[str, int, int]
+Names = Callable[[str, str], "list[Area] | None"]
+
+# How much of one workbook's formulas is looked into. What goes beyond is taken to depend on every cell: then
+# more results than necessary are computed afresh, and none too few.
+MOST_LETTERS = 2**16  # of one formula; programs allow fewer
+MOST_READ = 20_000_000  # letters of all formulas, and areas they look at
+MOST_AREAS = 10_000  # of one formula
+MOST_NESTED = 20  # names that stand for names
+MOST_BLOCKS = 1_000_000
 
 
 class Area(NamedTuple):
@@ -23,12 +34,6 @@ class Area(NamedTuple):
     def holds(self, row: int, column: int) -> bool:
         """Whether the cell lies in the area."""
         return self.top <= row <= self.bottom and self.left <= column <= self.right
-
-    def places(self) -> Iterator[Position]:
-        """All its cells."""
-        for row in range(self.top, self.bottom + 1):
-            for column in range(self.left, self.right + 1):
-                yield row, column
 
 
 class Formula(NamedTuple):
@@ -102,6 +107,10 @@ def whole(sheet: str) -> Area:
     return Area(sheet, 1, 1, MAX_ROW, MAX_COLUMN)
 
 
+# What a formula looks at when that can't be told.
+ANYWHERE = Area("", 1, 1, MAX_ROW, MAX_COLUMN)
+
+
 def unquoted(sheet: str) -> str:
     """A sheet's name as it is, from the form it has in a reference."""
     if sheet.startswith("'") and sheet.endswith("'") and len(sheet) > 1:
@@ -113,49 +122,62 @@ class Reader:
     """Finds the areas that formulas of one workbook look at.
 
     `sheets` are all its sheets in order; `names` gives the areas of a defined name or table as seen from a
-    sheet, and None for a word that is neither. What only computing can tell counts as looked at: for INDIRECT
-    the whole workbook; for OFFSET, and for a range that ends in a function or a name, its own sheet and those
+    sheet, and None for a word that is neither. What only computing can tell counts as looked at: ANYWHERE for
+    INDIRECT; for OFFSET, and for a range that ends in a function or a name, all of its own sheet and of those
     it mentions. Within a defined name (`fixed` False) a reference without $ denotes another cell for each
-    formula that uses the name, so it stands for its whole sheet.
+    formula that uses the name, so it stands for its whole sheet. What is too long or too involved to be
+    looked into is taken to look at ANYWHERE.
     """
 
-    def __init__(
-        self, sheets: list[str], names: Callable[[str, str], list[Area] | None], *, fixed: bool = True
-    ) -> None:
+    def __init__(self, sheets: list[str], names: Names, *, fixed: bool = True) -> None:
         self._sheets = sheets
         self._by_fold = {sheet.casefold(): sheet for sheet in sheets}
+        self._numbers = {sheet: number for number, sheet in enumerate(sheets)}
         self._names = names
         self._fixed = fixed
+        self._room = MOST_READ
 
     def excel(self, formula: str, sheet: str, shift: tuple[int, int] = (0, 0)) -> list[Area]:
         """The areas an xlsx formula on `sheet` looks at.
 
         `shift` is its distance from the formula it shares its text with.
         """
-        areas: list[Area] = []
-        for match in _EXCEL.finditer(formula):
-            if match["reference"]:
-                areas += self._qualified(match["sheet"], match["reference"], sheet, shift)
-            elif match["table"]:
-                areas += self._names(match["table"], sheet) or []
-            elif match["bracket"]:
-                areas.append(whole(sheet))
-            elif match["name"]:
-                areas += self._names(match["name"], self._owner(match["sheet2"], sheet)) or []
-        return areas + self._unknowable(formula, sheet, areas)
+        return self._bounded(formula, sheet, self._in_excel(formula, sheet, shift))
 
     def open_document(self, formula: str, sheet: str) -> list[Area]:
-        """The areas an ods formula (of:=, references in square brackets; msoxl:=) on `sheet` looks at."""
-        grammar, _, text = formula.rpartition(":=") if _GRAMMAR.match(formula) else ("", "", formula)
-        if grammar == "msoxl":
+        """The areas an ods formula on `sheet` looks at, in its own grammar (of:=) or in Excel's (msoxl:=)."""
+        grammar = _GRAMMAR.match(formula)
+        text = formula[grammar.end() :] if grammar else formula
+        if grammar and grammar[1] == "msoxl":
             return self.excel(text, sheet)
-        areas: list[Area] = []
-        for match in _OPEN.finditer(text):
-            if match["inner"]:
-                areas += self._bracketed(match["inner"], sheet)
+        return self._bounded(text, sheet, self._in_open_document(text, sheet))
+
+    def _bounded(self, formula: str, sheet: str, found: Iterator[Area]) -> list[Area]:
+        """What was found in a formula, as long as it and all before it were not too much."""
+        self._room -= len(formula)
+        if self._room < 0 or len(formula) > MOST_LETTERS:
+            return [ANYWHERE]
+        areas = list(islice(found, MOST_AREAS + 1))
+        self._room -= len(areas)
+        return areas + self._unknowable(formula, sheet, areas) if len(areas) <= MOST_AREAS else [ANYWHERE]
+
+    def _in_excel(self, formula: str, sheet: str, shift: tuple[int, int]) -> Iterator[Area]:
+        for match in _EXCEL.finditer(formula):
+            if match["reference"]:
+                yield from self._qualified(match["sheet"], match["reference"], sheet, shift)
+            elif match["table"]:
+                yield from self._names(match["table"], sheet) or []
+            elif match["bracket"]:
+                yield whole(sheet)
             elif match["name"]:
-                areas += self._names(match["name"], sheet) or []
-        return areas + self._unknowable(text, sheet, areas)
+                yield from self._names(match["name"], self._owner(match["sheet2"], sheet)) or []
+
+    def _in_open_document(self, formula: str, sheet: str) -> Iterator[Area]:
+        for match in _OPEN.finditer(formula):
+            if match["inner"]:
+                yield from self._bracketed(match["inner"], sheet)
+            elif match["name"]:
+                yield from self._names(match["name"], sheet) or []
 
     def _qualified(self, prefix: str | None, text: str, home: str, shift: tuple[int, int]) -> list[Area]:
         if not self._fixed and not _FIXED.fullmatch(text):
@@ -177,7 +199,7 @@ class Reader:
             return [self._by_fold[name.casefold()]]
         first, _, last = name.partition(":")
         if first.casefold() in self._by_fold and last.casefold() in self._by_fold:
-            ends = [self._sheets.index(self._by_fold[end.casefold()]) for end in (first, last)]
+            ends = [self._numbers[self._by_fold[end.casefold()]] for end in (first, last)]
             return self._sheets[min(ends) : max(ends) + 1]
         # In "first:Other!Z9" a defined name comes before the colon.
         return [self._by_fold[last.casefold()]] if last.casefold() in self._by_fold else []
@@ -193,7 +215,7 @@ class Reader:
         last = self._span((match["last"] or "").lstrip("$"), home) if match["last"] else first
         if not first or not last:
             return []
-        ends = sorted(self._sheets.index(end) for end in (first[0], last[0]))
+        ends = sorted(self._numbers[end] for end in (first[0], last[0]))
         text = match["start"] + (f":{match['end']}" if match["end"] else "")
         spanned = self._sheets[ends[0] : ends[1] + 1]
         if not self._fixed and not _FIXED.fullmatch(text):
@@ -204,7 +226,7 @@ class Reader:
         """What a formula may look at by an address that is made while it is computed."""
         text = _TEXT.sub('""', formula)
         if _ANY_ADDRESS.search(text):
-            return [whole(sheet) for sheet in self._sheets]
+            return [ANYWHERE]
         if not _MOVED_ADDRESS.search(text) and not self._ends_in_a_name(text, home):
             return []
         return [whole(sheet) for sheet in {home, *(area.sheet for area in areas)}]
@@ -218,35 +240,38 @@ class Reader:
 _WORD = r"[^\W\d][\w.\\?]*"
 _PLAIN_SHEET = r"[^\s'!(),;:+\-*/^&=<>\"{}\[\]%@#]+"
 _POINT = r"\$?[A-Za-z]{1,3}\$?[0-9]{1,7}"
+# Quoted parts are matched without second thoughts (*+), and unclosed ones as a whole: otherwise a text made
+# for it would take years.
 _EXCEL = re.compile(
     rf"""
-    "(?:[^"]|"")*"
-  | (?:(?P<sheet>'(?:[^']|'')+'|(?:\[[^\]]*\])?{_PLAIN_SHEET}(?::{_PLAIN_SHEET})?)!)?
+    "(?:[^"]|"")*+"?
+  | (?:(?P<sheet>'(?:[^']|'')++'|(?:\[[^\[\]]*+\])?{_PLAIN_SHEET}(?::{_PLAIN_SHEET})?)!)?
     (?P<reference>{_POINT}(?::{_POINT})?(?![\w(.!\[]) | \$?[A-Za-z]{{1,3}}:\$?[A-Za-z]{{1,3}}(?![\w(.!])
                 | \$?[0-9]{{1,7}}:\$?[0-9]{{1,7}}(?![\w(.!]))
   | (?P<table>{_WORD})\[(?:[^\[\]]|\[[^\[\]]*\])*\]
   | (?P<bracket>\[(?:[^\[\]]|\[[^\[\]]*\])*\])(?!{_PLAIN_SHEET}!)
-  | (?:(?P<sheet2>'(?:[^']|'')+'|{_PLAIN_SHEET})!)?(?P<name>{_WORD})(?![\w(.!])
+  | (?:(?P<sheet2>'(?:[^']|'')++'|{_PLAIN_SHEET})!)?(?P<name>{_WORD})(?![\w(.!])
+  | '(?:[^']|'')*+'?
   | {_PLAIN_SHEET}
     """,
     re.VERBOSE,
 )
 _OPEN = re.compile(
     rf"""
-    "(?:[^"]|"")*"
-  | \[(?P<inner>(?:'(?:[^']|'')*'|[^\]'])*)\]
+    "(?:[^"]|"")*+"?
+  | \[(?P<inner>(?:'(?:[^']|'')*+'|[^\]'])*+)\]?
   | (?P<name>{_WORD})(?![\w(.])
     """,
     re.VERBOSE,
 )
-_OPEN_SHEET = r"\$?(?:'(?:[^']|'')+'|[^'.\s\[\]#:]+)"
+_OPEN_SHEET = r"\$?(?:'(?:[^']|'')++'|[^'.\s\[\]#:]+)"
 _OPEN_CORNER = r"\$?[A-Za-z]{0,3}\$?[0-9]{0,7}"
 _OPEN_REFERENCE = re.compile(
     rf"(?P<first>{_OPEN_SHEET})?\.(?P<start>{_OPEN_CORNER})(?::(?P<last>{_OPEN_SHEET})?\.(?P<end>{_OPEN_CORNER}))?"
 )
-_GRAMMAR = re.compile(r"[a-z]+:=")
+_GRAMMAR = re.compile(r"([a-z]+):=")
 _FIXED = re.compile(r"(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?(?::(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?)?")
-_TEXT = re.compile('"(?:[^"]|"")*"')
+_TEXT = re.compile('"(?:[^"]|"")*+"?')
 _ANY_ADDRESS = re.compile(r"\bINDIRECT\s*\(", re.IGNORECASE)
 _MOVED_ADDRESS = re.compile(
     r"\b(?:OFFSET|MULTIPLE\.OPERATIONS)\s*\(|\)\s*:|:\s*(?:_xlfn\.)?[A-Z.]+\(", re.IGNORECASE
@@ -268,7 +293,7 @@ def open_document_cell(address: str) -> Place | None:
     return None if area is None else (sheet, area.top, area.left)
 
 
-_EXCEL_CELL = re.compile(rf"(?P<sheet>'(?:[^']|'')+'|{_PLAIN_SHEET})!(?P<reference>{_POINT}(?::{_POINT})?)")
+_EXCEL_CELL = re.compile(rf"(?P<sheet>'(?:[^']|'')++'|{_PLAIN_SHEET})!(?P<reference>{_POINT}(?::{_POINT})?)")
 
 
 def excel_cell(reference: str) -> Place | None:
@@ -283,39 +308,132 @@ def excel_cell(reference: str) -> Place | None:
     return sheet, area.top, area.left
 
 
+def named_areas(texts: Callable[[str, str], str | None], read: Callable[[str, str], list[Area]]) -> Names:
+    """A function that gives the areas a name denotes as seen from a sheet, None for a word that is no name.
+
+    `texts` gives the formula a name stands for and `read` what a formula on a sheet looks at, other names
+    included. Each name is looked into once.
+    """
+    known: dict[tuple[str, str], list[Area] | None] = {}
+    within: list[tuple[str, str]] = []
+
+    def areas(name: str, sheet: str) -> list[Area] | None:
+        key = (name.casefold(), sheet)
+        if key in known:
+            return known[key]
+        text = texts(*key)
+        if text is not None and (key in within or len(within) > MOST_NESTED):
+            return [ANYWHERE]
+        within.append(key)
+        known[key] = None if text is None else list(dict.fromkeys(read(text, sheet)))
+        within.pop()
+        return known[key]
+
+    return areas
+
+
+def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Position]:
+    """Those of the positions, all on one sheet, that lie in one of the areas.
+
+    Raises BadWorkbook where the areas are more than formulas could fill without overlapping.
+    """
+    blocks = set(islice((block for area in set(areas) for block in _blocks(area)), MOST_BLOCKS))
+    if len(blocks) == MOST_BLOCKS:
+        raise BadWorkbook("A sheet has array formulas over and over each other; the file is damaged.")
+    sizes = {(high, wide) for high, _, wide, _ in blocks}
+    return {
+        (row, column)
+        for row, column in (positions if blocks else ())
+        if any((high, row - 1 >> high, wide, column - 1 >> wide) in blocks for high, wide in sizes)
+    }
+
+
 def dependants(
     formulas: Iterable[Formula], changed: Mapping[str, Iterable[tuple[int, int]]]
 ) -> list[Formula]:
     """The formulas that look at a changed cell, directly or by way of other formulas."""
-    single: dict[Place, list[Formula]] = defaultdict(list)
-    # Blocks are kept by column, wide ones by sheet, so that a cell is compared with few of them.
-    tall: dict[tuple[str, int], dict[Area, list[Formula]]] = defaultdict(lambda: defaultdict(list))
-    wide: dict[str, dict[Area, list[Formula]]] = defaultdict(lambda: defaultdict(list))
+    watched: dict[Area, list[Formula]] = defaultdict(list)
     for formula in formulas:
         for area in set(formula.looks_at):
-            if (area.top, area.left) == (area.bottom, area.right):
-                single[area.sheet, area.top, area.left].append(formula)
-            elif area.right - area.left < 50:
-                for column in range(area.left, area.right + 1):
-                    tall[area.sheet, column][area].append(formula)
-            else:
-                wide[area.sheet][area].append(formula)
+            watched[area].append(formula)
+    index, sizes = _index(watched)
     pending = [(sheet, row, column) for sheet, cells in changed.items() for row, column in cells]
     seen: set[Place] = set(pending)
     found: dict[Place, Formula] = {}
-    while pending:
-        sheet, row, column = pending.pop()
-        hit = single.pop((sheet, row, column), [])
-        for blocks in (tall.get((sheet, column)), wide.get(sheet)):
-            for area in [area for area in blocks or () if area.holds(row, column)]:
-                hit = hit + blocks.pop(area) if blocks else hit
+    hit = watched.pop(ANYWHERE, []) if pending else []
+    room, given_up = MOST_BLOCKS, set[str]()
+    while pending or hit:
         for formula in hit:
             if formula.place in found:
                 continue
             found[formula.place] = formula
-            for row, column in formula.covers.places():
-                place = (formula.covers.sheet, row, column)
-                if place not in seen:
-                    seen.add(place)
-                    pending.append(place)
+            size = (formula.covers.bottom - formula.covers.top + 1) * (
+                formula.covers.right - formula.covers.left + 1
+            )
+            if size > room:
+                if formula.covers.sheet not in given_up:
+                    given_up.add(formula.covers.sheet)
+                    hit += _pop_sheet(watched, formula.covers.sheet)
+                continue
+            room -= size
+            new = [place for place in _places(formula.covers) if place not in seen]
+            seen.update(new)
+            pending += new
+        hit = []
+        if pending:
+            sheet, row, column = pending.pop()
+            for high, wide in sizes.get(sheet, ()):
+                block = (sheet, high, row - 1 >> high, wide, column - 1 >> wide)
+                for area in index.pop(block, ()):
+                    hit += watched.pop(area, [])
     return list(found.values())
+
+
+def _index(
+    areas: Iterable[Area],
+) -> tuple[dict[tuple[str, int, int, int, int], list[Area]], dict[str, set[tuple[int, int]]]]:
+    """The areas by the blocks they are made of, and the sizes of blocks there are on each sheet.
+
+    So the areas that hold a cell are found by asking for a few blocks, however many areas there are.
+    """
+    index: dict[tuple[str, int, int, int, int], list[Area]] = defaultdict(list)
+    sizes: dict[str, set[tuple[int, int]]] = defaultdict(set)
+    room = MOST_BLOCKS
+    for area in areas:
+        for high, row, wide, column in _blocks(area if room > 0 else whole(area.sheet)):
+            index[area.sheet, high, row, wide, column].append(area)
+            sizes[area.sheet].add((high, wide))
+            room -= 1
+    return index, sizes
+
+
+def _blocks(area: Area) -> Iterator[tuple[int, int, int, int]]:
+    """An area as blocks of 2**a rows by 2**b columns: a, number from above, b, number from the left."""
+    across = list(_binary(area.left, area.right))
+    for high, row in _binary(area.top, area.bottom):
+        for wide, column in across:
+            yield high, row, wide, column
+
+
+def _binary(first: int, last: int) -> Iterator[tuple[int, int]]:
+    """The numbers first to last, counted from 1, as ranges of 2**power, each its power and number from 0."""
+    start, end, power = first - 1, last, 0
+    while start < end:
+        if start & 1:
+            yield power, start
+            start += 1
+        if end & 1:
+            end -= 1
+            yield power, end
+        start, end, power = start >> 1, end >> 1, power + 1
+
+
+def _pop_sheet(watched: dict[Area, list[Formula]], sheet: str) -> list[Formula]:
+    """The formulas that look at any cell of a sheet, which are then watched for no more."""
+    return [formula for area in list(watched) if area.sheet == sheet for formula in watched.pop(area)]
+
+
+def _places(area: Area) -> Iterable[Place]:
+    for row in range(area.top, area.bottom + 1):
+        for column in range(area.left, area.right + 1):
+            yield area.sheet, row, column

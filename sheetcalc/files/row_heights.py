@@ -6,11 +6,14 @@ was written: without this, a long text would be cut off at its first line.
 
 import math
 from collections.abc import Iterable
+from itertools import islice
 
 from lxml import etree
 
 from sheetcalc.files.references import area_of
+from sheetcalc.files.workbook import MAX_COLUMN, natural, read_number
 
+HIGHEST = 409.0  # points, of a row and of a letter
 LINE = 1.3  # of the size of the letters
 USUAL_SIZE = 10.0  # points
 USUAL_WIDTH = 8.43  # characters, of a column of no stated width
@@ -27,6 +30,7 @@ def fit(row: etree._Element, texts: Iterable[tuple[float, float, str]]) -> None:
         return
     one = USUAL_SIZE * LINE
     height = max([one, *(_lines(text, width, size) * size * LINE for width, size, text in texts)]) + 3
+    height = min(height, HIGHEST)
     stated = _number(row.get("ht"), one)
     if height <= one + 3:
         if stated > height + one:
@@ -36,21 +40,21 @@ def fit(row: etree._Element, texts: Iterable[tuple[float, float, str]]) -> None:
 
 
 def _lines(text: str, width: float, size: float) -> int:
-    letters = width * LETTERS * USUAL_SIZE / size
+    letters = max(1.0, width * LETTERS * USUAL_SIZE / size)
     return sum(max(1, math.ceil(len(line) / letters)) for line in text.split("\n"))
 
 
 def _number(text: str | None, usual: float) -> float:
     try:
-        return float(text or usual)
+        return read_number(text or "")
     except ValueError:
         return usual
 
 
 def letter_size(font: etree._Element) -> float:
-    """The size of a font's letters, in points."""
+    """The size of a font's letters, in points, within what programs draw."""
     size = font.find("{*}sz")
-    return _number(size.get("val") if size is not None else None, USUAL_SIZE)
+    return min(max(1.0, _number(size.get("val") if size is not None else None, USUAL_SIZE)), HIGHEST)
 
 
 def cell_width(row: int, column: int, widths: dict[int, float], merged: dict[tuple[int, int], int]) -> float:
@@ -74,9 +78,10 @@ def merged_to(root: etree._Element) -> dict[tuple[int, int], int]:
 
 def column_widths(root: etree._Element) -> dict[int, float]:
     """The widths, in characters, of a sheet's columns by number, as far as they are stated."""
-    widths = {}
-    for column in root.iterfind("{*}cols/{*}col"):
-        first, last = int(_number(column.get("min"), 1)), int(_number(column.get("max"), 1))
+    widths: dict[int, float] = {}
+    # Columns that are stated twice are damage; none is left for more than there can be.
+    for column in islice(root.iterfind("{*}cols/{*}col"), MAX_COLUMN):
+        first, last = natural(column.get("min")) or 1, natural(column.get("max")) or 1
         for number in range(first, min(last, first + 200) + 1):
             widths[number] = _number(column.get("width"), USUAL_WIDTH)
     return widths

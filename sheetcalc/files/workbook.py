@@ -19,8 +19,12 @@ EPOCH = datetime(1899, 12, 30)
 MAX_ROW = 1_048_576
 MAX_COLUMN = 16_384
 MAX_TEXT = 32_767
+# Beyond these a number in a cell formatted as a date is no date in any program.
+FIRST_MOMENT = -693_593  # 0001-01-01
+END_OF_MOMENTS = 2_958_465  # 9999-12-31
 _NUMERIC = ("number", "percent", "moment")
 _SAME_MOMENT = timedelta(milliseconds=1) / timedelta(days=1)
+_NUMBER = re.compile(r"\s*[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*", re.ASCII)
 # What XML can't hold, tab and line feed aside.
 _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
@@ -29,8 +33,9 @@ _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]"
 class Cell:
     """One cell: its value, what kind of value that is, and whether a formula gives it.
 
-    Moments are days since 1899-12-30 and times of day fractions of a day; a percentage is the raw fraction.
-    A formula without a remembered result is of kind "blank".
+    Moments are days since 1899-12-30, of the years 1 to 9999, and times of day fractions of a day; a
+    percentage is the raw fraction. Numbers are finite, and a text is cut off behind the most that a cell may
+    hold. A formula without a remembered result is of kind "blank".
     """
 
     value: float | str | bool | None
@@ -161,6 +166,29 @@ def number_text(value: float) -> str:
     return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
 
 
+def read_number(text: str) -> float:
+    """A finite number as the file formats write it; raises ValueError for anything else."""
+    number = float(text) if _NUMBER.fullmatch(text) else math.nan
+    if not math.isfinite(number):
+        raise ValueError(text)
+    return number
+
+
+def natural(text: str | None) -> int | None:
+    """A whole number from 0 to 999,999,999 as the file formats write it, None for anything else."""
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 10 else None
+
+
+def is_moment(days: float) -> bool:
+    """Whether days since 1899-12-30 are a date of the years 1 to 9999."""
+    return FIRST_MOMENT <= days < END_OF_MOMENTS
+
+
+def cut(text: str) -> str:
+    """A text as far as a cell may hold it, and one character more where it is longer."""
+    return text[: MAX_TEXT + 1]
+
+
 def forget(cells: dict[Position, Cell], positions: Iterable[Position]) -> None:
     """Mark formula cells whose remembered result was dropped."""
     for position in positions:
@@ -191,6 +219,8 @@ def _same(old: Cell | None, value: float | str | datetime | None) -> bool:
         return old.kind == "text" and old.value == value
     if old.kind not in _NUMERIC or not isinstance(old.value, float):
         return False
-    if isinstance(value, datetime):
-        return abs(old.value - serial(value)) < _SAME_MOMENT
-    return old.value == value
+    number = serial(value) if isinstance(value, datetime) else value
+    # A file may hold a moment less exactly than a number.
+    if isinstance(value, datetime) or old.kind == "moment":
+        return abs(old.value - number) < _SAME_MOMENT
+    return old.value == number

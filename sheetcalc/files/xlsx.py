@@ -9,7 +9,7 @@ from urllib.parse import unquote
 
 from lxml import etree
 
-from sheetcalc.files.package import BadWorkbook, Package, serialize
+from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
 from sheetcalc.files.references import (
     Area,
     Formula,
@@ -17,8 +17,10 @@ from sheetcalc.files.references import (
     area_of,
     cell_name,
     column_number,
+    covered,
     dependants,
     excel_cell,
+    named_areas,
     whole,
 )
 from sheetcalc.files.row_heights import USUAL_SIZE, cell_width, column_widths, fit, letter_size, merged_to
@@ -31,8 +33,12 @@ from sheetcalc.files.workbook import (
     Link,
     Position,
     Workbook,
+    cut,
     forget,
+    is_moment,
+    natural,
     number_text,
+    read_number,
     serial,
 )
 
@@ -42,6 +48,7 @@ _MAIN = (
 )
 _XML_SPACE = "{http://www.w3.org/XML/1998/namespace}space"
 _SHIFT_1904 = 1462
+LONGEST_FORMAT = 255
 # What the schema wants before <hyperlinks> in a sheet.
 _BEFORE_LINKS = frozenset(
     {
@@ -77,6 +84,10 @@ class _Sheet:
     cells: dict[Position, etree._Element] = field(default_factory=dict)
     # Links by the name of their cell.
     links: dict[str, etree._Element] = field(default_factory=dict)
+    # The style numbers of columns that were asked for.
+    column_styles: dict[int, str] = field(default_factory=dict)
+    # Whether some rows or cells have no number of their own.
+    unnumbered: bool = False
     # Blocks that one array formula or data table fills.
     blocks: list[Area] = field(default_factory=list)
     edited: bool = False
@@ -101,11 +112,18 @@ class XlsxWorkbook(Workbook):
         self._parts: dict[str, str] = {}
         self._order: list[str] = []
         self.sheets = []
+        taken = {workbook_part.casefold()}
         for sheet in self._root.iterfind("{*}sheets/{*}sheet"):
             kind, part = relations.get(_relation_id(sheet), ("", ""))
             title = sheet.get("name", "")
             self._order.append(title)
             if kind == "worksheet":
+                if title in self._parts or part.casefold() in taken:
+                    raise BadWorkbook(
+                        f'It has the sheet "{brief(title)}" twice; '
+                        "let the spreadsheet program repair the file."
+                    )
+                taken.add(part.casefold())
                 self._parts[title] = part
                 if sheet.get("state", "visible") == "visible":
                     self.sheets.append(title)
@@ -138,8 +156,9 @@ class XlsxWorkbook(Workbook):
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
         cells = {}
+        in_block = covered(loaded.blocks, loaded.cells)
         for position, element in loaded.cells.items():
-            cell = self._cell(element, any(block.holds(*position) for block in loaded.blocks))
+            cell = self._cell(element, position in in_block)
             if cell is not None:
                 cells[position] = cell
         return cells
@@ -165,7 +184,8 @@ class XlsxWorkbook(Workbook):
         content = parts["v"].text or ""
         try:
             if kind == "s":
-                return _text(self._shared[int(content)])
+                index = natural(content.strip())
+                return _text(content if index is None else self._shared[index])
             if kind == "str":
                 return _text(_unescape(content))
             if kind == "b":
@@ -174,11 +194,13 @@ class XlsxWorkbook(Workbook):
                 return "error", content
             if kind == "d":
                 return "moment", _iso_serial(content.strip())
-            number = float(content)
+            number = read_number(content)
         except (ValueError, IndexError):
             return _text(content)
         style = self._style_kinds.get(element.get("s", "0"), "number")
-        return style, number + self._shift if style == "moment" else number
+        if style != "moment":
+            return style, number
+        return ("moment", number + self._shift) if is_moment(number + self._shift) else ("number", number)
 
     def _put(
         self,
@@ -260,13 +282,14 @@ class XlsxWorkbook(Workbook):
     def _edited_parts(self) -> dict[str, bytes]:
         self._fit_rows()
         formulas = self._formulas()
-        stale: dict[str, list[Position]] = {}
+        stale: dict[str, list[Area]] = {}
         for formula in dependants(formulas, self._written):
-            stale.setdefault(formula.covers.sheet, []).extend(formula.covers.places())
-        for sheet, positions in stale.items():
+            stale.setdefault(formula.covers.sheet, []).append(formula.covers)
+        for sheet, areas in stale.items():
             loaded = self._sheet(sheet)
+            positions = covered(areas, loaded.cells)
             for position in positions:
-                if _drop_result(loaded.cells.get(position)):
+                if _drop_result(loaded.cells[position]):
                     loaded.edited = True
             if sheet in self._cells:
                 forget(self._cells[sheet], positions)
@@ -302,40 +325,31 @@ class XlsxWorkbook(Workbook):
     def _formulas(self) -> list[Formula]:
         """All formulas of the workbook with the cells they look at."""
         tables = self._tables()
-        reader = Reader(self._order, lambda name, sheet: self._named_areas(reader, tables, name, sheet))
+        positions = {sheet: str(index) for index, sheet in enumerate(self._order)}
+
+        def text(name: str, sheet: str) -> str | None:
+            if name in tables:
+                return tables[name]
+            return self._defined.get((name, positions.get(sheet)), self._defined.get((name, None)))
+
+        names = named_areas(text, lambda formula, sheet: within_names.excel(formula, sheet))
+        within_names, reader = Reader(self._order, names, fixed=False), Reader(self._order, names)
         formulas: list[Formula] = []
         for name, part in self._parts.items():
-            if name in self._loaded or _may_hold_formulas(self._package.read(part)):
+            if name in self._loaded or _FORMULA_TAG.search(self._package.read(part).replace(b"\0", b"")):
                 formulas += _sheet_formulas(self._sheet(name), name, reader)
         return formulas
 
-    def _named_areas(
-        self, reader: Reader, tables: dict[str, Area], name: str, sheet: str, depth: int = 0
-    ) -> list[Area] | None:
-        if name.casefold() in tables:
-            return [tables[name.casefold()]]
-        local = str(self._order.index(sheet)) if sheet in self._order else None
-        text = self._defined.get((name.casefold(), local), self._defined.get((name.casefold(), None)))
-        if text is None:
-            return None
-        if depth > 20:
-            return [whole(sheet)]
-        inner = Reader(
-            self._order,
-            lambda other, home: self._named_areas(reader, tables, other, home, depth + 1),
-            fixed=False,
-        )
-        return inner.excel(text, sheet)
-
-    def _tables(self) -> dict[str, Area]:
+    def _tables(self) -> dict[str, str]:
+        """The references of the workbook's tables by name."""
         tables = {}
         for name, part in self._parts.items():
             for kind, table_part in relationships(self._package, part).values():
                 if kind == "table" and table_part in self._package:
                     table = self._package.xml(table_part)
-                    area = area_of(name, table.get("ref", ""))
-                    if area is not None:
-                        tables[table.get("displayName", "").casefold()] = area
+                    quoted = name.replace("'", "''")
+                    area = re.sub("([A-Z]+)([0-9]+)", r"$\1$\2", table.get("ref", ""))
+                    tables[table.get("displayName", "").casefold()] = f"'{quoted}'!{area}"
         return tables
 
 
@@ -375,15 +389,23 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
     sheet = _Sheet(part, root, data, namespace)
     number = 0
     for row in data.iterchildren(sheet.tag("row")):
-        number = _row_number(row.get("r") or _row_of_cells(row), number + 1, part)
+        name = row.get("r") or _row_of_cells(row)
+        number = number + 1 if name is None else natural(name) or 0
+        if not 1 <= number <= MAX_ROW or number in sheet.rows:
+            raise BadWorkbook(f"A row in its part {brief(part)} has no valid number; take a backup copy.")
         sheet.rows[number] = row
+        sheet.unnumbered |= "r" not in row.attrib
         column = 0
         for cell in row.iterchildren(sheet.tag("c")):
             name = cell.get("r")
-            column = column + 1 if name is None else _column_of(name, part)
-            if column > MAX_COLUMN:
-                raise BadWorkbook(f"A cell in its part {part} lies outside the sheet; take a backup copy.")
+            column = column + 1 if name is None else _column_of(name, number, part)
+            if column > MAX_COLUMN or (number, column) in sheet.cells:
+                raise BadWorkbook(
+                    f"A cell in its part {brief(part)} lies outside the sheet or is there twice; "
+                    "take a backup copy."
+                )
             sheet.cells[number, column] = cell
+            sheet.unnumbered |= name is None
     for link in root.iterfind("{*}hyperlinks/{*}hyperlink"):
         first, _, last = link.get("ref", "").partition(":")
         if last in ("", first):
@@ -402,36 +424,23 @@ def _row_of_cells(row: etree._Element) -> str | None:
     return next((match[2] for match in matches if match), None)
 
 
-def _row_number(text: str | None, following: int, part: str) -> int:
-    number = following if text is None else int(text) if text.isascii() and text.isdigit() else 0
-    if not 1 <= number <= MAX_ROW:
-        raise BadWorkbook(f"A row in its part {part} has no valid number; take a backup copy.")
-    return number
-
-
-def _column_of(name: str, part: str) -> int:
+def _column_of(name: str, row: int, part: str) -> int:
     match = _CELL_NAME.fullmatch(name)
-    if match is None:
-        raise BadWorkbook(f"A cell in its part {part} has no valid name; take a backup copy.")
+    if match is None or int(match[2]) != row:
+        raise BadWorkbook(f"A cell in its part {brief(part)} has no valid name; take a backup copy.")
     return column_number(match[1])
 
 
 def _new_cell(sheet: _Sheet, row: int, column: int) -> etree._Element:
     """Make the cell, and its row when that is missing too, in their places."""
-    line = sheet.rows.get(row) if row in sheet.rows else _new_row(sheet, row)
-    assert line is not None
-    for (other_row, other), neighbour in sheet.cells.items() if _unnamed(line) else ():
-        if other_row == row:
-            neighbour.set("r", cell_name(row, other))
+    _number_all(sheet)
+    line = sheet.rows[row] if row in sheet.rows else _new_row(sheet, row)
     cell = etree.Element(sheet.tag("c"), r=cell_name(row, column))
-    position = len(line)
-    for index in range(len(line) - 1, -1, -1):
-        name = line[index].get("r")
-        if etree_name(line[index]) == "c" and name is not None:
-            if _column_of(name, sheet.part) < column:
-                break
-            position = index
-    line.insert(position, cell)
+    before = next((n for n in range(column - 1, 0, -1) if (row, n) in sheet.cells), 0)
+    if before:
+        sheet.cells[row, before].addnext(cell)
+    else:
+        line.insert(0, cell)
     style = _line_style(sheet, row, column)
     if style != "0":
         cell.set("s", style)
@@ -443,23 +452,23 @@ def _new_cell(sheet: _Sheet, row: int, column: int) -> etree._Element:
     return cell
 
 
-def _unnamed(line: etree._Element) -> bool:
-    return any(cell.get("r") is None for cell in line.iterfind("{*}c"))
+def _number_all(sheet: _Sheet) -> None:
+    """Give rows and cells their numbers where these follow from their order, which is about to change."""
+    if sheet.unnumbered:
+        for row, line in sheet.rows.items():
+            line.set("r", str(row))
+        for (row, column), cell in sheet.cells.items():
+            cell.set("r", cell_name(row, column))
+        sheet.unnumbered = False
 
 
 def _new_row(sheet: _Sheet, row: int) -> etree._Element:
-    if any(line.get("r") is None for line in sheet.data.iterfind("{*}row")):
-        for number, line in sheet.rows.items():
-            line.set("r", str(number))
     new = etree.Element(sheet.tag("row"), r=str(row))
-    position = len(sheet.data)
-    for index in range(len(sheet.data) - 1, -1, -1):
-        name = sheet.data[index].get("r")
-        if etree_name(sheet.data[index]) == "row" and name is not None:
-            if int(name) < row:
-                break
-            position = index
-    sheet.data.insert(position, new)
+    before = next((n for n in range(row - 1, 0, -1) if n in sheet.rows), 0)
+    if before:
+        sheet.rows[before].addnext(new)
+    else:
+        sheet.data.insert(0, new)
     sheet.rows[row] = new
     return new
 
@@ -488,10 +497,16 @@ def _line_style(sheet: _Sheet, row: int, column: int) -> str:
     line = sheet.rows.get(row)
     if line is not None and line.get("customFormat") in ("1", "true"):
         return line.get("s", "0")
-    for columns in sheet.root.iterfind("{*}cols/{*}col"):
-        if int(columns.get("min", "0")) <= column <= int(columns.get("max", "0")):
-            return columns.get("style", "0")
-    return "0"
+    if column not in sheet.column_styles:
+        sheet.column_styles[column] = next(
+            (
+                columns.get("style", "0")
+                for columns in sheet.root.iterfind("{*}cols/{*}col")
+                if (natural(columns.get("min")) or 0) <= column <= (natural(columns.get("max")) or 0)
+            ),
+            "0",
+        )
+    return sheet.column_styles[column]
 
 
 def _set_link(sheet: _Sheet, row: int, column: int, target: str | None) -> None:
@@ -534,12 +549,6 @@ def _drop_result(cell: etree._Element | None) -> bool:
     return True
 
 
-def _may_hold_formulas(content: bytes) -> bool:
-    """Whether a sheet's part may hold a formula, at a glance."""
-    # UTF-16 has a zero beside each plain letter.
-    return b"\0" in content[:4] or _FORMULA_TAG.search(content) is not None
-
-
 def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
     formulas = []
     elements = {place: f for place, cell in sheet.cells.items() if (f := cell.find("{*}f")) is not None}
@@ -563,7 +572,7 @@ def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
 
 
 def _text(text: str) -> tuple[Kind, str | None]:
-    return ("text", text) if text else ("blank", None)
+    return ("text", cut(text)) if text else ("blank", None)
 
 
 def _rich_text(element: etree._Element | None) -> str:
@@ -583,7 +592,11 @@ def _runs(element: etree._Element) -> Iterator[str]:
 
 
 def _unescape(text: str) -> str:
-    return _ESCAPE.sub(lambda match: chr(int(match[1], 16)), text) if "_x" in text else text
+    if "_x" not in text:
+        return text
+    units = _ESCAPE.sub(lambda match: chr(int(match[1], 16)), text)
+    # A character outside the first plane is written as two.
+    return units.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
 
 
 def _escape(text: str) -> str:
@@ -604,7 +617,7 @@ def _iso_serial(text: str) -> float:
 def _shared_strings(package: Package, part: str | None) -> list[str]:
     if part is None or part not in package:
         return []
-    return [_rich_text(item) for item in package.xml(part).iterfind("{*}si")]
+    return [cut(_rich_text(item)) for item in package.xml(part).iterfind("{*}si")]
 
 
 def _style_kinds(package: Package, part: str | None) -> dict[str, Kind]:
@@ -637,12 +650,12 @@ def _wrapping_styles(package: Package, part: str | None) -> dict[str, float]:
 
 def _format_kind(number: str, codes: dict[str, str]) -> Kind:
     if number in codes:
-        code = _FORMAT_LITERALS.sub("", codes[number].split(";")[0])
+        code = _FORMAT_LITERALS.sub("", codes[number][:LONGEST_FORMAT].split(";")[0])
         if "general" in code.casefold():
             return "number"
         if re.search("[ymdhs]", code, re.IGNORECASE):
             return "moment"
         return "percent" if "%" in code else "number"
-    if number.isdigit() and int(number) in _DATE_FORMATS:
+    if natural(number) in _DATE_FORMATS:
         return "moment"
-    return "percent" if number.isdigit() and int(number) in _PERCENT_FORMATS else "number"
+    return "percent" if natural(number) in _PERCENT_FORMATS else "number"

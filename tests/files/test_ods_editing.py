@@ -195,6 +195,18 @@ def test_values_are_consistent(tmp_path: Path) -> None:
     assert open_workbook(path).cells("Data") == book.cells("Data")
 
 
+def test_a_number_of_days_is_the_same_when_it_is_written_again(tmp_path: Path) -> None:
+    path = make(tmp_path, '<table:table-row><table:table-cell office:value-type="date"/></table:table-row>')
+    for days in (45352 + 1 / 3, 1e-24, 45352.123456789):
+        book = open_workbook(path)
+        book.write("Data", 1, 1, datetime(2000, 1, 1))
+        book.write("Data", 1, 1, days)
+        book.save()
+        again = open_workbook(path)
+        again.write("Data", 1, 1, days)
+        assert not again.changed
+
+
 def test_text_stays_text(tmp_path: Path) -> None:
     path = make(tmp_path, "<table:table-row><table:table-cell/></table:table-row>")
     texts = [
