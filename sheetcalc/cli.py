@@ -1,6 +1,8 @@
 """The commands."""
 
+import sys
 from collections.abc import Iterable
+from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
 
@@ -41,6 +43,10 @@ def main(
     ] = False,
 ) -> None:
     """Shared by all commands."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            # A terminal that lacks a sign of somebody's words shows its number.
+            stream.reconfigure(errors="backslashreplace")
 
 
 @app.command()
@@ -59,7 +65,7 @@ def new(
 
     Example: sheetcalc new batch plum-2026.ods --units metric
     """
-    from sheetcalc import build, layouts
+    from sheetcalc import build, findings, layouts
 
     if kind not in layouts.kinds():
         _stop(f"There is no workbook '{kind}'; choose {' or '.join(layouts.kinds())}.")
@@ -67,7 +73,8 @@ def new(
         build.new_workbook(layouts.load(kind), units, path)
     except (layouts.LayoutError, ValueError, OSError) as trouble:
         _stop(f"{path}: {trouble}")
-    typer.echo(f"Made {path}. Type your readings, save and close it, then run: sheetcalc fill {path}")
+    made = findings.printable(str(path))
+    typer.echo(f"Made {made}. Type your readings, save and close it, then run: sheetcalc fill {made}")
 
 
 @app.command()
@@ -122,7 +129,7 @@ def _tell(
     for outcome in outcomes:
         any_at_all = True
         if outcome.trouble:
-            typer.echo(f"{outcome.path}: {outcome.trouble}", err=True)
+            typer.echo(findings.printable(f"{outcome.path}: {outcome.trouble}"), err=True)
             code = 2
             continue
         if as_json:
@@ -133,7 +140,8 @@ def _tell(
         if any(finding.level == "error" for finding in outcome.findings):
             code = code or 1
     if not any_at_all:
-        typer.echo(f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}.", err=True)
+        nothing = f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}."
+        typer.echo(findings.printable(nothing), err=True)
         code = 2
     raise typer.Exit(code)
 
@@ -152,9 +160,11 @@ def _summary(path: Path, found: "tuple[Finding, ...]", most: int | None) -> str:
         lines.append(
             f"  ... and {rest} more on the findings sheet." if told else f"  {rest} on the findings sheet."
         )
-    return "\n".join(lines)
+    return "\n".join(findings.printable(line) for line in lines)
 
 
 def _stop(message: str) -> NoReturn:
-    typer.echo(message, err=True)
+    from sheetcalc import findings
+
+    typer.echo(findings.printable(message), err=True)
     raise typer.Exit(2)

@@ -12,6 +12,7 @@ from sheetcalc.layouts import Field
 from sheetcalc.stages import registry
 
 # Where a key is looked for when the sheet itself does not have it.
+LONGEST_TEXT = 200  # of somebody's own words in a sentence
 SHARED = ("batch", "instruments")
 
 
@@ -108,7 +109,7 @@ class _Shown(dict[str, str]):
         flat = np.atleast_1d(array)
         value = flat[self._record] if len(flat) > 1 else flat[0]
         if isinstance(value, str):
-            return value
+            return units.one_line(value, LONGEST_TEXT)
         home, own = self._values.home(self._sheet, like)
         entries = self._values.entries.get(home)
         field = entries.sheet.field(own) if entries else None

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sheetcalc import units
-from sheetcalc.files import Cell
+from sheetcalc.files import BadWorkbook, Cell, brief
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, Level
 from sheetcalc.layouts import Field, Sheet
@@ -17,6 +17,8 @@ Cells = Mapping[tuple[int, int], Cell]
 
 TOTALS = re.compile(r"(sub-?)?(totals?|sum|summe|gesamt|somme|suma|totale|totaal|average|mean|Σ)\s*:?", re.I)
 EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not meant as a date
+MOST_TYPED = 1e15  # beyond it no unit is small enough
+MOST_RECORDS = 20_000  # a reading a minute for two weeks
 MOST = 1e9  # no amount, of anything, in any of our units, comes near it
 NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
 
@@ -32,6 +34,10 @@ class Problem(NamedTuple):
     rule: str
     message: str
     advice: str
+
+
+AGAIN = "Look at the reading and at its unit; type it anew."
+IMPOSSIBLE = Problem("error", "impossible_number", "No reading is as large as that.", AGAIN)
 
 
 @dataclass(frozen=True)
@@ -104,6 +110,11 @@ def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
         # A formula that shows nothing is no entry.
         if found.first_row and row >= found.first_row and column in columns and cell.value != "":
             by_row.setdefault(row, []).append((columns[column], cell))
+    if len(by_row) > MOST_RECORDS:
+        raise BadWorkbook(
+            f'The sheet "{brief(found.tab)}" has more than {MOST_RECORDS:,} rows with entries; '
+            "begin a new workbook, or delete what was copied down too far."
+        )
     for row in sorted(by_row):
         if not _is_totals(by_row[row]) and not _is_remark(by_row[row]):
             yield row
@@ -256,6 +267,8 @@ def _number(cell: Cell, field: Field, unit: str) -> tuple[float, Problem | None]
     else:
         share = 100.0 if cell.kind == "percent" and "%" in unit else 1.0
         reading = units.Reading(cell.value * share, "", "")
+    if not abs(reading.value) <= MOST_TYPED:
+        return np.nan, IMPOSSIBLE
     value, used = units.convert(reading, field.quantity, unit)
     if field.quantity == "gravity" and not reading.unit:
         value = _gravity_scale(reading.value, value, unit)
@@ -270,12 +283,11 @@ def _gravity_scale(typed: float, value: float, unit: str) -> float:
 
 
 def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float, Problem | None]:
-    again = "Look at the reading and at its unit; type it anew."
     if not np.isfinite(value) or abs(value) > MOST:
-        return np.nan, Problem("error", "impossible_number", "No reading is as large as that.", again)
+        return np.nan, IMPOSSIBLE
     shown = units.show_exactly(value, field.quantity, unit)
     if value < 0 and field.quantity in NEVER_NEGATIVE:
-        return np.nan, Problem("error", "negative", f"{shown} is below nothing.", again)
+        return np.nan, Problem("error", "negative", f"{shown} is below nothing.", AGAIN)
     low = -np.inf if field.low is None else field.low
     high = np.inf if field.high is None else field.high
     if doubt:
@@ -286,7 +298,7 @@ def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float
         if value > high:
             bound = f"above {units.show_exactly(high, field.quantity, unit)}"
         message = f"{shown} is {bound}, the limit that was set here."
-        return value, Problem("warning", "outside_limits", message, again)
+        return value, Problem("warning", "outside_limits", message, AGAIN)
     return value, None
 
 

@@ -1,11 +1,15 @@
 """What is said to the person about one cell, and the forms it is said in."""
 
 import json
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 Level = Literal["error", "warning", "note"]
+# Control signs, those that turn the direction of writing, line ends, halves of characters.
+_STEERING = re.compile("[\0-\x1f\x7f-\x9f\u200e\u200f\u061c\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+LONGEST_FLAGS = 32_000  # a cell holds 32,767 characters
 LEVELS: tuple[Level, ...] = ("error", "warning", "note")
 
 
@@ -51,12 +55,22 @@ def flag_text(findings: Iterable[Finding]) -> str:
 
     The conditional formats of the sheet look for the level's word and for the heading in brackets.
     """
-    return "\n".join(f"{f.level.upper()} [{f.column}] {f.message} {f.advice}" for f in by_weight(findings))
+    lines = [f"{f.level.upper()} [{f.column}] {f.message} {f.advice}" for f in by_weight(findings)]
+    text = "\n".join(lines)
+    while len(text) > LONGEST_FLAGS:
+        lines.pop()
+        text = "\n".join([*lines, "... and more on the findings sheet."])
+    return text
+
+
+def printable(text: str) -> str:
+    """Text as it may go to a terminal: what would steer it or turn the writing is written out (\\x1b)."""
+    return _STEERING.sub(lambda sign: sign[0].encode("unicode_escape").decode("ascii"), text)
 
 
 def as_json(finding: Finding, file: str) -> str:
     """One finding as one line of JSON."""
-    return json.dumps(
+    line = json.dumps(
         {
             "file": file,
             "sheet": finding.sheet,
@@ -69,6 +83,7 @@ def as_json(finding: Finding, file: str) -> str:
         },
         ensure_ascii=False,
     )
+    return _STEERING.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
 
 
 def tally(findings: Iterable[Finding]) -> str:

@@ -154,9 +154,13 @@ class Reading(NamedTuple):
 
 _NUMBER = re.compile(
     r"^\s*(?:SG\s+)?([+\-−]?(?:\d{1,3}(?:(['’ \u00a0\u202f])\d{3})+(?:[.,]\d+)?|\d[\d.,]*|[.,]\d+)"
-    r"(?:[eE][+-]?\d+)?)(?!\s*[\d.,])\s*(.*?)\s*$",
+    r"(?:[eE][+-]?\d+)?)(?!\s*[\d.,])\s*(.*)$",
     re.S,
 )
+
+LONGEST_UNIT = 40
+# Words of letters, each perhaps squared or cubed, with a blank, "*" or "/" between.
+_PLAIN_UNIT = re.compile(r"[^\W\d]+(?:(?:\^|\*\*)?[23])?(?:\s?[ */]\s?[^\W\d]+(?:(?:\^|\*\*)?[23])?)*")
 
 _SPELLINGS = {
     "sg": "SG",
@@ -226,7 +230,7 @@ def read_number(text: str) -> Reading:
         value = float(plain)
     except ValueError:
         raise ValueError(f"{short(text)} is not a number") from None
-    return Reading(value, match[3], f"{short(text)} was read as {value:g}" if doubt else "")
+    return Reading(value, match[3].rstrip(), f"{short(text)} was read as {value:g}" if doubt else "")
 
 
 def convert(reading: Reading, quantity: str, column_unit: str) -> tuple[float, str]:
@@ -284,14 +288,18 @@ def _decimal_point(text: str) -> tuple[str, bool]:
 
 
 def _through_pint(reading: Reading, base: str) -> float | None:
-    """The value in the base unit by pint, None where pint can't."""
+    """The value in the base unit by pint, None where pint can't.
+
+    Pint computes what it is given; powers of powers would keep it busy for ever, so it gets plain units only.
+    """
     to = {"L": "liter", "kg": "kilogram", "°C": "degC", "h": "hour", "W": "watt", "kWh": "kWh", "m": "meter"}
-    if base not in to:
+    if base not in to or len(reading.unit) > LONGEST_UNIT or not _PLAIN_UNIT.fullmatch(reading.unit):
         return None
-    registry = _registry()
+    import pint
+
     try:
-        return float(registry.Quantity(reading.value, reading.unit).to(to[base]).magnitude)
-    except Exception:  # pint raises errors of many kinds for text that is no unit
+        return float(_registry().Quantity(reading.value, reading.unit).to(to[base]).magnitude)
+    except pint.PintError:
         return None
 
 
@@ -382,5 +390,11 @@ def show_exactly(value: float, quantity: str, label: str) -> str:
 
 def short(text: str) -> str:
     """Typed text as it is quoted in a sentence: on one line, in quotes, not too long."""
+    return f"'{one_line(text, 41)}'"
+
+
+def one_line(text: str, longest: int) -> str:
+    """Typed text as it stands in a sentence: on one line, not too long, without signs that can't be seen."""
     line = " ".join(text.split())
-    return f"'{line[:40]}…'" if len(line) > 41 else f"'{line}'"
+    line = f"{line[: longest - 1]}…" if len(line) > longest else line
+    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in line)

@@ -1,13 +1,14 @@
 """Existing workbooks, edited in place: `open_workbook` tells the formats apart by their content."""
 
+import os
 from pathlib import Path
 
 from sheetcalc.files.ods import OdsWorkbook
-from sheetcalc.files.package import BadWorkbook, Package
+from sheetcalc.files.package import BadWorkbook, Package, brief
 from sheetcalc.files.workbook import Cell, Workbook
 from sheetcalc.files.xlsx import XlsxWorkbook, relationships
 
-__all__ = ["BadWorkbook", "Cell", "Workbook", "open_lock", "open_workbook"]
+__all__ = ["BadWorkbook", "Cell", "Workbook", "brief", "open_lock", "open_workbook"]
 
 _SPREADSHEETS = (
     "application/vnd.oasis.opendocument.spreadsheet",
@@ -51,6 +52,7 @@ def open_lock(path: Path | str) -> str | None:
     """The name of the lock file that shows `path` to be open in a spreadsheet program, or None."""
     path = Path(path)
     for name in (f"~${path.name}", f".~lock.{path.name}#"):
-        if path.with_name(name).exists():
+        # A name too long to be one is no file either.
+        if os.path.exists(path.with_name(name)):  # noqa: PTH110 - Path.exists would complain of it
             return name
     return None

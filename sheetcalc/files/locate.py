@@ -10,6 +10,7 @@ from sheetcalc.files.workbook import Cell, Position, Workbook
 SEARCHED_ROWS = 40
 UNIT_ROWS = 3
 UNIT_CELLS = 3
+LONGEST_HEADING = 255  # what a spreadsheet's SEARCH looks for
 
 
 class FieldLook(Protocol):
@@ -43,7 +44,7 @@ class Found:
     tab: str
     # The value cell of a card's field, the heading cell of a table's column.
     cells: dict[str, Position]
-    # The label or heading as it stands in the sheet now.
+    # The label or heading as it stands in the sheet now, cut off behind 255 characters.
     headings: dict[str, str]
     # The cells that hold a unit; fields whose unit cell is blank are left out.
     units: dict[str, Position]
@@ -188,7 +189,7 @@ def _find_table(search: _Search) -> None:
     for part in columns:
         if part.key in places:
             search.cells[part.key] = (row, places[part.key])
-            search.headings[part.key] = search.text(row, places[part.key])
+            search.headings[part.key] = search.text(row, places[part.key])[:LONGEST_HEADING]
     _find_unit_row(search, row)
 
 
@@ -334,7 +335,7 @@ def _find_card(search: _Search) -> None:
             column = named[part.key][1] if part.key in kept else label_column + offset
             search.cells[part.key] = (row, column)
             left = lefts[part.key] if part.key in kept else label_column
-            search.headings[part.key] = search.text(row, left)
+            search.headings[part.key] = search.text(row, left)[:LONGEST_HEADING]
             _find_card_unit(search, part, row, column)
 
 
@@ -355,4 +356,4 @@ def _is_unit(text: str, units: tuple[str, ...]) -> bool:
 
 
 def _plain(text: str) -> str:
-    return " ".join(text.split()).casefold()
+    return " ".join(text[:LONGEST_HEADING].split()).casefold()

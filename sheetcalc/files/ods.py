@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 from lxml import etree
 
-from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
+from sheetcalc.files.package import BadWorkbook, Package, serialize
 from sheetcalc.files.references import (
     Area,
     Formula,
@@ -29,6 +29,7 @@ from sheetcalc.files.workbook import (
     Kind,
     Position,
     Workbook,
+    check_title,
     cut,
     forget,
     is_moment,
@@ -146,10 +147,7 @@ class OdsWorkbook(Workbook):
         self._tables: dict[str, etree._Element] = {}
         for table in body.iterchildren(_TABLE + "table"):
             name = table.get(_TABLE + "name", "")
-            if name in self._tables:
-                raise BadWorkbook(
-                    f'It has the sheet "{brief(name)}" twice; let the spreadsheet program repair the file.'
-                )
+            check_title(name, self._tables)
             self._tables[name] = table
         self.sheets = [name for name, table in self._tables.items() if table.get(_CELL_STYLE) not in hidden]
         self.names = {}

@@ -3,13 +3,13 @@
 import math
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Literal
 
-from sheetcalc.files.package import Package
+from sheetcalc.files.package import BadWorkbook, Package, brief
 
 Kind = Literal["blank", "number", "percent", "moment", "text", "bool", "error"]
 Position = tuple[int, int]
@@ -19,6 +19,7 @@ EPOCH = datetime(1899, 12, 30)
 MAX_ROW = 1_048_576
 MAX_COLUMN = 16_384
 MAX_TEXT = 32_767
+LONGEST_TITLE = 255  # Excel takes 31
 # Beyond these a number in a cell formatted as a date is no date in any program.
 FIRST_MOMENT = -693_593  # 0001-01-01
 END_OF_MOMENTS = 2_958_465  # 9999-12-31
@@ -154,6 +155,16 @@ class Workbook(ABC):
 
     @abstractmethod
     def _forget_edits(self) -> None: ...
+
+
+def check_title(title: str, others: Container[str]) -> None:
+    """Raises BadWorkbook where a sheet has the name of another or one that no program would give it."""
+    if title in others:
+        raise BadWorkbook(
+            f'It has the sheet "{brief(title)}" twice; let the spreadsheet program repair the file.'
+        )
+    if len(title) > LONGEST_TITLE:
+        raise BadWorkbook(f'The name of the sheet "{brief(title)}" is too long; give it a shorter one.')
 
 
 def serial(moment: datetime) -> float:

@@ -33,6 +33,7 @@ from sheetcalc.files.workbook import (
     Link,
     Position,
     Workbook,
+    check_title,
     cut,
     forget,
     is_moment,
@@ -118,11 +119,9 @@ class XlsxWorkbook(Workbook):
             title = sheet.get("name", "")
             self._order.append(title)
             if kind == "worksheet":
-                if title in self._parts or part.casefold() in taken:
-                    raise BadWorkbook(
-                        f'It has the sheet "{brief(title)}" twice; '
-                        "let the spreadsheet program repair the file."
-                    )
+                check_title(title, self._parts)
+                if part.casefold() in taken:
+                    raise BadWorkbook(f"Its part {brief(part)} is used twice; take a backup copy.")
                 taken.add(part.casefold())
                 self._parts[title] = part
                 if sheet.get("state", "visible") == "visible":
