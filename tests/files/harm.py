@@ -13,6 +13,7 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
+from files.workbook_samples import raw_members
 from lxml import etree
 
 Position = tuple[int, int]
@@ -31,15 +32,6 @@ class Comparison:
     open: dict[str, set[Position]] = field(default_factory=dict)
     # Changes nobody asked for.
     strays: list[str] = field(default_factory=list)
-
-
-def raw_members(path: Path) -> dict[str, bytes]:
-    """Each member with its header, packed data and what follows it, in the order of the file."""
-    data = path.read_bytes()
-    with zipfile.ZipFile(path) as archive:
-        infos = sorted(archive.infolist(), key=lambda info: info.header_offset)
-        ends = [*(info.header_offset for info in infos[1:]), archive.start_dir]
-    return {info.filename: data[info.header_offset : end] for info, end in zip(infos, ends, strict=True)}
 
 
 def same_parts(old: Path, new: Path, found: Comparison) -> None:

@@ -39,6 +39,7 @@ def compare(old: Path, new: Path, written: Written) -> Comparison:
                 found.strays += _compare_books(name, *parts)
             else:
                 found.strays.append(f"{name} was edited")
+        found.strays += _chain_strays(now)
     return found
 
 
@@ -58,6 +59,24 @@ def sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
         if str(name).endswith("}id")
     }
     return {target: keys[key] for key, target in targets.items()}
+
+
+def _chain_strays(archive: zipfile.ZipFile) -> list[str]:
+    """Cells without a formula in the chain of calculation, for which Excel would repair the file."""
+    part = workbook_part(archive)
+    chain = next((target for kind, _, target in _relations(archive, part) if kind == "calcChain"), None)
+    if chain is None:
+        return []
+    book = parsed(archive.read(part))
+    titles = {sheet.get("sheetId"): sheet.get("name", "") for sheet in book.iterfind("{*}sheets/{*}sheet")}
+    formulas = {title: _Grid(archive.read(name)).formulas for name, title in sheet_parts(archive).items()}
+    sheet, strays = "", []
+    for link in parsed(archive.read(chain)).iterfind("{*}c"):
+        # A sheet's number holds for the following cells too.
+        sheet = titles[link.get("i")] if link.get("i") else sheet
+        if place(link.get("r", "")) not in formulas[sheet]:
+            strays.append(f"{chain} names {sheet} {link.get('r')}, which has no formula")
+    return strays
 
 
 def _relations(archive: zipfile.ZipFile, part: str) -> Iterator[tuple[str, str, str]]:

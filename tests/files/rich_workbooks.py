@@ -56,7 +56,7 @@ def pictures(book: Any, sheet: Any) -> None:
     image = {"image_data": BytesIO(png())}
     sheet.insert_image("F2", "dot.png", image | {"url": "https://example.org", "description": "a dot"})
     sheet.embed_image("F9", "dot.png", {"image_data": BytesIO(png())})
-    sheet.set_background(BytesIO(png()), True)
+    sheet.set_background(BytesIO(png()))
     sheet.set_header("&L&G", {"image_left": "dot.png", "image_data_left": BytesIO(png())})
 
 
@@ -179,9 +179,9 @@ def tables(book: Any, sheet: Any) -> None:
 
 
 def names(book: Any, sheet: Any) -> None:
-    other = book.add_worksheet("It's other")
+    other = book.add_worksheet("Side notes")
     book.define_name("litres", "=Data!$B$2:$B$7")
-    book.define_name("'It''s other'!litres", "=Data!$B$2")
+    book.define_name("'Side notes'!litres", "=Data!$B$2")
     book.define_name("growing", "=OFFSET(Data!$B$2,0,0,COUNT(Data!$B:$B),1)")
     other.write_formula("A1", "=SUM(litres)+SUM(growing)", None, 0)
     other.write_formula("A2", '=Data!D3&""', None, "x")

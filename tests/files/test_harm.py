@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from files import harm_ods, harm_xlsx
-from files.odd_workbooks import BOOK, SHEET, extensions, ods_log, swap
+from files.odd_workbooks import BOOK, SHEET, extensions, ods_log, outside, swap
 from files.rich_workbooks import odfpy_log
 
 from sheetcalc.files import open_workbook
@@ -60,6 +60,13 @@ def test_xlsx(tmp_path: Path, part: str, old: str, new: str) -> None:
     assert not harm_xlsx.compare(path, good, WRITTEN).strays
     bad = changed(good, part, old, new)
     assert harm_xlsx.compare(path, bad, WRITTEN).strays
+
+
+def test_chain_of_calculation(tmp_path: Path) -> None:
+    path = outside(tmp_path / "log.xlsx")
+    bad = changed(path, SHEET, "<f>[1]Prices!$A$1*B2</f>", "")
+    strays = harm_xlsx.compare(path, bad, {}).strays
+    assert "xl/calcChain.xml names Data F2, which has no formula" in strays
 
 
 def changed(path: Path, part: str, old: str, new: str) -> Path:

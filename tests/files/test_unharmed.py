@@ -131,6 +131,7 @@ def test_nothing_but_the_written_cells_changes(name: str, tmp_path: Path, record
     assert found.edited
 
 
+@pytest.mark.filterwarnings("ignore::UserWarning:openpyxl")
 @pytest.mark.parametrize("name", SAMPLES)
 def test_other_libraries_read_the_new_values(name: str, tmp_path: Path) -> None:
     sample = edited({**MADE, **REAL}[name](tmp_path / name))

@@ -80,17 +80,12 @@ def changed_members(before: Path, after: Path) -> set[str]:
 
 
 def raw_members(path: Path) -> dict[str, bytes]:
-    """Each member with its header and packed data, as the bytes of the file have it."""
+    """Each member with its header, packed data and what follows it, in the order of the file."""
     data = path.read_bytes()
     with zipfile.ZipFile(path) as archive:
-        infos = archive.infolist()
-    raw = {}
-    for info in infos:
-        start = info.header_offset
-        lengths = data[start + 26 : start + 30]
-        head = 30 + int.from_bytes(lengths[:2], "little") + int.from_bytes(lengths[2:], "little")
-        raw[info.filename] = data[start : start + head + info.compress_size]
-    return raw
+        infos = sorted(archive.infolist(), key=lambda info: info.header_offset)
+        ends = [*(info.header_offset for info in infos[1:]), archive.start_dir]
+    return {info.filename: data[info.header_offset : end] for info, end in zip(infos, ends, strict=True)}
 
 
 def xlsx_cells(path: Path) -> dict[tuple[str, int, int], tuple[Any, ...]]:
