@@ -2,10 +2,11 @@
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import cached_property
 
 from lxml import etree
 
@@ -17,6 +18,7 @@ from sheetcalc.files.references import (
     cell_name,
     covered,
     dependants,
+    holder,
     named_areas,
     open_document_cell,
 )
@@ -118,6 +120,11 @@ class _Sheet:
     # Blocks that one matrix formula fills.
     blocks: list[Area] = field(default_factory=list)
 
+    @cached_property
+    def in_block(self) -> Callable[[int, int], bool]:
+        """Tells whether a cell lies in one of the blocks."""
+        return holder(self.blocks)
+
     def line(self, row: etree._Element) -> _Run:
         if row not in self.cells:
             run = _Run(_COLUMNS_REPEATED)
@@ -195,6 +202,9 @@ class OdsWorkbook(Workbook):
         for position in covered(loaded.blocks, cells):
             cells[position] = Cell(cells[position].value, cells[position].kind, True)
         return cells
+
+    def _in_block(self, sheet: str, row: int, column: int) -> bool:
+        return self._sheet(sheet).in_block(row, column)
 
     def _put(
         self,

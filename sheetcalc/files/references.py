@@ -332,8 +332,8 @@ def named_areas(texts: Callable[[str, str], str | None], read: Callable[[str, st
     return areas
 
 
-def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Position]:
-    """Those of the positions, all on one sheet, that lie in one of the areas.
+def holder(areas: Iterable[Area]) -> Callable[[int, int], bool]:
+    """A function that tells whether one of the areas, all on one sheet, holds the cell of a row and column.
 
     Raises BadWorkbook where the areas are more than formulas could fill without overlapping.
     """
@@ -341,11 +341,15 @@ def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Positio
     if len(blocks) == MOST_BLOCKS:
         raise BadWorkbook("A sheet has array formulas over and over each other; the file is damaged.")
     sizes = {(high, wide) for high, _, wide, _ in blocks}
-    return {
-        (row, column)
-        for row, column in (positions if blocks else ())
-        if any((high, row - 1 >> high, wide, column - 1 >> wide) in blocks for high, wide in sizes)
-    }
+    return lambda row, column: any(
+        (high, row - 1 >> high, wide, column - 1 >> wide) in blocks for high, wide in sizes
+    )
+
+
+def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Position]:
+    """Those of the positions, all on one sheet, that lie in one of the areas; see `holder`."""
+    holds = holder(areas)
+    return {position for position in positions if holds(*position)}
 
 
 def dependants(

@@ -68,6 +68,11 @@ class Workbook(ABC):
             self._cells[sheet] = self._read_cells(sheet)
         return self._cells[sheet]
 
+    def has_formula(self, sheet: str, row: int, column: int) -> bool:
+        """Whether a formula gives the cell its value, one of its own or one that fills a block of cells."""
+        cell = self.cells(sheet).get((row, column))
+        return self._in_block(sheet, row, column) if cell is None else cell.formula
+
     def write(
         self,
         sheet: str,
@@ -95,7 +100,7 @@ class Workbook(ABC):
             # Inside a link, LibreOffice loses tabs and all but single spaces.
             value = "\n".join(" ".join(line.split()) for line in value.split("\n"))
         old = self.cells(sheet).get((row, column))
-        if old is not None and old.formula:
+        if self.has_formula(sheet, row, column):
             raise ValueError(f"Cell {row}, {column} of {sheet} holds a formula.")
         target = None if link is None else self._link_target(*link)
         if _same(old, value) and self._link_at(sheet, row, column) == target:
@@ -131,6 +136,10 @@ class Workbook(ABC):
 
     @abstractmethod
     def _read_cells(self, sheet: str) -> dict[Position, Cell]: ...
+
+    @abstractmethod
+    def _in_block(self, sheet: str, row: int, column: int) -> bool:
+        """Whether the cell lies in a block of cells that one formula fills."""
 
     @abstractmethod
     def _put(

@@ -2,9 +2,10 @@
 
 import posixpath
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from functools import cached_property
 from urllib.parse import unquote
 
 from lxml import etree
@@ -20,6 +21,7 @@ from sheetcalc.files.references import (
     covered,
     dependants,
     excel_cell,
+    holder,
     named_areas,
     whole,
 )
@@ -92,6 +94,11 @@ class _Sheet:
     # Blocks that one array formula or data table fills.
     blocks: list[Area] = field(default_factory=list)
     edited: bool = False
+
+    @cached_property
+    def in_block(self) -> Callable[[int, int], bool]:
+        """Tells whether a cell lies in one of the blocks."""
+        return holder(self.blocks)
 
     def tag(self, name: str) -> str:
         return f"{{{self.namespace}}}{name}"
@@ -200,6 +207,9 @@ class XlsxWorkbook(Workbook):
         if style != "moment":
             return style, number
         return ("moment", number + self._shift) if is_moment(number + self._shift) else ("number", number)
+
+    def _in_block(self, sheet: str, row: int, column: int) -> bool:
+        return self._sheet(sheet).in_block(row, column)
 
     def _put(
         self,

@@ -18,6 +18,7 @@ OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/"
 MICROSOFT = "http://schemas.microsoft.com/office/"
 MAIN = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
 RELATION = f'xmlns:r="{OFFICE[:-1]}"'
+CALCULATION = '<calcPr calcId="124519" fullCalcOnLoad="1"/>'
 SHEETML = "application/vnd.openxmlformats-officedocument.spreadsheetml"
 
 
@@ -95,6 +96,7 @@ def threaded_comments(path: Path) -> Path:
 
 
 def slicers(path: Path) -> Path:
+    """A slicer, in a workbook that says nothing about computing."""
     x14, x15 = (f"{MICROSOFT}spreadsheetml/{year}/main" for year in ("2009/9", "2010/11"))
     sheet_end = (
         f'<extLst><ext uri="{{3A4CF648-6AED-40f4-86FF-DC5316D8AED3}}" xmlns:x15="{x15}">'
@@ -128,7 +130,7 @@ def slicers(path: Path) -> Path:
             SHEET: [("s1", f"{MICROSOFT}2007/relationships/slicer", "../slicers/slicer1.xml")],
             BOOK: [("s2", f"{MICROSOFT}2007/relationships/slicerCache", "slicerCaches/slicerCache1.xml")],
         },
-        {SHEET: swap("</worksheet>", sheet_end), BOOK: swap("</workbook>", book_end)},
+        {SHEET: swap("</worksheet>", sheet_end), BOOK: swap(f"{CALCULATION}</workbook>", book_end)},
         jars,
     )
 

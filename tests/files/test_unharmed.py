@@ -93,29 +93,32 @@ class Edited:
         }
 
 
+# Far from all else, beside it, and where the made logs have a comment and a link.
+PLACES: dict[Position, float | str | None] = {
+    (3, 40): TEXT,
+    (150, 3): NUMBER,
+    (2, 5): "beside",
+    (5, 3): "commented",
+    (5, 6): "linked",
+}
+
+
 def edited(old: Path) -> Edited:
-    """Write into a copy: far from all else, over a number and a text, and clear a cell, on every sheet."""
+    """Write into a copy, in places of all kinds on every sheet; and clear a cell."""
     new = old.with_name("new") / old.name
     new.parent.mkdir(exist_ok=True)
     shutil.copy(old, new)
     book = open_workbook(new)
     written: dict[str, dict[Position, float | str | None]] = {}
     for sheet in book.sheets:
-        free = sorted((place, c) for place, c in book.cells(sheet).items() if not c.formula and place[0] > 1)
-        texts = [place for place, cell in free if cell.kind == "text"]
-        numbers = [place for place, cell in free if cell.kind == "number"]
-        taken = {place for place, cell in book.cells(sheet).items() if cell.formula}
-        writes: dict[Position, float | str | None] = {
-            (3, 40): TEXT,
-            (150, 3): NUMBER,
-            (2, 5): "beside",
-            (4, 2): NUMBER,
-        }
-        writes |= dict(zip(texts[-1:], [NUMBER], strict=False)) | dict(
-            zip(numbers[-1:], [TEXT], strict=False)
-        )
-        writes |= dict.fromkeys([place for place, _ in free[:-2]][-1:])
-        written[sheet] = {place: value for place, value in writes.items() if place not in taken}
+        free = sorted((place, cell.kind) for place, cell in book.cells(sheet).items() if not cell.formula)
+        # Not in the first row, where tables have the headings that their own part repeats.
+        below = [(place, kind) for place, kind in free if place[0] > 1]
+        writes = dict(PLACES)
+        writes |= dict.fromkeys([place for place, kind in below if kind == "text"][-1:], NUMBER)
+        writes |= dict.fromkeys([place for place, kind in below if kind == "number"][-1:], TEXT)
+        writes |= dict.fromkeys([place for place, _ in below[:-2]][-1:])
+        written[sheet] = {p: value for p, value in writes.items() if not book.has_formula(sheet, *p)}
         for place, value in written[sheet].items():
             book.write(sheet, *place, value)
     book.save()

@@ -197,6 +197,16 @@ def test_what_cannot_be_written(tmp_path: Path) -> None:
     assert not book.changed
 
 
+def test_cells_that_only_an_array_formula_names_are_not_overwritten(tmp_path: Path) -> None:
+    path = from_xml(tmp_path, '<row r="1"><c r="B1"><f t="array" ref="B1:C3">A1:A3*2</f><v>2</v></c></row>')
+    book = open_workbook(path)
+    for place in ((1, 2), (1, 3), (3, 2), (3, 3)):
+        with pytest.raises(ValueError, match="formula"):
+            book.write("Data", *place, 5)
+    book.write("Data", 4, 2, 5)
+    book.write("Data", 3, 4, 5)
+
+
 def test_clearing_and_filling_keep_the_style(tmp_path: Path) -> None:
     path = make(tmp_path, lambda b, s: s.write("B2", 3, b.add_format({"bold": True, "num_format": "0.0"})))
     for value in (None, "text", None, 4.0, ""):
