@@ -103,7 +103,6 @@ def _fill_once(path: Path, to: Path | None, backup: bool) -> tuple[Finding, ...]
 
 def _write_results(seen: Examined, read: Entries) -> None:
     """The computed cells and the flags of one sheet."""
-    cells = seen.book.cells(read.found.tab)
     for field in (*read.sheet.fields, *read.sheet.columns):
         if field.key not in read.found.cells or field.role == "entry":
             continue
@@ -114,8 +113,7 @@ def _write_results(seen: Examined, read: Entries) -> None:
         # A table that is computed as a whole may need fewer lines than are ready.
         texts += [None] * (len(_places(read, field)) - len(texts))
         for place, value in zip(_places(read, field), texts, strict=True):
-            held = cells.get(place)
-            if held is None or not held.formula:
+            if not seen.book.has_formula(read.found.tab, *place):
                 seen.book.write(read.found.tab, *place, value, like=_model(read, place))
         if read.is_column(field.key):
             _clear_leftovers(seen.book, read, read.found.cells[field.key][1])
@@ -197,7 +195,7 @@ def _write_findings(seen: Examined) -> None:
             "rule": finding.rule,
         }
         for key, text in texts.items():
-            if key in columns:
+            if key in columns and not book.has_formula(place.tab, row, columns[key]):
                 link = (finding.sheet, finding.row, finding.place) if key == "cell" else None
                 book.write(place.tab, row, columns[key], text, like=(first, columns[key]), link=link)
     below = first + len(seen.findings)
@@ -209,11 +207,10 @@ def _write_findings(seen: Examined) -> None:
 def _own_formulas(book: files.Workbook, read: Mapping[str, Entries]) -> Iterable[Finding]:
     """A note for each computed column in which the person put a formula: it stays theirs."""
     for sheet in read.values():
-        cells = book.cells(sheet.found.tab)
         for field in (*sheet.sheet.fields, *sheet.sheet.columns):
             if field.role == "entry" or field.key not in sheet.found.cells:
                 continue
-            place = next((p for p in _places(sheet, field) if p in cells and cells[p].formula), None)
+            place = next((p for p in _places(sheet, field) if book.has_formula(sheet.found.tab, *p)), None)
             if place:
                 yield Finding(
                     "note",

@@ -10,6 +10,8 @@ import numpy as np
 import openpyxl
 import pytest
 from logs import clean_log, typed
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.formula import ArrayFormula
 
 from sheetcalc import files, layouts, units
 from sheetcalc.files import locate
@@ -270,6 +272,25 @@ def test_formulas_in_entry_cells_are_read_by_their_stored_result(
     there = tmp_path / "there" / f"log{ending}"
     assert fill(there) == ()
     assert results(there, "strength")["final_strength"] == pytest.approx(42.0, abs=0.05)
+
+
+def test_formulas_where_results_and_findings_go_stay(blank: Blank, tmp_path: Path) -> None:
+    """One of the person's own on the findings sheet, and one that fills cells the file leaves out."""
+    log = one_litre()
+    log["strength"][1]["target_strength"] = 70.0
+    path = typed(log, blank("bench", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    column = locate.find(files.open_workbook(path), [layouts.every_sheet()["strength"]])["strength"].cells
+    letter = get_column_letter(column["water_mass"][1])
+    book = openpyxl.load_workbook(path)
+    book["Findings"]["D5"] = "=1+1"
+    book["Strength"][f"{letter}6"] = ArrayFormula(f"{letter}6:{letter}7", "=B6:B7*2")
+    book.save(path)
+    assert "own_formula" in [f.rule for f in fill(path)]
+    seen = openpyxl.load_workbook(path)
+    assert seen["Findings"]["D5"].value == "=1+1"
+    assert seen["Findings"]["E5"].value
+    assert seen["Strength"][f"{letter}7"].value is None
+    assert results(path, "strength")["final_volume"] == pytest.approx(1.0)
 
 
 def test_long_flags_make_their_row_high_enough_in_xlsx(blank: Blank, tmp_path: Path) -> None:

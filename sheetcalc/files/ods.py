@@ -2,10 +2,11 @@
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import cached_property
 
 from lxml import etree
 
@@ -17,6 +18,7 @@ from sheetcalc.files.references import (
     cell_name,
     covered,
     dependants,
+    holder,
     named_areas,
     open_document_cell,
 )
@@ -118,6 +120,11 @@ class _Sheet:
     # Blocks that one matrix formula fills.
     blocks: list[Area] = field(default_factory=list)
 
+    @cached_property
+    def in_block(self) -> Callable[[int, int], bool]:
+        """Tells whether a cell lies in one of the blocks."""
+        return holder(self.blocks)
+
     def line(self, row: etree._Element) -> _Run:
         if row not in self.cells:
             run = _Run(_COLUMNS_REPEATED)
@@ -200,6 +207,9 @@ class OdsWorkbook(Workbook):
             cells[position] = Cell(cells[position].value, cells[position].kind, True)
         return cells
 
+    def _in_block(self, sheet: str, row: int, column: int) -> bool:
+        return self._sheet(sheet).in_block(row, column)
+
     def _put(
         self,
         sheet: str,
@@ -256,15 +266,21 @@ class OdsWorkbook(Workbook):
         return None
 
     def _edited_parts(self) -> dict[str, bytes]:
+        stale: dict[str, list[Area]] = {}
         for formula in dependants(self._formulas(), self._written):
             sheet, row, column = formula.place
             element = _peek(self._sheet(sheet), row, column)
             assert element is not None
-            for name in _VALUES:
-                element.attrib.pop(name, "")
-            _remove_text(element)
+            _drop_result(element)
+            stale.setdefault(sheet, []).append(formula.covers)
+        for sheet, areas in stale.items():
+            loaded = self._sheet(sheet)
+            filled = set(loaded.blocks)
+            blocks = [area for area in areas if area._replace(sheet="") in filled]
+            for place in covered(blocks, self.cells(sheet)) if blocks else ():
+                _drop_result(_reach(loaded, *place))
             if sheet in self._cells:
-                forget(self._cells[sheet], [(row, column)])
+                forget(self._cells[sheet], covered(areas, self._cells[sheet]))
         return {_CONTENT: serialize(self._root)}
 
     def _forget_edits(self) -> None:
@@ -287,8 +303,9 @@ class OdsWorkbook(Workbook):
                 return stands_for
             return f"[{stands_for}]"
 
-        names = named_areas(denoted, lambda formula, sheet: reader.open_document(formula, sheet))
-        reader = Reader(list(self._tables), names)
+        names = named_areas(denoted, lambda formula, sheet: within_names.open_document(formula, sheet))
+        sheets = list(self._tables)
+        within_names, reader = Reader(sheets, names, fixed=False), Reader(sheets, names)
         formulas = []
         for name in self._tables:
             sheet = self._sheet(name)
@@ -434,6 +451,13 @@ def _remove_text(element: etree._Element) -> int:
         for child in element
         if child.tag in (_OFFICE + "annotation", _TABLE + "detective", _TABLE + "cell-range-source")
     )
+
+
+def _drop_result(element: etree._Element) -> None:
+    """Forget what a cell shows of a formula's result."""
+    for name in _VALUES:
+        element.attrib.pop(name, "")
+    _remove_text(element)
 
 
 def _paragraphs(text: str, target: str | None) -> list[etree._Element]:

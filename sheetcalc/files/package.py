@@ -230,11 +230,13 @@ def brief(text: str) -> str:
 
 
 def serialize(root: etree._Element) -> bytes:
-    """The bytes of an edited XML part, declared the way its file declared it."""
+    """The bytes of an edited XML part, declared the way its file declared it; the encoding becomes UTF-8."""
     tree = root.getroottree()
+    # None stands for a part without a declaration.
+    declared = tree.docinfo.standalone is not None
     if tree.docinfo.standalone:
         return bytes(etree.tostring(tree, xml_declaration=True, encoding="UTF-8", standalone=True))
-    return bytes(etree.tostring(tree, xml_declaration=True, encoding="UTF-8"))
+    return bytes(etree.tostring(tree, xml_declaration=declared, encoding="UTF-8"))
 
 
 def _refuse_other_kinds(data: bytes) -> None:

@@ -19,7 +19,6 @@ MOST_LETTERS = 2**16  # of one formula; programs allow fewer
 MOST_READ = 20_000_000  # letters of all formulas, and areas they look at
 MOST_AREAS = 10_000  # of one formula
 MOST_NESTED = 20  # names that stand for names
-MOST_SHEETS = 255  # that are searched for in a formula which builds addresses
 MOST_BLOCKS = 1_000_000
 
 
@@ -123,16 +122,19 @@ class Reader:
     """Finds the areas that formulas of one workbook look at.
 
     `sheets` are all its sheets in order; `names` gives the areas of a defined name or table as seen from a
-    sheet, and None for a word that is neither. Functions that build addresses while computing (INDIRECT,
-    OFFSET, a range that ends in a function) are taken to look at every sheet the formula mentions, its own
-    included. What is too long or too involved to be looked into is taken to look at ANYWHERE.
+    sheet, and None for a word that is neither. What only computing can tell counts as looked at: ANYWHERE for
+    INDIRECT; for OFFSET, and for a range that ends in a function or a name, all of its own sheet and of those
+    it mentions. Within a defined name (`fixed` False) a reference without $ denotes another cell for each
+    formula that uses the name, so it stands for its whole sheet. What is too long or too involved to be
+    looked into is taken to look at ANYWHERE.
     """
 
-    def __init__(self, sheets: list[str], names: Names) -> None:
+    def __init__(self, sheets: list[str], names: Names, *, fixed: bool = True) -> None:
         self._sheets = sheets
         self._by_fold = {sheet.casefold(): sheet for sheet in sheets}
         self._numbers = {sheet: number for number, sheet in enumerate(sheets)}
         self._names = names
+        self._fixed = fixed
         self._room = MOST_READ
 
     def excel(self, formula: str, sheet: str, shift: tuple[int, int] = (0, 0)) -> list[Area]:
@@ -140,20 +142,24 @@ class Reader:
 
         `shift` is its distance from the formula it shares its text with.
         """
-        return self._bounded(formula, self._in_excel(formula, sheet, shift))
+        return self._bounded(formula, sheet, self._in_excel(formula, sheet, shift))
 
     def open_document(self, formula: str, sheet: str) -> list[Area]:
-        """The areas an ods formula (of:=, references in square brackets) on `sheet` looks at."""
-        return self._bounded(formula, self._in_open_document(formula, sheet))
+        """The areas an ods formula on `sheet` looks at, in its own grammar (of:=) or in Excel's (msoxl:=)."""
+        grammar = _GRAMMAR.match(formula)
+        text = formula[grammar.end() :] if grammar else formula
+        if grammar and grammar[1] == "msoxl":
+            return self.excel(text, sheet)
+        return self._bounded(text, sheet, self._in_open_document(text, sheet))
 
-    def _bounded(self, formula: str, found: Iterator[Area]) -> list[Area]:
+    def _bounded(self, formula: str, sheet: str, found: Iterator[Area]) -> list[Area]:
         """What was found in a formula, as long as it and all before it were not too much."""
         self._room -= len(formula)
         if self._room < 0 or len(formula) > MOST_LETTERS:
             return [ANYWHERE]
         areas = list(islice(found, MOST_AREAS + 1))
         self._room -= len(areas)
-        return areas if len(areas) <= MOST_AREAS else [ANYWHERE]
+        return areas + self._unknowable(formula, sheet, areas) if len(areas) <= MOST_AREAS else [ANYWHERE]
 
     def _in_excel(self, formula: str, sheet: str, shift: tuple[int, int]) -> Iterator[Area]:
         for match in _EXCEL.finditer(formula):
@@ -165,7 +171,6 @@ class Reader:
                 yield whole(sheet)
             elif match["name"]:
                 yield from self._names(match["name"], self._owner(match["sheet2"], sheet)) or []
-        yield from self._loose(formula, sheet)
 
     def _in_open_document(self, formula: str, sheet: str) -> Iterator[Area]:
         for match in _OPEN.finditer(formula):
@@ -173,9 +178,10 @@ class Reader:
                 yield from self._bracketed(match["inner"], sheet)
             elif match["name"]:
                 yield from self._names(match["name"], sheet) or []
-        yield from self._loose(formula, sheet)
 
     def _qualified(self, prefix: str | None, text: str, home: str, shift: tuple[int, int]) -> list[Area]:
+        if not self._fixed and not _FIXED.fullmatch(text):
+            return [whole(name) for name in self._span(prefix, home)]
         areas = [area_of(name, text, shift) for name in self._span(prefix, home)]
         if None in areas and shift != (0, 0):
             # A shifted reference that wraps around the edge of the sheet.
@@ -195,7 +201,8 @@ class Reader:
         if first.casefold() in self._by_fold and last.casefold() in self._by_fold:
             ends = [self._numbers[self._by_fold[end.casefold()]] for end in (first, last)]
             return self._sheets[min(ends) : max(ends) + 1]
-        return []
+        # In "first:Other!Z9" a defined name comes before the colon.
+        return [self._by_fold[last.casefold()]] if last.casefold() in self._by_fold else []
 
     def _owner(self, prefix: str | None, home: str) -> str:
         return next(iter(self._span(prefix, home)), home)
@@ -210,17 +217,24 @@ class Reader:
             return []
         ends = sorted(self._numbers[end] for end in (first[0], last[0]))
         text = match["start"] + (f":{match['end']}" if match["end"] else "")
-        areas = [area_of(sheet, text) for sheet in self._sheets[ends[0] : ends[1] + 1]]
-        return [area for area in areas if area is not None]
+        spanned = self._sheets[ends[0] : ends[1] + 1]
+        if not self._fixed and not _FIXED.fullmatch(text):
+            return [whole(sheet) for sheet in spanned]
+        return [area for sheet in spanned if (area := area_of(sheet, text)) is not None]
 
-    def _loose(self, formula: str, home: str) -> list[Area]:
-        if not _BUILDS_ADDRESSES.search(formula):
-            return []
-        if len(self._sheets) > MOST_SHEETS:
+    def _unknowable(self, formula: str, home: str, areas: list[Area]) -> list[Area]:
+        """What a formula may look at by an address that is made while it is computed."""
+        text = _TEXT.sub('""', formula)
+        if _ANY_ADDRESS.search(text):
             return [ANYWHERE]
-        text = formula.casefold()
-        mentioned = [sheet for fold, sheet in self._by_fold.items() if fold.replace("'", "''") in text]
-        return [whole(sheet) for sheet in {home, *mentioned}]
+        if not _MOVED_ADDRESS.search(text) and not self._ends_in_a_name(text, home):
+            return []
+        return [whole(sheet) for sheet in {home, *(area.sheet for area in areas)}]
+
+    def _ends_in_a_name(self, text: str, home: str) -> bool:
+        """Whether a defined name is one end of a range, as in A1:last."""
+        words = (match[1] or match[2] for match in _RANGE_END.finditer(text))
+        return any(self._names(word, home) is not None for word in words)
 
 
 _WORD = r"[^\W\d][\w.\\?]*"
@@ -246,7 +260,7 @@ _OPEN = re.compile(
     rf"""
     "(?:[^"]|"")*+"?
   | \[(?P<inner>(?:'(?:[^']|'')*+'|[^\]'])*+)\]?
-  | (?P<name>{_WORD})(?![\w(.:])
+  | (?P<name>{_WORD})(?![\w(.])
     """,
     re.VERBOSE,
 )
@@ -255,9 +269,14 @@ _OPEN_CORNER = r"\$?[A-Za-z]{0,3}\$?[0-9]{0,7}"
 _OPEN_REFERENCE = re.compile(
     rf"(?P<first>{_OPEN_SHEET})?\.(?P<start>{_OPEN_CORNER})(?::(?P<last>{_OPEN_SHEET})?\.(?P<end>{_OPEN_CORNER}))?"
 )
-_BUILDS_ADDRESSES = re.compile(
-    r"\b(?:INDIRECT|OFFSET)\s*\(|\)\s*:|:\s*(?:_xlfn\.)?[A-Z.]+\(|MULTIPLE\.OPERATIONS\s*\(", re.IGNORECASE
+_GRAMMAR = re.compile(r"([a-z]+):=")
+_FIXED = re.compile(r"(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?(?::(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?)?")
+_TEXT = re.compile('"(?:[^"]|"")*+"?')
+_ANY_ADDRESS = re.compile(r"\bINDIRECT\s*\(", re.IGNORECASE)
+_MOVED_ADDRESS = re.compile(
+    r"\b(?:OFFSET|MULTIPLE\.OPERATIONS)\s*\(|\)\s*:|:\s*(?:_xlfn\.)?[A-Z.]+\(", re.IGNORECASE
 )
+_RANGE_END = re.compile(rf"(?<![\w.])({_WORD})\s*:|:\s*({_WORD})(?![\w(.!])")
 
 
 def open_document_cell(address: str) -> Place | None:
@@ -313,8 +332,8 @@ def named_areas(texts: Callable[[str, str], str | None], read: Callable[[str, st
     return areas
 
 
-def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Position]:
-    """Those of the positions, all on one sheet, that lie in one of the areas.
+def holder(areas: Iterable[Area]) -> Callable[[int, int], bool]:
+    """A function that tells whether one of the areas, all on one sheet, holds the cell of a row and column.
 
     Raises BadWorkbook where the areas are more than formulas could fill without overlapping.
     """
@@ -322,11 +341,15 @@ def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Positio
     if len(blocks) == MOST_BLOCKS:
         raise BadWorkbook("A sheet has array formulas over and over each other; the file is damaged.")
     sizes = {(high, wide) for high, _, wide, _ in blocks}
-    return {
-        (row, column)
-        for row, column in (positions if blocks else ())
-        if any((high, row - 1 >> high, wide, column - 1 >> wide) in blocks for high, wide in sizes)
-    }
+    return lambda row, column: any(
+        (high, row - 1 >> high, wide, column - 1 >> wide) in blocks for high, wide in sizes
+    )
+
+
+def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Position]:
+    """Those of the positions, all on one sheet, that lie in one of the areas; see `holder`."""
+    holds = holder(areas)
+    return {position for position in positions if holds(*position)}
 
 
 def dependants(

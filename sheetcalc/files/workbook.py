@@ -71,6 +71,11 @@ class Workbook(ABC):
             self._cells[sheet] = self._read_cells(sheet)
         return self._cells[sheet]
 
+    def has_formula(self, sheet: str, row: int, column: int) -> bool:
+        """Whether a formula gives the cell its value, one of its own or one that fills a block of cells."""
+        cell = self.cells(sheet).get((row, column))
+        return self._in_block(sheet, row, column) if cell is None else cell.formula
+
     def write(
         self,
         sheet: str,
@@ -98,7 +103,7 @@ class Workbook(ABC):
             # Inside a link, LibreOffice loses tabs and all but single spaces.
             value = "\n".join(" ".join(line.split()) for line in value.split("\n"))
         old = self.cells(sheet).get((row, column))
-        if old is not None and old.formula:
+        if self.has_formula(sheet, row, column):
             raise ValueError(f"Cell {row}, {column} of {sheet} holds a formula.")
         target = None if link is None else self._link_target(*link)
         if _same(old, value) and self._link_at(sheet, row, column) == target:
@@ -135,6 +140,10 @@ class Workbook(ABC):
 
     @abstractmethod
     def _read_cells(self, sheet: str) -> dict[Position, Cell]: ...
+
+    @abstractmethod
+    def _in_block(self, sheet: str, row: int, column: int) -> bool:
+        """Whether the cell lies in a block of cells that one formula fills."""
 
     @abstractmethod
     def _put(
@@ -234,6 +243,8 @@ def _same(old: Cell | None, value: float | str | datetime | None) -> bool:
         return old.kind == "text" and old.value == value
     if old.kind not in _NUMERIC or not isinstance(old.value, float):
         return False
-    if isinstance(value, datetime):
-        return abs(old.value - serial(value)) < _SAME_MOMENT
-    return old.value == value
+    number = serial(value) if isinstance(value, datetime) else value
+    # A file may hold a moment less exactly than a number.
+    if isinstance(value, datetime) or old.kind == "moment":
+        return abs(old.value - number) < _SAME_MOMENT
+    return old.value == number

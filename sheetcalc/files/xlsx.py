@@ -2,9 +2,10 @@
 
 import posixpath
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from functools import cached_property
 from urllib.parse import unquote
 
 from lxml import etree
@@ -20,6 +21,7 @@ from sheetcalc.files.references import (
     covered,
     dependants,
     excel_cell,
+    holder,
     named_areas,
     whole,
 )
@@ -70,7 +72,7 @@ _PERCENT_FORMATS = frozenset([9, 10])
 _FORMAT_LITERALS = re.compile(r'"[^"]*"|\\.|[_*].|\[(?!h+\]|m+\]|s+\])[^\]]*\]', re.IGNORECASE)
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
 _CELL_NAME = re.compile(r"([A-Za-z]{1,3})([0-9]{1,7})")
-_HAS_FORMULAS = re.compile(rb"<(?:\w+:)?f[\s>/]")
+_FORMULA_TAG = re.compile(rb"<(?:[^\s<>/:]+:)?f[\s>/]")
 
 
 @dataclass
@@ -92,6 +94,11 @@ class _Sheet:
     # Blocks that one array formula or data table fills.
     blocks: list[Area] = field(default_factory=list)
     edited: bool = False
+
+    @cached_property
+    def in_block(self) -> Callable[[int, int], bool]:
+        """Tells whether a cell lies in one of the blocks."""
+        return holder(self.blocks)
 
     def tag(self, name: str) -> str:
         return f"{{{self.namespace}}}{name}"
@@ -149,6 +156,8 @@ class XlsxWorkbook(Workbook):
             elif scope in homes:
                 self.local_names.setdefault(homes[scope], {})[name.get("name", "")] = place
         self._loaded: dict[str, _Sheet] = {}
+        # Whether the workbook's part was edited, to have everything computed.
+        self._asked = False
 
     def _sheet(self, name: str) -> _Sheet:
         if name not in self._loaded:
@@ -203,6 +212,9 @@ class XlsxWorkbook(Workbook):
         if style != "moment":
             return style, number
         return ("moment", number + self._shift) if is_moment(number + self._shift) else ("number", number)
+
+    def _in_block(self, sheet: str, row: int, column: int) -> bool:
+        return self._sheet(sheet).in_block(row, column)
 
     def _put(
         self,
@@ -295,17 +307,20 @@ class XlsxWorkbook(Workbook):
                     loaded.edited = True
             if sheet in self._cells:
                 forget(self._cells[sheet], positions)
+        if formulas:
+            self._ask_for_calculation()
         parts = {loaded.part: serialize(loaded.root) for loaded in self._loaded.values() if loaded.edited}
-        if formulas and self._ask_for_calculation():
+        if self._asked:
             parts[self._part] = serialize(self._root)
         return parts
 
     def _forget_edits(self) -> None:
+        self._asked = False
         for loaded in self._loaded.values():
             loaded.edited = False
 
-    def _ask_for_calculation(self) -> bool:
-        """Have the workbook computed when it is opened; whether its part had to be edited for that."""
+    def _ask_for_calculation(self) -> None:
+        """Have the workbook computed when it is opened."""
         settings = self._root.find("{*}calcPr")
         if settings is None:
             settings = etree.Element(f"{{{self._namespace}}}calcPr")
@@ -317,10 +332,9 @@ class XlsxWorkbook(Workbook):
                 self._root.append(settings)
             else:
                 after.addprevious(settings)
-        if settings.get("fullCalcOnLoad") in ("1", "true"):
-            return False
-        settings.set("fullCalcOnLoad", "1")
-        return True
+        if settings.get("fullCalcOnLoad") not in ("1", "true"):
+            settings.set("fullCalcOnLoad", "1")
+            self._asked = True
 
     def _formulas(self) -> list[Formula]:
         """All formulas of the workbook with the cells they look at."""
@@ -332,11 +346,11 @@ class XlsxWorkbook(Workbook):
                 return tables[name]
             return self._defined.get((name, positions.get(sheet)), self._defined.get((name, None)))
 
-        names = named_areas(text, lambda formula, sheet: reader.excel(formula, sheet))
-        reader = Reader(self._order, names)
+        names = named_areas(text, lambda formula, sheet: within_names.excel(formula, sheet))
+        within_names, reader = Reader(self._order, names, fixed=False), Reader(self._order, names)
         formulas: list[Formula] = []
         for name, part in self._parts.items():
-            if name in self._loaded or _HAS_FORMULAS.search(self._package.read(part).replace(b"\0", b"")):
+            if name in self._loaded or _FORMULA_TAG.search(self._package.read(part).replace(b"\0", b"")):
                 formulas += _sheet_formulas(self._sheet(name), name, reader)
         return formulas
 
@@ -348,7 +362,8 @@ class XlsxWorkbook(Workbook):
                 if kind == "table" and table_part in self._package:
                     table = self._package.xml(table_part)
                     quoted = name.replace("'", "''")
-                    tables[table.get("displayName", "").casefold()] = f"'{quoted}'!{table.get('ref', '')}"
+                    area = re.sub("([A-Z]+)([0-9]+)", r"$\1$\2", table.get("ref", ""))
+                    tables[table.get("displayName", "").casefold()] = f"'{quoted}'!{area}"
         return tables
 
 
@@ -388,12 +403,12 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
     sheet = _Sheet(part, root, data, namespace)
     number = 0
     for row in data.iterchildren(sheet.tag("row")):
-        name = row.get("r")
+        name = row.get("r") or _row_of_cells(row)
         number = number + 1 if name is None else natural(name) or 0
         if not 1 <= number <= MAX_ROW or number in sheet.rows:
             raise BadWorkbook(f"A row in its part {brief(part)} has no valid number; take a backup copy.")
         sheet.rows[number] = row
-        sheet.unnumbered |= name is None
+        sheet.unnumbered |= "r" not in row.attrib
         column = 0
         for cell in row.iterchildren(sheet.tag("c")):
             name = cell.get("r")
@@ -415,6 +430,12 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
             if block is not None:
                 sheet.blocks.append(block)
     return sheet
+
+
+def _row_of_cells(row: etree._Element) -> str | None:
+    """The number of a row that only the names of its cells tell."""
+    matches = (_CELL_NAME.fullmatch(cell.get("r", "")) for cell in row.iterchildren("{*}c"))
+    return next((match[2] for match in matches if match), None)
 
 
 def _column_of(name: str, row: int, part: str) -> int:
@@ -544,19 +565,16 @@ def _drop_result(cell: etree._Element | None) -> bool:
 
 def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
     formulas = []
-    shared: dict[str, tuple[str, Position]] = {}
-    for (row, column), cell in sheet.cells.items():
-        element = cell.find("{*}f")
-        if element is None:
-            continue
+    elements = {place: f for place, cell in sheet.cells.items() if (f := cell.find("{*}f")) is not None}
+    # The cell that holds the text need not be the first one.
+    shared = {
+        f.get("si"): (f.text, place) for place, f in elements.items() if f.get("t") == "shared" and f.text
+    }
+    for (row, column), element in elements.items():
         text, shift = element.text or "", (0, 0)
-        index = element.get("si")
-        if element.get("t") == "shared" and index is not None:
-            if text:
-                shared[index] = (text, (row, column))
-            elif index in shared:
-                text, origin = shared[index]
-                shift = (row - origin[0], column - origin[1])
+        if element.get("t") == "shared" and not text and element.get("si") in shared:
+            text, origin = shared[element.get("si")]
+            shift = (row - origin[0], column - origin[1])
         covers = area_of(name, element.get("ref", "")) if element.get("t") in ("array", "dataTable") else None
         looks_at = reader.excel(text, name, shift)
         if element.get("t") == "dataTable":

@@ -167,10 +167,13 @@ def test_values_are_consistent(tmp_path: Path) -> None:
         'calcext:value-type="percentage"><text:p>50 %</text:p></table:table-cell>'
         '<table:table-cell office:value-type="currency" office:value="1" office:currency="EUR"/>'
         '<table:table-cell office:value-type="string" office:string-value="abc"/>'
+        '<table:table-cell office:value-type="date" office:date-value="2024-03-01"/>'
+        "<table:table-cell/><table:table-cell/>"
         '<table:table-cell office:value-type="date" office:date-value="2024-03-01"/></table:table-row>'
     )
     path = make(tmp_path, rows)
     book = open_workbook(path)
+    book.write("Data", 1, 7, 3e6)  # after the year 9999
     book.write("Data", 1, 1, 0.75)
     book.write("Data", 1, 2, 2)
     book.write("Data", 1, 3, 1.25)
@@ -185,10 +188,23 @@ def test_values_are_consistent(tmp_path: Path) -> None:
         4: ("date", "2024-03-01T06:00:00"),
         5: ("date", "2024-03-01"),
         6: ("float", "1"),
+        7: ("float", "3000000"),
     }
     content = part(path, "content.xml")
-    assert 'office:currency="EUR"' in content and content.count("calcext:value-type") == 6
+    assert 'office:currency="EUR"' in content and content.count("calcext:value-type") == 7
     assert open_workbook(path).cells("Data") == book.cells("Data")
+
+
+def test_a_number_of_days_is_the_same_when_it_is_written_again(tmp_path: Path) -> None:
+    path = make(tmp_path, '<table:table-row><table:table-cell office:value-type="date"/></table:table-row>')
+    for days in (45352 + 1 / 3, 1e-24, 45352.123456789):
+        book = open_workbook(path)
+        book.write("Data", 1, 1, datetime(2000, 1, 1))
+        book.write("Data", 1, 1, days)
+        book.save()
+        again = open_workbook(path)
+        again.write("Data", 1, 1, days)
+        assert not again.changed
 
 
 def test_text_stays_text(tmp_path: Path) -> None:
@@ -312,6 +328,28 @@ def test_formulas_are_not_overwritten(tmp_path: Path) -> None:
     for row in (1, 2):
         with pytest.raises(ValueError, match="formula"):
             book.write("Data", row, 1, 5)
+
+
+def test_all_results_of_a_matrix_formula_are_forgotten(tmp_path: Path) -> None:
+    rows = (
+        f"<table:table-row>{number(1)}"
+        '<table:table-cell table:formula="of:=[.A1:.A3]*2" table:number-matrix-rows-spanned="3" '
+        'table:number-matrix-columns-spanned="1" office:value-type="float" office:value="2">'
+        f"<text:p>2</text:p></table:table-cell></table:table-row>{repeated(4, number(1) + number(2))}"
+    )
+    path = make(tmp_path, rows)
+    book = open_workbook(path)
+    book.write("Data", 2, 1, 5)
+    book.save()
+    assert {place: look[1] for place, look in ods_cells(path).items()} == {
+        **{("Data", row, 1): "1" if row != 2 else "5" for row in (1, 2, 3, 4, 5)},
+        ("Data", 1, 2): None,
+        ("Data", 4, 2): "2",
+        ("Data", 5, 2): "2",
+    }
+    assert book.cells("Data") == open_workbook(path).cells("Data") | {
+        (row, 2): Cell(None, "blank", True) for row in (2, 3)
+    }
 
 
 def test_senseless_repeats_are_refused(tmp_path: Path) -> None:

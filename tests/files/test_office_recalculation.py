@@ -24,15 +24,29 @@ FRESH = {
     "I1": ('=INDIRECT("A"&1)+1', 8),
     "J1": ("=SUM(OFFSET(A2,-1,0,2,1))", 9),
     "K1": ("='It''s'!A1&\"\"", "7!"),
+    "P1": ("=SUM(A1:last)", 7 + 2 + 3),
+    "P2": ('=below&"!"', "a link!"),
+    "P3": ('=INDIRECT(A9&"!B1")', 7),
+    "P4": ("=OFFSET(lower,-1,0)", 8),
 }
-UNRELATED = {"B9": ("=A2*2", 4), "C9": ('=A3&"x"', "3x"), "D9": ("=SUM(A2:A3)", 5)}
+UNRELATED = {
+    "B9": ("=A2*2", 4),
+    "C9": ('=A3&"x"', "3x"),
+    "D9": ("=SUM(A2:A3)", 5),
+    "E9": ('="INDIRECT("&A9', 0),
+}
 STALE = 999
 
 
 def _fill(book: Any, sheet: Any) -> None:
     other, quoted = book.add_worksheet("Other"), book.add_worksheet("It's")
     book.define_name("start", "=Data!$A$1")
+    book.define_name("last", "=Data!$A$3")
+    # From each cell that uses the name as far down as this one is from A1.
+    book.define_name("below", "=Data!$A19")
+    book.define_name("lower", "=Other!$A$2")
     sheet.write_column("A1", [5, 2, 3])
+    sheet.write("A9", "Other")
     for cell, (formula, _) in {**FRESH, **UNRELATED}.items():
         sheet.write_formula(cell, formula, None, STALE)
     other.write_formula("A1", "=Data!A1+1", None, STALE)

@@ -20,6 +20,8 @@ from sheetcalc.files.references import (
 SHEETS = ["Data", "Other", "It's", "2024", "Ünï"]
 NAMES = {"start": [Area("Data", 1, 1, 1, 1)], "jars": [Area("Other", 1, 1, 9, 3)]}
 
+EVERYTHING = {"!A1:XFD*"}
+
 
 @pytest.fixture
 def reader() -> Reader:
@@ -52,7 +54,11 @@ def spots(areas: list[Area]) -> set[str]:
         ("start+jars", {"Data!A1:A1", "Other!A1:C9"}),
         ("SUM(jars[amount])+jars[[#This Row],[a b]]", {"Other!A1:C9"}),
         ("[@amount]*2", {"Data!A1:XFD*"}),
-        ('INDIRECT("Other!A"&1)', {"Data!A1:XFD*", "Other!A1:XFD*"}),
+        ('INDIRECT(A1&"!A1")', {"Data!A1:A1", *EVERYTHING}),
+        ("OFFSET(jars,1,0)", {"Other!A1:C9", "Other!A1:XFD*", "Data!A1:XFD*"}),
+        ('"OFFSET("&Other!B2', {"Other!B2:B2"}),
+        ("SUM(A1:start)+SUM(start:B9)", {"Data!A1:A1", "Data!B9:B9", "Data!A1:XFD*"}),
+        ("SUM(jars:Other!Z9)", {"Other!Z9:Z9", "Other!A1:XFD*", "Data!A1:XFD*"}),
         ("SUM(A1:INDEX(B1:B9,2))", {"Data!A1:A1", "Data!B1:B9", "Data!A1:XFD*"}),
         ("A1#", {"Data!A1:A1"}),
         ("A1:A2 B1", {"Data!A1:A2", "Data!B1:B1"}),
@@ -75,7 +81,10 @@ def test_excel_formulas(reader: Reader, formula: str, expected: set[str]) -> Non
         ("of:=['file:///a.ods'#$Data.A1]", set()),
         ("of:=[.#REF!]+[$Missing.A1]", set()),
         ("of:=start*2", {"Data!A1:A1"}),
-        ('of:=INDIRECT("Other.A"&1)', {"Data!A1:XFD*", "Other!A1:XFD*"}),
+        ('of:=INDIRECT("Other.A"&1)', EVERYTHING),
+        ("of:=SUM([.A1]:start)", {"Data!A1:A1", "Data!A1:XFD*"}),
+        ("of:=SUM(start:[.B9])", {"Data!A1:A1", "Data!B9:B9", "Data!A1:XFD*"}),
+        ("msoxl:=Other!A1+start", {"Other!A1:A1", "Data!A1:A1"}),
     ],
 )
 def test_open_document_formulas(reader: Reader, formula: str, expected: set[str]) -> None:
@@ -87,6 +96,15 @@ def test_shifted_formulas(reader: Reader) -> None:
         "Data!D3:D3", "Data!A3:A3", "Data!D1:D1", "Data!A1:A1", "Other!D3:D3",
     }  # fmt: skip
     assert reader.excel("A2", "Data", (-3, 0)) == [whole("Data")]
+
+
+def test_names_that_denote_another_cell_for_each_formula() -> None:
+    inside = Reader(SHEETS, lambda name, sheet: None, fixed=False)
+    assert spots(inside.excel("Data!$A$1+Other!$B:$C", "Data")) == {"Data!A1:A1", "Other!B1:C*"}
+    for text in ("Data!A1", "Data!$A1", "Data!A$1", "Data!$A$1:A$9", "Data!A:$B"):
+        assert spots(inside.excel(text, "Other")) == {"Data!A1:XFD*"}
+    assert spots(inside.open_document("[$Data.$A$1:.$B$2]", "Other")) == {"Data!A1:B2"}
+    assert spots(inside.open_document("[$Data.$A1]", "Other")) == {"Data!A1:XFD*"}
 
 
 def test_single_cells() -> None:

@@ -197,6 +197,16 @@ def test_what_cannot_be_written(tmp_path: Path) -> None:
     assert not book.changed
 
 
+def test_cells_that_only_an_array_formula_names_are_not_overwritten(tmp_path: Path) -> None:
+    path = from_xml(tmp_path, '<row r="1"><c r="B1"><f t="array" ref="B1:C3">A1:A3*2</f><v>2</v></c></row>')
+    book = open_workbook(path)
+    for place in ((1, 2), (1, 3), (3, 2), (3, 3)):
+        with pytest.raises(ValueError, match="formula"):
+            book.write("Data", *place, 5)
+    book.write("Data", 4, 2, 5)
+    book.write("Data", 3, 4, 5)
+
+
 def test_clearing_and_filling_keep_the_style(tmp_path: Path) -> None:
     path = make(tmp_path, lambda b, s: s.write("B2", 3, b.add_format({"bold": True, "num_format": "0.0"})))
     for value in (None, "text", None, 4.0, ""):
@@ -401,19 +411,79 @@ def test_prefixed_and_strict_files(tmp_path: Path, strict: bool) -> None:
         assert openpyxl.load_workbook(path)["Data"]["D4"].value == 4
 
 
-def test_shared_formulas_depend_by_their_distance(tmp_path: Path) -> None:
+@pytest.mark.parametrize("holder", [1, 2, 3])
+def test_shared_formulas_depend_by_their_distance(tmp_path: Path, holder: int) -> None:
+    """In whichever of the cells the text of the formula stands."""
+    texts = {row: f'<f t="shared" ref="B1:B3" si="0">A{row}*2</f>' for row in (holder,)}
     path = from_xml(
         tmp_path,
-        '<row r="1"><c r="A1"><v>1</v></c>'
-        '<c r="B1"><f t="shared" ref="B1:B3" si="0">A1*2</f><v>2</v></c></row>'
-        '<row r="2"><c r="A2"><v>1</v></c><c r="B2"><f t="shared" si="0"/><v>2</v></c></row>'
-        '<row r="3"><c r="A3"><v>1</v></c><c r="B3"><f t="shared" si="0"/><v>2</v></c></row>',
+        "".join(
+            f'<row r="{row}"><c r="A{row}"><v>1</v></c>'
+            f'<c r="B{row}">{texts.get(row, """<f t="shared" si="0"/>""")}<v>2</v></c></row>'
+            for row in (1, 2, 3)
+        ),
     )
     book = open_workbook(path)
     book.write("Data", 2, 1, 5)
     book.save()
     assert [book.cells("Data")[row, 2].value for row in (1, 2, 3)] == [2.0, None, 2.0]
     assert len(re.findall("<v>2</v>", part(path, SHEET))) == 2
+
+
+def utf16(content: bytes) -> bytes:
+    return content.decode().replace("UTF-8", "UTF-16").encode("utf-16")
+
+
+def prefixed_oddly(content: bytes) -> bytes:
+    text = re.sub(r"<(/?)(?=[a-zA-Z])", r"<\1a-1.é:", content.decode())
+    return text.replace(" xmlns=", " xmlns:a-1.é=", 1).encode()
+
+
+@pytest.mark.parametrize("spell", [utf16, prefixed_oddly])
+def test_formulas_are_found_however_their_sheet_is_written(
+    tmp_path: Path, spell: Callable[[bytes], bytes]
+) -> None:
+    def fill(book: Any, sheet: Any) -> None:
+        sheet.write("A1", 1)
+        book.add_worksheet("More").write_formula("B2", "=Data!A1*2", None, 2)
+
+    path = with_parts(make(tmp_path, fill), tmp_path / "odd.xlsx", {"xl/worksheets/sheet2.xml": spell})
+    book = open_workbook(path)
+    book.write("Data", 1, 1, 5)
+    book.save()
+    assert open_workbook(path).cells("More")[2, 2] == Cell(None, "blank", True)
+    assert openpyxl.load_workbook(path)["More"]["B2"].value == "=Data!A1*2"
+
+
+def test_a_copy_saved_first_takes_nothing_from_the_file_itself(tmp_path: Path) -> None:
+    def fill(book: Any, sheet: Any) -> None:
+        sheet.write("A1", 1)
+        sheet.write_formula("B1", "=A1", None, 1)
+
+    def bare(content: bytes) -> bytes:
+        return re.sub(rb"<calcPr[^>]*>", b"", content)
+
+    path = with_parts(make(tmp_path, fill), tmp_path / "bare.xlsx", {"xl/workbook.xml": bare})
+    book = open_workbook(path)
+    book.write("Data", 1, 1, 5)
+    book.save(tmp_path / "copy.xlsx")
+    book.save()
+    assert path.read_bytes() == (tmp_path / "copy.xlsx").read_bytes()
+    assert "fullCalcOnLoad" in part(path, "xl/workbook.xml")
+
+
+def test_rows_that_only_their_cells_tell(tmp_path: Path) -> None:
+    path = from_xml(tmp_path, '<row><c r="B7"><v>1</v></c></row><row/><row><c r="A9"><v>2</v></c></row>')
+    book = open_workbook(path)
+    assert book.cells("Data") == {(7, 2): Cell(1.0, "number"), (9, 1): Cell(2.0, "number")}
+    book.write("Data", 7, 2, 3)
+    book.write("Data", 8, 1, 4)
+    book.write("Data", 1, 1, 5)
+    book.save()
+    seen = openpyxl.load_workbook(path)["Data"]
+    assert {c.coordinate: c.value for row in seen for c in row if c.value} == {
+        "A1": 5, "B7": 3, "A8": 4, "A9": 2,
+    }  # fmt: skip
 
 
 def test_senseless_positions_are_refused(tmp_path: Path) -> None:

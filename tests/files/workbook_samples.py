@@ -80,17 +80,12 @@ def changed_members(before: Path, after: Path) -> set[str]:
 
 
 def raw_members(path: Path) -> dict[str, bytes]:
-    """Each member with its header and packed data, as the bytes of the file have it."""
+    """Each member with its header, packed data and what follows it, in the order of the file."""
     data = path.read_bytes()
     with zipfile.ZipFile(path) as archive:
-        infos = archive.infolist()
-    raw = {}
-    for info in infos:
-        start = info.header_offset
-        lengths = data[start + 26 : start + 30]
-        head = 30 + int.from_bytes(lengths[:2], "little") + int.from_bytes(lengths[2:], "little")
-        raw[info.filename] = data[start : start + head + info.compress_size]
-    return raw
+        infos = sorted(archive.infolist(), key=lambda info: info.header_offset)
+        ends = [*(info.header_offset for info in infos[1:]), archive.start_dir]
+    return {info.filename: data[info.header_offset : end] for info, end in zip(infos, ends, strict=True)}
 
 
 def xlsx_cells(path: Path) -> dict[tuple[str, int, int], tuple[Any, ...]]:
@@ -123,7 +118,7 @@ def ods_cells(path: Path) -> dict[tuple[str, int, int], tuple[Any, ...]]:
         for row in _descend(table, "table-row"):
             rows = int(row.getAttrNS(TABLENS, "number-rows-repeated") or 1)
             column = 0
-            for cell in row.childNodes:
+            for cell in filter(_is_element, row.childNodes):
                 count = int(cell.getAttrNS(TABLENS, "number-columns-repeated") or 1)
                 look = _look(cell)
                 if look is not None:
@@ -135,12 +130,16 @@ def ods_cells(path: Path) -> dict[tuple[str, int, int], tuple[Any, ...]]:
     return found
 
 
+def _is_element(node: Any) -> bool:
+    return isinstance(node, Element)
+
+
 def _children(element: Any, name: str) -> Iterable[Any]:
-    return [child for child in element.childNodes if child.qname == (TABLENS, name)]
+    return [child for child in element.childNodes if _is_element(child) and child.qname == (TABLENS, name)]
 
 
 def _descend(element: Any, name: str) -> Iterable[Any]:
-    for child in element.childNodes:
+    for child in filter(_is_element, element.childNodes):
         if child.qname == (TABLENS, name):
             yield child
         elif child.qname[1] in ("table-rows", "table-row-group", "table-header-rows"):
@@ -154,7 +153,7 @@ def _look(cell: Any) -> tuple[Any, ...] | None:
         return None
     names = ("value", "date-value", "time-value", "boolean-value", "string-value")
     value = next((cell.attributes[OFFICENS, n] for n in names if (OFFICENS, n) in cell.attributes), None)
-    texts = [_shown(child) for child in cell.childNodes if child.qname[1] == "p"]
+    texts = [_shown(child) for child in filter(_is_element, cell.childNodes) if child.qname[1] == "p"]
     return kind, value, "\n".join(texts), formula, cell.attributes.get((TABLENS, "style-name"))
 
 
