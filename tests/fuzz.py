@@ -38,7 +38,7 @@ sys.path[:0] = [str(ROOT / "examples"), str(ROOT / "tests")]
 from demo import type_in  # noqa: E402 - needs the path above
 from logs import clean_log  # noqa: E402
 
-from sheetcalc import build, files, findings, layouts  # noqa: E402
+from sheetcalc import build, compute, files, findings, layouts  # noqa: E402
 from sheetcalc.files import locate  # noqa: E402
 from sheetcalc.fill import fill  # noqa: E402
 
@@ -135,7 +135,7 @@ def seeds(folder: Path, corpus: Path) -> list[Path]:
         keys = {sheet.key for sheet in layout.sheets}
         typed = {key: entries for key, entries in log.items() if key in keys}
         path = folder / f"{name}{ending}"
-        build.new_workbook(layout, "metric", path)
+        build.new_workbook(layout, compute.needs(layout), "metric", path)
         type_in(path, typed)
         filled = folder / f"{name}-filled{ending}"
         shutil.copyfile(path, filled)

@@ -30,7 +30,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "examples")]
 
 from logs import clean_log, typed  # noqa: E402 - needs the path above
 
-from sheetcalc import build, layouts  # noqa: E402
+from sheetcalc import build, compute, layouts  # noqa: E402
 from sheetcalc.fill import fill  # noqa: E402
 
 WAYS = (("in place",), ("--backup", "--backup"), ("--to", "--to", "out"))
@@ -76,7 +76,7 @@ def cases(folder: Path, book: str) -> list[Case]:
     log = {sheet: entries for sheet, entries in clean_log().items() if sheet in wanted}
     for ending in ("xlsx", "ods"):
         blank, old = folder / f"blank.{ending}", folder / f"typed.{ending}"
-        build.new_workbook(layout, "metric", blank)
+        build.new_workbook(layout, compute.needs(layout), "metric", blank)
         case = Case(ending, "", (), typed(log, blank, old).read_bytes(), b"", 0)
         began = time.monotonic()
         start(case, folder).communicate()
