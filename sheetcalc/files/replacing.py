@@ -243,7 +243,7 @@ def _write_failure(error: OSError) -> str:
             "There is a file of that name already; remove it or choose another folder; nothing was written."
         )
     if isinstance(error, FileNotFoundError | NotADirectoryError):
-        return "The folder to write to does not exist; nothing was written."
+        return "The folder to write to does not exist or is gone by now; nothing was written, start again."
     if error.errno in (errno.EBUSY, errno.ETXTBSY, errno.EXDEV):
         return (
             f"The file can't be replaced where it is ({reason(error)}): another program holds it, or it is "
