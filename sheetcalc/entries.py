@@ -20,6 +20,7 @@ EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not
 MOST_TYPED = 1e15  # beyond it no unit is small enough
 MOST_RECORDS = 20_000  # a reading a minute for two weeks
 MOST = 1e9  # no amount, of anything, in any of our units, comes near it
+LEAST = 1e-12  # nor to this, nothing aside
 NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
 
 
@@ -38,6 +39,7 @@ class Problem(NamedTuple):
 
 AGAIN = "Look at the reading and at its unit; type it anew."
 IMPOSSIBLE = Problem("error", "impossible_number", "No reading is as large as that.", AGAIN)
+TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as that.", AGAIN)
 
 
 @dataclass(frozen=True)
@@ -290,6 +292,8 @@ def _gravity_scale(typed: float, value: float, unit: str) -> float:
 def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float, Problem | None]:
     if not np.isfinite(value) or abs(value) > MOST:
         return np.nan, IMPOSSIBLE
+    if 0 < abs(value) < LEAST:
+        return np.nan, TOO_SMALL
     shown = units.show_exactly(value, field.quantity, unit)
     if value < 0 and field.quantity in NEVER_NEGATIVE:
         return np.nan, Problem("error", "negative", f"{shown} is below nothing.", AGAIN)

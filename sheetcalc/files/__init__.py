@@ -54,7 +54,8 @@ def open_workbook(path: Path | str) -> Workbook:
 def _open_document(package: Package) -> Workbook:
     if package.read("mimetype").decode("ascii", "replace").strip() not in _SPREADSHEETS:
         raise BadWorkbook(_NO_WORKBOOK)
-    manifest = package.xml(_MANIFEST)
+    # OpenOffice 2 and 3 name a document type there.
+    manifest = package.xml(_MANIFEST, may_name_type=True)
     if next(manifest.iter("{*}encryption-data"), None) is not None:
         raise BadWorkbook("The workbook is protected by a password; save it without one.")
     return OdsWorkbook(package)

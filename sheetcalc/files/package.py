@@ -41,7 +41,7 @@ _ENCODINGS = frozenset(
 _BEGINNING = re.compile(
     rb"""[\xef\xbb\xbf\xff\xfe]{0,4}\s*<(?:\?xml\s[^<]*?encoding\s*=\s*["'](?P<encoding>[^"'<]*))?"""
 )
-_DECLARATIONS = re.compile(rb"""<!DOCTYPE(?:[^\[>"']|"[^"]*+"|'[^']*+')*+\[""")
+_DECLARATIONS = re.compile(rb"""<!DOCTYPE(?:[^\[>"']|"[^"]*+"|'[^']*+')*+(?P<declared>\[)?""")
 
 
 class Package:
@@ -144,14 +144,14 @@ class Package:
             raise BadWorkbook(f"Its part {brief(name)} is damaged; take a backup copy.")
         return content
 
-    def xml(self, name: str) -> etree._Element:
-        """The root element of XML member `name`.
+    def xml(self, name: str, may_name_type: bool = False) -> etree._Element:
+        """The root element of XML member `name`; where `may_name_type`, a document type may be named in it.
 
         Raises BadWorkbook when it is missing, not well-formed, too large to be held in memory, or holds
         declarations, the one place where entities could be declared (no spreadsheet program writes any).
         """
         data = self.read(name)
-        if data.strip() and not _is_trusted(data):
+        if data.strip() and not _is_trusted(data, may_name_type):
             raise BadWorkbook(
                 f"Its part {brief(name)} declares entities or an unusual encoding; "
                 "no spreadsheet program does, the file is not trusted."
@@ -323,12 +323,15 @@ def _unpacked(info: zipfile.ZipInfo, local: memoryview) -> bytes | None:
     return content if inflate.eof and len(content) == info.file_size else None
 
 
-def _is_trusted(data: bytes) -> bool:
+def _is_trusted(data: bytes, may_name_type: bool) -> bool:
     """Whether a part declares nothing, neither entities nor default attributes, told before it is parsed."""
     ascii_only = data.replace(b"\0", b"")
     beginning = _BEGINNING.match(ascii_only[:1000])
     encoding = (beginning and beginning["encoding"]) or b"utf-8"
-    return bool(beginning) and encoding.lower() in _ENCODINGS and not _DECLARATIONS.search(ascii_only)
+    if not beginning or encoding.lower() not in _ENCODINGS:
+        return False
+    document_type = _DECLARATIONS.search(ascii_only)
+    return document_type is None or (may_name_type and not document_type["declared"])
 
 
 def _weight(data: bytes) -> int:

@@ -204,7 +204,8 @@ class XlsxWorkbook(Workbook):
             if kind == "e":
                 return "error", content
             if kind == "d":
-                return "moment", _iso_serial(content.strip())
+                days = _iso_serial(content.strip())
+                return "moment" if is_moment(days) else "number", days
             number = read_number(content)
         except (ValueError, IndexError):
             return _text(content)
