@@ -40,7 +40,7 @@ def shown(blank: Blank, soffice: Convert, tmp_path_factory: pytest.TempPathFacto
         for row, warm in WARM.items():
             workbook.write("Fermentation", row, 4, warm)
         for row, text in FLAGS.items():
-            workbook.write("Fermentation", row, 13, text.replace("Reading", "Ablesung"))
+            workbook.write("Fermentation", row, 15, text.replace("Reading", "Ablesung"))
         workbook.write("Batch", 7, 2, 120000.0)
         workbook.write("Batch", 7, 5, "ERROR [Wash volume] Nobody ferments so much. Look at the unit.")
         workbook.write("Instruments", 6, 7, 0.5)
@@ -131,6 +131,6 @@ def test_rules_marks_and_pages_survive_from_ods(crossed: dict[str, Path]) -> Non
     limits = next(rule for at, rule in rules.items() if at.startswith("C6:"))
     assert "C6>=0" in limits.formula1 and limits.errorStyle == "warning"
     formulas = [rule.formula[0] for each in sheet.conditional_formatting for rule in each.rules]
-    assert 'ISNUMBER(FIND("ERROR ["&A$4&"]",$M6))' in formulas
+    assert 'ISNUMBER(FIND("ERROR ["&A$4&"]",$O6))' in formulas
     assert sheet.print_title_rows == "$4:$5"
     assert sheet["A6"].number_format.replace("\\", "") == "yyyy-mm-dd hh:mm"
