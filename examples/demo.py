@@ -8,8 +8,9 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from sheetcalc import build, files, layouts
+from sheetcalc import files, layouts
 from sheetcalc.files import locate
+from sheetcalc.new import new
 
 ENDINGS = (".xlsx", ".ods")
 
@@ -44,7 +45,7 @@ def make(folder: Path) -> None:
         for ending in ENDINGS:
             path = folder / f"{workbook['file']}{ending}"
             path.unlink(missing_ok=True)
-            build.new_workbook(layouts.load(workbook["kind"]), workbook["units"], path)
+            new(workbook["kind"], path, workbook["units"])
             type_in(path, typed)
 
 

@@ -1,5 +1,18 @@
-"""`python -m sheetcalc`."""
+"""`sheetcalc` and `python -m sheetcalc`."""
 
-from sheetcalc.cli import app
+from sheetcalc import interrupts
 
-app(prog_name="sheetcalc")
+
+def main() -> None:
+    """Run the command; an interruption ends it in one line from here on, also while it still loads."""
+    interrupts.end_at_once()
+    from sheetcalc.cli import app
+
+    try:
+        app(prog_name="sheetcalc")
+    finally:
+        interrupts.let_end()
+
+
+if __name__ == "__main__":
+    main()

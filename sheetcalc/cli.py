@@ -65,12 +65,13 @@ def new(
 
     Example: sheetcalc new batch plum-2026.ods --units metric
     """
-    from sheetcalc import build, findings, layouts
+    from sheetcalc import findings, interrupts, layouts, new
 
     if kind not in layouts.kinds():
         _stop(f"There is no workbook '{kind}'; choose {' or '.join(layouts.kinds())}.")
     try:
-        build.new_workbook(layouts.load(kind), units, path)
+        with interrupts.held_back():
+            new.new(kind, path, units)
     except (layouts.LayoutError, ValueError, OSError) as trouble:
         _stop(f"{path}: {trouble}")
     made = findings.printable(str(path))
@@ -83,20 +84,29 @@ def fill(
     to: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Write filled copies there and leave the originals.")
     ] = None,
+    backup: Annotated[
+        bool, typer.Option("--backup", help="Keep the version before beside each, as NAME.before.")
+    ] = False,
 ) -> None:
     """Compute, and write results and flags into each workbook; nothing else in it changes.
 
-    Examples: sheetcalc fill plum.xlsx    sheetcalc fill logs --to filled
+    Examples: sheetcalc fill plum.xlsx    sheetcalc fill logs --to filled    sheetcalc fill plum.xlsx --backup
+
+    The version before is replaced at the next change; to go back to it, rename plum.xlsx.before to plum.xlsx.
     """
     from sheetcalc import fill as filling
     from sheetcalc import many
 
+    if backup and to:
+        _stop(
+            "--backup keeps what a fill in place replaces, and --to replaces nothing; leave one of them out."
+        )
     books = many.workbooks(paths)
     try:
         copies = many.copies(books, to) if to else {}
     except OSError as trouble:
         _stop(f"{to}: this folder can't be used: {trouble.strerror}.")
-    _tell(many.each(books, lambda path: filling.fill(path, copies.get(path))), paths, copies, most=5)
+    _tell(many.each(books, lambda path: filling.fill(path, copies.get(path), backup)), paths, copies, most=5)
 
 
 @app.command()
@@ -111,8 +121,7 @@ def check(
     from sheetcalc import fill as filling
     from sheetcalc import many
 
-    outcomes = many.each(many.workbooks(paths), lambda path: filling.examine(path).findings)
-    _tell(outcomes, paths, {}, as_json=as_json)
+    _tell(many.each(many.workbooks(paths), filling.check), paths, {}, as_json=as_json)
 
 
 def _tell(

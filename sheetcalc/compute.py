@@ -1,14 +1,15 @@
 """The computed columns in the order of their needs, and what the checks find."""
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any
 
 import numpy as np
 
-from sheetcalc import layouts, units
+from sheetcalc import layouts, uncertainty, units
 from sheetcalc.entries import Entries
 from sheetcalc.findings import Finding
-from sheetcalc.layouts import Field
+from sheetcalc.layouts import Field, Layout, Needs, Sheet
 from sheetcalc.stages import registry
 
 # Where a key is looked for when the sheet itself does not have it.
@@ -19,9 +20,25 @@ SHARED = ("batch", "instruments")
 class Values:
     """Every value of a workbook by sheet and key: typed, or computed on first use."""
 
-    def __init__(self, entries: Mapping[str, Entries]) -> None:
+    def __init__(
+        self,
+        entries: Mapping[str, Entries],
+        instead: Mapping[tuple[str, str], Any] | None = None,
+        base: "Values | None" = None,
+    ) -> None:
+        """With `base`, the values of a workbook where those of `instead` stand and all else is as there."""
         self.entries = entries
-        self._known: dict[tuple[str, str], Any] = {}
+        self.causes: tuple[uncertainty.Cause, ...] | None = None
+        self._known: dict[tuple[str, str], Any] = dict(instead or {})
+        self._instead = frozenset(self._known)
+        self._base = base
+        self._moved: dict[Any, Values] = {}
+
+    def moved(self, name: tuple[str, str, str], instead: Mapping[tuple[str, str], Any]) -> "Values":
+        """The values with others instead of some; made once for each name."""
+        if name not in self._moved:
+            self._moved[name] = Values(self.entries, instead, self)
+        return self._moved[name]
 
     def get(self, sheet: str, key: str) -> Any:
         """The values of a key, as a function of that sheet sees them; blank where nothing has it.
@@ -30,8 +47,14 @@ class Values:
         """
         home, own = self.home(sheet, key)
         if (home, own) not in self._known:
+            if self._base and (_is_decided(home, own) or not self.behind(home, own) & self._instead):
+                return self._base.get(home, own)
             self._known[home, own] = self._make(home, own)
         return self._known[home, own]
+
+    def behind(self, sheet: str, key: str) -> frozenset[tuple[str, str]]:
+        """A key and every key it comes from, by any way, each with the sheet that holds it."""
+        return _behind(sheet, key)
 
     def home(self, sheet: str, key: str) -> tuple[str, str]:
         """The sheet that holds a key, and its key there."""
@@ -46,12 +69,16 @@ class Values:
 
     def _has(self, sheet: str, key: str) -> bool:
         """Whether the sheet has the key, or would have it if it were in the workbook."""
-        if key in registry.COLUMNS.get(sheet, {}):
+        if _column(sheet, key):
             return True
         if sheet in self.entries:
             return key in self.entries[sheet].values
         look = layouts.every_sheet().get(sheet)
         return look is not None and look.field(key) is not None
+
+    def anew(self, sheet: str, key: str) -> Any:
+        """The values of a key that `get` would take from the base as decided."""
+        return self._make(sheet, key) if _is_decided(sheet, key) else self.get(sheet, key)
 
     def _make(self, sheet: str, key: str) -> Any:
         column = registry.COLUMNS.get(sheet, {}).get(key)
@@ -60,10 +87,88 @@ class Values:
         entries = self.entries.get(sheet)
         if entries and key in entries.values:
             return entries.values[key]
+        if key.endswith(uncertainty.ENDING):
+            return uncertainty.expanded(self, sheet, key.removesuffix(uncertainty.ENDING))
         look = entries.sheet if entries else layouts.every_sheet().get(sheet)
         if sheet == "batch" or (look and any(field.key == key for field in look.fields)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)
+
+
+def needs(layout: Layout) -> dict[tuple[str, str], Needs]:
+    """What every result of a workbook of this layout comes from, by sheet and key.
+
+    Flags are judged again as a whole: they come from all that the sheet's checks look at, and from
+    their own row.
+    """
+    return {
+        (sheet.key, field.key): _sorted(layout, sheet, field)
+        for sheet in layout.sheets
+        for field in (*sheet.fields, *sheet.columns)
+        if field.role != "entry"
+    }
+
+
+def _sorted(layout: Layout, sheet: Sheet, field: Field) -> Needs:
+    """The entries of the workbook that a result comes from, those in its own row apart."""
+    typed = {
+        (s.key, f.key): f in s.columns
+        for s in layout.sheets
+        for f in (*s.fields, *s.columns)
+        if f.role == "entry"
+    }
+    if field.role == "flag":
+        found = {
+            source: True
+            for check in registry.CHECKS.get(sheet.key, [])
+            for need in check.needs
+            for source in _sources(sheet.key, need)
+        }
+        found |= {(sheet.key, f.key): True for f in (*sheet.fields, *sheet.columns)}
+    elif _column(sheet.key, field.key):
+        found = _sources(sheet.key, field.key)
+    else:
+        # The lines of the findings may come from anything.
+        found = dict.fromkeys(typed, True)
+    found = {source: across for source, across in found.items() if source in typed}
+    beside = {
+        key
+        for (home, key), across in found.items()
+        if home == sheet.key and not across and field in sheet.columns and typed[home, key]
+    }
+    return Needs(frozenset(beside), frozenset(found.keys() - {(sheet.key, key) for key in beside}))
+
+
+def _is_decided(sheet: str, key: str) -> bool:
+    column = registry.COLUMNS.get(sheet, {}).get(key)
+    return column is not None and column.decided
+
+
+def _column(sheet: str, key: str) -> registry.Column | None:
+    """The function behind a key, or behind the result whose uncertainty it is."""
+    columns = registry.COLUMNS.get(sheet, {})
+    return columns.get(key) or columns.get(key.removesuffix(uncertainty.ENDING))
+
+
+@cache
+def _behind(sheet: str, key: str) -> frozenset[tuple[str, str]]:
+    home, own = Values({}).home(sheet, key)
+    column = _column(home, own)
+    return frozenset({(home, own)}).union(*(_behind(home, need) for need in (column.needs if column else ())))
+
+
+@cache
+def _sources(sheet: str, key: str) -> dict[tuple[str, str], bool]:
+    """The keys without a function that this one comes from; True where more than its own row counts."""
+    home, own = Values({}).home(sheet, key)
+    column = _column(home, own)
+    if column is None:
+        return {(home, own): home != sheet}
+    found: dict[tuple[str, str], bool] = {}
+    for need in column.needs:
+        for source, across in _sources(home, need).items():
+            found[source] = found.get(source, False) or across or column.across or home != sheet
+    return found
 
 
 def findings(values: Values) -> Iterator[Finding]:

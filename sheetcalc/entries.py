@@ -20,6 +20,7 @@ EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not
 MOST_TYPED = 1e15  # beyond it no unit is small enough
 MOST_RECORDS = 20_000  # a reading a minute for two weeks
 MOST = 1e9  # no amount, of anything, in any of our units, comes near it
+LEAST = 1e-12  # nor to this, nothing aside
 NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
 
 
@@ -38,6 +39,7 @@ class Problem(NamedTuple):
 
 AGAIN = "Look at the reading and at its unit; type it anew."
 IMPOSSIBLE = Problem("error", "impossible_number", "No reading is as large as that.", AGAIN)
+TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as that.", AGAIN)
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def read(sheet: Sheet, found: Found, cells: Cells) -> Entries:
     in_force: dict[str, str] = {}
     for field in (*sheet.fields, *sheet.columns):
         if field.key in found.cells:
-            in_force[field.key] = _unit(field, found, cells, findings)
+            in_force[field.key] = _unit(sheet, field, found, cells, findings)
     rows = tuple(_records(sheet, found, cells))
     values: dict[str, Any] = {}
     for field in sheet.fields:
@@ -133,7 +135,7 @@ def _is_remark(cells: list[tuple[Field, Cell]]) -> bool:
     return len(cells) == 1 and field.quantity not in ("text", "choice") and worded and not cell.formula
 
 
-def _unit(field: Field, found: Found, cells: Cells, findings: list[Finding]) -> str:
+def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list[Finding]) -> str:
     """The unit label in force for a field; '' (and a finding) where it can't be told."""
     if not field.units:
         return ""
@@ -145,12 +147,17 @@ def _unit(field: Field, found: Found, cells: Cells, findings: list[Finding]) -> 
         return label
     standing = set(field.unit.values())
     if not text and len(standing) == 1:
-        return standing.pop()
+        label = standing.pop()
+        said = f"Its unit is missing; it was taken to be {label}."
+        problem = Problem("note", "unit_missing", said, "Choose the unit in the unit cell.")
+        findings.append(_finding(problem, field, found, found.cells[field.key]))
+        return label
     said = f"{units.short(text)} is no unit of {field.quantity}." if text else "Its unit is missing."
+    whole = "The whole column" if field in sheet.columns else "Its line"
     problem = Problem(
         "error",
         "unit_unknown",
-        f"{said} The whole column stays unread.",
+        f"{said} {whole} stays {'unread' if field.role == 'entry' else 'blank'}.",
         f"Choose one of {', '.join(field.units)} in the unit cell.",
     )
     findings.append(_finding(problem, field, found, place or found.cells[field.key]))
@@ -285,6 +292,8 @@ def _gravity_scale(typed: float, value: float, unit: str) -> float:
 def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float, Problem | None]:
     if not np.isfinite(value) or abs(value) > MOST:
         return np.nan, IMPOSSIBLE
+    if 0 < abs(value) < LEAST:
+        return np.nan, TOO_SMALL
     shown = units.show_exactly(value, field.quantity, unit)
     if value < 0 and field.quantity in NEVER_NEGATIVE:
         return np.nan, Problem("error", "negative", f"{shown} is below nothing.", AGAIN)

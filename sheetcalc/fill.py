@@ -1,5 +1,7 @@
 """One workbook from start to finish: read, compute, check, write back only what is ours."""
 
+import contextlib
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -7,11 +9,17 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import compute, entries, files, layouts, units
+from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, units
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, by_weight, flag_text
 from sheetcalc.layouts import Field
+
+# What --backup puts behind the name of the version before. Neither a folder nor a pattern such as *.xlsx
+# means such a file, so that the next fill leaves it alone.
+BACKUP_ENDING = ".before"
+# How often a fill is begun when somebody changes the workbook under it.
+ATTEMPTS = 3
 
 
 @dataclass(frozen=True)
@@ -43,33 +51,53 @@ def examine(path: Path) -> Examined:
         if key != "findings"
     }
     values = compute.Values(read)
-    doubts = [_doubt(place, text) for place in found.values() for text in place.doubts]
-    findings = by_weight([*doubts, *compute.findings(values), *_own_formulas(book, read)])
+    doubts = [_doubt(place, doubt) for place in found.values() for doubt in place.doubts]
+    gone = lost.findings(values, found)
+    findings = by_weight([*doubts, *gone, *compute.findings(values), *_own_formulas(book, read)])
     return Examined(book, found, values, tuple(findings))
 
 
-def fill(path: Path, to: Path | None = None) -> tuple[Finding, ...]:
+def check(path: Path) -> tuple[Finding, ...]:
+    """What was found in a workbook, and what was typed since it was last filled; writes nothing.
+
+    Raises files.BadWorkbook as `examine` does.
+    """
+    seen = examine(path)
+    return tuple(by_weight([*seen.findings, *edits.edited(seen.book, seen.values.entries)]))
+
+
+def fill(path: Path, to: Path | None = None, backup: bool = False) -> tuple[Finding, ...]:
     """Fill one workbook in place, or into the new file `to`, and tell what was found.
 
-    Only our own cells are rewritten; a workbook whose results are all up to date is left as it is.
+    Only our own cells are rewritten; a workbook whose results are all up to date is left as it is. With
+    `backup`, the version before is kept beside it when it is rewritten. When somebody changes it meanwhile,
+    what they made of it is filled.
     Raises files.BadWorkbook with one clear sentence where the file can't be read or written; it is
     then as it was before.
     """
-    if to and to.exists():
-        raise files.BadWorkbook(f"{to} is there already; remove it or choose another folder.")
-    lock = files.open_lock(path)
-    if lock:
+    if path.name.endswith(BACKUP_ENDING):
         raise files.BadWorkbook(
-            f"It is open in a spreadsheet program (there is a lock file {lock}). Save and close it there, "
-            "then fill it. If no program has it open, delete the lock file."
+            "This is the version kept by --backup; copy it to a name of its own to fill it."
         )
+    files.remove_abandoned(to.parent if to else Path(os.path.realpath(path)).parent)
+    if to and os.path.lexists(to):
+        raise files.BadWorkbook(f"{to} is there already; remove it or choose another folder.")
+    for _ in range(ATTEMPTS - 1):
+        with contextlib.suppress(files.ChangedMeanwhile):
+            return _fill_once(path, to, backup)
+    return _fill_once(path, to, backup)
+
+
+def _fill_once(path: Path, to: Path | None, backup: bool) -> tuple[Finding, ...]:
+    files.refuse_open(path)
     seen = examine(path)
     for read in seen.values.entries.values():
         _write_results(seen, read)
     if "findings" in seen.found:
         _write_findings(seen)
+    edits.keep(seen.book, seen.values.entries, __version__)
     if to or seen.book.changed:
-        seen.book.save(to)
+        seen.book.save(to, BACKUP_ENDING if backup else None)
     return seen.findings
 
 
@@ -195,8 +223,7 @@ def _own_formulas(book: files.Workbook, read: Mapping[str, Entries]) -> Iterable
                 )
 
 
-def _doubt(place: locate.Found, text: str) -> Finding:
-    row, column = next(iter(place.cells.values()))
-    return Finding(
-        "warning", place.tab, "", row, column, "column_in_doubt", text, "Give each column its own heading."
-    )
+def _doubt(place: locate.Found, doubt: locate.Doubt) -> Finding:
+    tab, row, column = doubt.place
+    heading = next((place.headings[k] for k, c in place.cells.items() if (place.tab, *c) == doubt.place), "")
+    return Finding("warning", tab, heading, row, column, doubt.rule, doubt.message, doubt.advice)

@@ -27,6 +27,16 @@ class Instrument:
     correction: float
     uncertainty: float
 
+    @property
+    def calibration(self) -> float:
+        """Standard uncertainty of the scale itself, alike in all readings: half a division either way."""
+        return float(self.division / 2.0 / np.sqrt(3.0))
+
+    @property
+    def reading(self) -> float:
+        """Standard uncertainty of one reading beside that: half a division either way."""
+        return float(self.division / 2.0 / np.sqrt(3.0))
+
 
 def expanded_uncertainty(division: ArrayLike) -> Array:
     """Expanded uncertainty (k = 2) of one reading, from the division of the scale alone; same unit.

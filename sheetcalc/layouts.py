@@ -4,7 +4,7 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, NamedTuple, get_args
 
 from sheetcalc import units
 
@@ -12,7 +12,15 @@ Role = Literal["entry", "computed", "flag"]
 System = Literal["metric", "us"]
 Style = Literal["title", "heading", "text", "step", "caution", "entry", "computed", "flag"]
 ChartKind = Literal["line", "scatter", "bar"]
+INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer", "measure", "vessel", "scale")
 MOST_DRAWN = 3  # more columns in one chart can't be told apart in grey print
+
+
+class Needs(NamedTuple):
+    """The entries a result comes from: keys in its own row, and (sheet, key) anywhere else."""
+
+    beside: frozenset[str]
+    elsewhere: frozenset[tuple[str, str]]
 
 
 class LayoutError(Exception):
@@ -24,7 +32,8 @@ class Field:
     """One line of a card or one column of a table.
 
     `low`, `high` and `default` are in base units; `unit` and `digits` hold one value for each
-    unit system. A field with no unit holds text, a moment or a plain number.
+    unit system. A field with no unit holds text, a moment or a plain number. `measured_with` is the
+    instrument an entry was read from, and `corrected` tells that its correction is in it already.
     """
 
     key: str
@@ -41,6 +50,8 @@ class Field:
     needed: bool
     width: float
     format: str | None
+    measured_with: str = ""
+    corrected: bool = False
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -198,7 +209,8 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     key = _take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     known = {"key", "heading", "help", "role", "quantity", "unit", "digits", "choices"}
-    _only(path, where, entry, known | {"low", "high", "default", "needed", "width", "format"})
+    known |= {"low", "high", "default", "needed", "width", "format", "measured_with", "corrected"}
+    _only(path, where, entry, known)
     if not key.isidentifier() or key != key.lower():
         raise LayoutError(f"{path.name}, {where}: a key is made of small letters, digits and '_'.")
     role = _take(path, where, entry, "role", str)
@@ -226,6 +238,8 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     if low is not None and high is not None and low >= high:
         raise LayoutError(f"{path.name}, {where}: low ({low:g}) has to be smaller than high ({high:g}).")
     default = entry.get("default")
+    if entry.get("measured_with", INSTRUMENTS[0]) not in INSTRUMENTS:
+        raise LayoutError(f"{path.name}, {where}: measured_with can be {_or(INSTRUMENTS)}.")
     if default is not None and isinstance(default, str) != (quantity in ("text", "choice")):
         raise LayoutError(f"{path.name}, {where}: default {default!r} does not fit quantity {quantity!r}.")
     return Field(
@@ -243,6 +257,8 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
         needed=_take(path, where, entry, "needed", bool, False),
         width=float(_take(path, where, entry, "width", (int, float), 12)),
         format=_take(path, where, entry, "format", str, None),
+        measured_with=_take(path, where, entry, "measured_with", str, ""),
+        corrected=_take(path, where, entry, "corrected", bool, False),
     )
 
 

@@ -70,6 +70,7 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
         "°P": Unit(2, sugar.gravity_from_plato, sugar.plato),
         "kg/m3": Unit(1, water.gravity, water.density_from_gravity),
     },
+    "gravity difference": {"points": _linear(1, 1e-3), "SG": _linear(4, 1.0)},
     "gravity change": {"SG/d": _linear(4, 1.0), "points/d": _linear(1, 1e-3)},
     "strength": {
         "% vol": _linear(1, 1.0),

@@ -38,7 +38,7 @@ sys.path[:0] = [str(ROOT / "examples"), str(ROOT / "tests")]
 from demo import type_in  # noqa: E402 - needs the path above
 from logs import clean_log  # noqa: E402
 
-from sheetcalc import build, files, findings, layouts  # noqa: E402
+from sheetcalc import build, compute, files, findings, layouts  # noqa: E402
 from sheetcalc.files import locate  # noqa: E402
 from sheetcalc.fill import fill  # noqa: E402
 
@@ -54,22 +54,62 @@ NUMBERS = (
 )
 TEXTS = (
     *("", " ", "\n", "\t", "=1+1", "=cmd|'/C calc'!A0", "+1", "-1", "@SUM(A1)", "\tx", "{=1}", "'"),
-    *("\x1b[31mred\x1b[0m", "\u202eabc", "a\x9bb", "\ufeff", "e\u0301", "😀", "_xD83D_", "_x0000_", "_x001B_"),
+    *(
+        "\x1b[31mred\x1b[0m",
+        "\u202eabc",
+        "a\x9bb",
+        "\ufeff",
+        "e\u0301",
+        "😀",
+        "_xD83D_",
+        "_x0000_",
+        "_x001B_",
+    ),
     *("1900-02-29", "0000-01-01", "99999-01-01", "9999-12-31T23:59:59.9999999", "PT9999999999H", "-P1D"),
     *("ZZZZ99999999", "A0", "XFD1048576", "A1:XFD1048576", "$A$1", "#REF!", "Sheet1!A1", "[1]Other!A1"),
     *("20 L**9**9**9", "1 (((", "5 %%%", "1e400 L", "2 gal gal", "700 ml/ml", "1" * 400, "1 " * 300 + "x"),
     *("x" * 300, "y" * 40_000, "['" + "''" * 40, "'" * 9000, "[" * 9000, "((" * 500, "../../etc/passwd"),
     *("%2e%2e/%2e%2e/x", "C:\\x", "/xl/workbook.xml", "xl/worksheets/sheet1.xml", "true", "no", "error"),
-    *("s", "str", "b", "e", "d", "inlineStr", "array", "shared", "float", "date", "time", "boolean", "percentage"),
+    *(
+        "s",
+        "str",
+        "b",
+        "e",
+        "d",
+        "inlineStr",
+        "array",
+        "shared",
+        "float",
+        "date",
+        "time",
+        "boolean",
+        "percentage",
+    ),
     *("12:99", "3/4/2026", "31.2.2026", "2026-03-04 25:00", "4 Mar 99999", "SG", "buckets", "°C", "% vol"),
 )
-NAMES = ("../x", "/x", "C:/x", "a\\b", "xl/workbook.xml", "XL/WORKBOOK.XML", "content.xml", "%2e%2e/x", "é", "x" * 300)
+NAMES = (
+    "../x",
+    "/x",
+    "C:/x",
+    "a\\b",
+    "xl/workbook.xml",
+    "XL/WORKBOOK.XML",
+    "content.xml",
+    "%2e%2e/x",
+    "é",
+    "x" * 300,
+)
 CELLS: tuple[Any, ...] = (
     *TEXTS,
     *NUMBERS,
     *(1e308, -1e308, 1e-320, 5e-324, 0.0, -1.0, 1e9, -1e9, 9.9e8, 1e15, 1e-9, 0.5, 1.0, 99.9, 100.0, 100.1),
     *(1.05, 1045.0, 37.5, 45000.0, 60.0, 2958465.0, 2958466.0, -5.0, 1e5, 4e7),
-    *(datetime(1900, 2, 28), datetime(1, 1, 1), datetime(9999, 12, 31, 23, 59, 59, 999999), datetime(2026, 3, 2)),
+    *(
+        datetime(1900, 2, 28),
+        datetime(1, 1, 1),
+        datetime(9999, 12, 31, 23, 59, 59, 999999),
+        datetime(2026, 3, 2),
+    ),
 )
 
 
@@ -95,7 +135,7 @@ def seeds(folder: Path, corpus: Path) -> list[Path]:
         keys = {sheet.key for sheet in layout.sheets}
         typed = {key: entries for key, entries in log.items() if key in keys}
         path = folder / f"{name}{ending}"
-        build.new_workbook(layout, "metric", path)
+        build.new_workbook(layout, compute.needs(layout), "metric", path)
         type_in(path, typed)
         filled = folder / f"{name}-filled{ending}"
         shutil.copyfile(path, filled)
@@ -363,11 +403,20 @@ def _check_filled(before: bytes, path: Path) -> None:
         old, new = files.open_workbook(old_path), files.open_workbook(path)
     ours = set(_ours(old))
     for sheet in old.sheets:
-        was, now = old.cells(sheet), new.cells(sheet)
+        try:
+            was = old.cells(sheet)
+        except files.BadWorkbook:
+            continue  # another's damaged sheet, which no fill looks into; its bytes are the same, as seen above
+        now = new.cells(sheet)
         for place in was.keys() | now.keys():
             formula = place in was and was[place].formula
             same = was.get(place) == now.get(place)
-            assert same or formula or (sheet, place[1]) in ours, (sheet, place, was.get(place), now.get(place))
+            assert same or formula or (sheet, place[1]) in ours, (
+                sheet,
+                place,
+                was.get(place),
+                now.get(place),
+            )
     for name in changed:
         assert _around(before, name) == _around(after, name), f"{name} changed beside its cells"
 
@@ -384,14 +433,17 @@ def _ours(book: files.Workbook) -> Iterator[tuple[str, int]]:
 def _check_members(before: bytes, after: bytes) -> set[str]:
     """The same members in the same order, and all but sheets with their very bytes; those that changed."""
     with zipfile.ZipFile(BytesIO(before)) as old, zipfile.ZipFile(BytesIO(after)) as new:
-        assert new.testzip() is None
         assert [i.orig_filename for i in old.infolist()] == [i.orig_filename for i in new.infolist()]
         changed = {
             one.orig_filename
             for one, other in zip(old.infolist(), new.infolist(), strict=True)
             if _raw(before, one) != _raw(after, other)
         }
-    assert all(name.casefold() == "content.xml" or "sheet" in name or "book" in name for name in changed), changed
+        # Reading one checks its sum; those with the same bytes may have been damaged before.
+        assert all(new.read(info) for info in new.infolist() if info.orig_filename in changed)
+    assert all(name.casefold() == "content.xml" or "sheet" in name or "book" in name for name in changed), (
+        changed
+    )
     return changed
 
 
@@ -406,7 +458,9 @@ def _around(data: bytes, name: str) -> bytes:
     """A part without the rows of its sheets and what follows from their cells."""
     with zipfile.ZipFile(BytesIO(data)) as archive:
         root = etree.fromstring(archive.read(name))
-    for element in list(root.iter("{*}sheetData", "{*}hyperlinks", "{*}dimension", "{*}calcPr", "{*}table-row")):
+    for element in list(
+        root.iter("{*}sheetData", "{*}hyperlinks", "{*}dimension", "{*}calcPr", "{*}table-row")
+    ):
         parent = element.getparent()
         if parent is not None:
             parent.remove(element)
@@ -457,8 +511,14 @@ def campaign(
         size = min(200, -(-len(wanted) // processes))
         parts = [wanted[start : start + size] for start in range(0, len(wanted), size)]
         jobs = [pool.submit(_runs, part, seed, workbooks, keep) for part in parts]
-        results = [job.result() for job in jobs]
-    return [outcome for outcomes, _ in results for outcome in outcomes], max(peak for _, peak in results)
+        outcomes, peak = [], 0.0
+        for job in jobs:
+            some, most = job.result()
+            outcomes, peak = outcomes + some, max(peak, most)
+            for outcome in some:
+                if outcome.bug:
+                    print(f"\nfile {outcome.number}, {outcome.bug}", flush=True)
+    return outcomes, peak
 
 
 def report(outcomes: list[Outcome], peak: float) -> str:
@@ -479,7 +539,9 @@ def report(outcomes: list[Outcome], peak: float) -> str:
 
 def main() -> int:
     """Run a campaign from the command line."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--files", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--first", type=int, default=0)
@@ -491,9 +553,6 @@ def main() -> int:
         wanted.keep.mkdir(parents=True, exist_ok=True)
     numbers = range(wanted.first, wanted.first + wanted.files)
     outcomes, peak = campaign(numbers, wanted.seed, wanted.processes, wanted.keep, wanted.corpus)
-    for outcome in outcomes:
-        if outcome.bug:
-            print(f"\nfile {outcome.number}, {outcome.bug}")
     print(report(outcomes, peak))
     return int(any(outcome.bug for outcome in outcomes))
 

@@ -14,17 +14,19 @@ import time
 import traceback
 from pathlib import Path
 
+import office_acts
 import uno
 from com.sun.star.awt import Point, Rectangle, Size
 from com.sun.star.beans import PropertyValue
-from com.sun.star.sheet import TableFilterField
-from com.sun.star.sheet.CellDeleteMode import LEFT
-from com.sun.star.sheet.CellInsertMode import RIGHT
 from com.sun.star.sheet.ConditionOperator import GREATER
-from com.sun.star.sheet.FilterOperator import EQUAL
 from com.sun.star.table import CellAddress, TableSortField
 
-FILTERS = {".xlsx": "Calc MS Excel 2007 XML", ".ods": "calc8"}
+FILTERS = {
+    ".xlsx": "Calc MS Excel 2007 XML",
+    ".ods": "calc8",
+    ".xls": "MS Excel 97",
+    ".fods": "OpenDocument Spreadsheet Flat XML",
+}
 OWN_SHEET = "Meine Zahlen"
 FORMULAS = 16  # com.sun.star.sheet.CellFlags
 
@@ -145,17 +147,6 @@ def make_room(hands):
     sheet.Columns.removeByIndex(column, 1)
 
 
-def move_column(hands, name, before):
-    """Cut a table's column and put it in before another."""
-    sheet, target, row = hands.place(before)
-    room = sheet.getCellRangeByPosition(target, row - 1, target, row + 2010)
-    sheet.insertCells(room.getRangeAddress(), RIGHT)
-    _, column, row = hands.place(name)
-    block = sheet.getCellRangeByPosition(column, row - 1, column, row + 2010).getRangeAddress()
-    sheet.moveRange(CellAddress(block.Sheet, target, row - 1), block)
-    sheet.removeRange(block, LEFT)
-
-
 def add_own_column(hands, count):
     """A column right of ours, with a formula over our results."""
     sheet, column, row = hands.place("fermentation_flags")
@@ -188,21 +179,6 @@ def sort_by_date(hands, count):
     field.Field, field.IsAscending, field.IsCaseSensitive = first, False, False
     fields = uno.Any("[]com.sun.star.table.TableSortField", (field,))
     block.sort((prop("SortFields", fields), prop("ContainsHeader", False), prop("IsSortColumns", False)))
-
-
-def filter_runs(hands, runs):
-    """An autofilter that shows the stripping runs alone."""
-    sheet, first, row = hands.place("runs_run")
-    _, last, _ = hands.place("runs_flags")
-    _, kind, _ = hands.place("runs_kind")
-    block = sheet.getCellRangeByPosition(first, row, last, row + 1 + runs)
-    hands.book.DatabaseRanges.addNewByName("meine_Auswahl", block.getRangeAddress())
-    chosen = hands.book.DatabaseRanges.getByName("meine_Auswahl")
-    chosen.AutoFilter = True
-    field = TableFilterField()
-    field.Field, field.Operator, field.StringValue = kind - first, EQUAL, "stripping"
-    chosen.getFilterDescriptor().setFilterFields((field,))
-    chosen.refresh()
 
 
 def hide_and_colour(hands):
@@ -289,13 +265,13 @@ def work(remote, order):
     try:
         type_other_values(hands, order)
         make_room(hands)
-        move_column(hands, "fermentation_wash_temperature", "fermentation_reading")
+        office_acts.move_before(hands, "fermentation_wash_temperature", "fermentation_reading")
         add_own_column(hands, order["records"])
         choose_other_units(hands, order)
         sort_by_date(hands, order["records"])
         add_totals(hands, order["runs"])
         hide_and_colour(hands)
-        filter_runs(hands, order["runs"])
+        office_acts.filter_by(hands, "runs_run", "runs_flags", "runs_kind", order["runs"], "stripping")
         add_own_sheet(hands, order, order["picture"])
         translate(hands, order)
         for old, new, position in order["copies"]:
@@ -326,6 +302,19 @@ def replace(remote, order):
         hands.book.storeToURL(
             Path(order["save"]).as_uri(), (prop("FilterName", FILTERS[Path(order["save"]).suffix]),)
         )
+    finally:
+        hands.book.close(True)
+    return "done"
+
+
+def act(remote, order):
+    """Do single things one after the other, see office_acts.py, and save under every path that is wanted."""
+    hands = Hands(remote, order["path"])
+    try:
+        for name, *details in order["acts"]:
+            getattr(office_acts, name)(hands, *details)
+        for path in order["saves"]:
+            hands.book.storeToURL(Path(path).as_uri(), (prop("FilterName", FILTERS[Path(path).suffix]),))
     finally:
         hands.book.close(True)
     return "done"
@@ -371,7 +360,7 @@ def formula_results(book):
                     yield sheet.Name, row + 1, column + 1, result
 
 
-ORDERS = {"work": work, "replace": replace, "read": read}
+ORDERS = {"work": work, "replace": replace, "act": act, "read": read}
 
 
 def main(soffice, folder):

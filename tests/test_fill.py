@@ -209,7 +209,9 @@ def test_half_a_row_gets_what_can_be_computed(blank: Blank, tmp_path: Path) -> N
     lots = {"strength": [{"lot": "A", "reading": 60.0, "temperature": 20.0}]}
     path = typed(lots, blank("bench", "metric", ".xlsx"), tmp_path / "log.xlsx")
     rules = [f.rule for f in fill(path)]
-    assert results(path, "strength") == {"strength_20": pytest.approx(60.0, abs=0.001)}
+    given = results(path, "strength")
+    assert given.keys() == {"strength_20", "strength_20_uncertainty"}
+    assert given["strength_20"] == pytest.approx(60.0, abs=0.001)
     assert "not_filled_in" in rules
 
 

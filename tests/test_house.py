@@ -17,14 +17,19 @@ MAY_IMPORT = {
     "units": {"liquids"},
     "findings": set(),
     "layouts": {"units"},
-    "files": {"files"},
+    "interrupts": set(),
+    "files": {"files", "interrupts"},
     "build": {"build", "findings", "layouts", "units"},
     "stages": {"stages", "instruments", "law", "liquids", "tastings", "units", "findings"},
     "entries": {"files", "findings", "layouts", "units"},
-    "compute": {"entries", "findings", "layouts", "stages", "units"},
-    "fill": {"compute", "entries", "files", "findings", "layouts", "units"},
+    "uncertainty": {"compute", "layouts", "liquids", "stages"},
+    "compute": {"entries", "findings", "layouts", "stages", "uncertainty", "units"},
+    "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
+    "new": {"build", "compute", "layouts"},
+    "edits": {"build", "entries", "files", "findings", "layouts", "units"},
+    "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
     "many": {"files", "findings"},
-    "cli": {"build", "fill", "findings", "layouts", "many", "__version__"},
+    "cli": {"fill", "findings", "interrupts", "layouts", "many", "new", "__version__"},
 }
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name not in ("__init__.py", "__main__.py"))
 

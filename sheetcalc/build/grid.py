@@ -35,12 +35,13 @@ class Area(NamedTuple):
 
 @dataclass(frozen=True)
 class Cell:
-    """One cell; `link` is the title of the sheet a click leads to."""
+    """One cell; `link` is the title of the sheet a click leads to; a `formula` gives its value."""
 
     value: float | str | None
     look: Look
     format: str = "General"
     link: str = ""
+    formula: str = ""
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,7 @@ class Grid:
     `frozen` holds how many rows and columns stay in sight; `repeated` the rows printed on every page.
     `one_page` prints all of it on one page, smaller where it has to be, and not only one page wide.
     `ready` are the first and last row that stand ready for records.
+    `hidden` are columns out of sight, and a sheet that is not `visible` is wholly so.
     `spare` are the cells of the rows from `spare_from` to `spare_to`, ready for entries but bare to the eye.
     """
 
@@ -126,6 +128,8 @@ class Grid:
     names: dict[str, Position] = field(default_factory=dict)
     rules: list[Rule] = field(default_factory=list)
     markings: list[Marking] = field(default_factory=list)
+    hidden: set[int] = field(default_factory=set)
+    visible: bool = True
     frozen: tuple[int, int] = (0, 0)
     repeated: tuple[int, int] | None = None
     ready: tuple[int, int] = (0, 0)

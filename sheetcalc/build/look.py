@@ -54,6 +54,7 @@ class Mark:
     name: str
     ink: str = ""
     bold: bool = False
+    italic: bool = False
     fill: str = ""
     frame: str = ""
 
@@ -72,6 +73,7 @@ class Stroke:
 
 PLAIN = Look(wrap=False)
 TITLE = Look(size=16, bold=True, stand="center", wrap=False)
+STATE = Look(italic=True, ink=AMBER, stand="center", wrap=False)
 INTRO = Look(ink=QUIET, room=3)
 HELP = Look(size=8, ink=QUIET, stand="bottom", indent=True)
 CARD_HELP = Look(size=8, ink=QUIET, stand="center", indent=True)
@@ -118,7 +120,12 @@ WARNING_ROW = Mark("warning_row", fill=AMBER_SOFT)
 ERROR_FLAG = Mark("error_flag", ink=RED, fill=RED_SOFT)
 WARNING_FLAG = Mark("warning_flag", ink=AMBER, fill=AMBER_SOFT)
 NOTE_FLAG = Mark("note_flag", ink=BLUE)
+# Out of date: paler than any other text, and in italics, so that it shows in grey print too.
+STALE = Mark("stale", ink="8C8C86", italic=True, fill=PLAIN_DEEP)
+EDITED = Mark("edited", ink=INK)
 MARKS = (
+    STALE,
+    EDITED,
     ERROR_CELL,
     WARNING_CELL,
     NOTE_CELL,

@@ -1,6 +1,6 @@
 """A layout as an OpenDocument spreadsheet."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -13,9 +13,7 @@ from odf.text import A, P
 from sheetcalc.build import look, ods_charts, steady
 from sheetcalc.build.grid import Area, Cell, Grid, Position, Rule
 from sheetcalc.build.ods_styles import Styles
-from sheetcalc.build.place import grids
 from sheetcalc.findings import address
-from sheetcalc.layouts import Layout, System
 
 _ROW_HEIGHT = 15.0
 _Value = TypeVar("_Value")
@@ -32,11 +30,10 @@ class _Piece(NamedTuple):
     frame: Any = None
 
 
-def build(layout: Layout, system: System, path: Path) -> None:
-    """Write a new workbook of this layout to `path`."""
+def build(sheets: Sequence[Grid], title: str, path: Path) -> None:
+    """Write a new workbook with these sheets and this title to `path`."""
     document = OpenDocumentSpreadsheet()
     styles = Styles(document)
-    sheets = grids(layout, system)
     rules = table.ContentValidations()
     document.spreadsheet.addElement(rules)
     for grid in sheets:
@@ -50,15 +47,18 @@ def build(layout: Layout, system: System, path: Path) -> None:
         document.spreadsheet.addElement(_sheet(grid, styles, named, frames))
     document.spreadsheet.addElement(_names(sheets))
     _view(document, sheets)
-    _properties(document, layout)
+    _properties(document, title)
     document.save(str(path))
     steady.settle(path)
 
 
 def _sheet(grid: Grid, styles: Styles, rules: list[tuple[Area, str]], frames: dict[Position, Any]) -> Any:
-    sheet = table.Table(name=grid.title, stylename=styles.table(grid.landscape, grid.one_page, grid.tab))
+    sheet = table.Table(
+        name=grid.title, stylename=styles.table(grid.landscape, grid.one_page, grid.tab, grid.visible)
+    )
     for column in range(1, max(grid.widths) + 1):
-        sheet.addElement(table.TableColumn(stylename=styles.column(grid.widths[column])))
+        shown = "collapse" if column in grid.hidden else "visible"
+        sheet.addElement(table.TableColumn(stylename=styles.column(grid.widths[column]), visibility=shown))
     first, last = grid.repeated or (0, 0)
     header = table.TableHeaderRows()
     row = 1
@@ -113,8 +113,14 @@ def _row(pieces: tuple[_Piece, ...], style: str, count: int) -> Any:
     row = table.TableRow(stylename=style)
     if count > 1:
         row.setAttribute("numberrowsrepeated", count)
-    for piece in pieces:
-        row.addElement(_cell(piece))
+    for piece, same in groupby(pieces):
+        width = len(list(same))
+        repeated = width > 1 and piece.spans == 1
+        for _ in range(1 if repeated else width):
+            cell = _cell(piece)
+            if repeated:
+                cell.setAttribute("numbercolumnsrepeated", width)
+            row.addElement(cell)
     return row
 
 
@@ -130,7 +136,9 @@ def _cell(piece: _Piece) -> Any:
     if piece.spans > 1:
         cell.setAttribute("numbercolumnsspanned", piece.spans)
         cell.setAttribute("numberrowsspanned", 1)
-    if isinstance(value, str):
+    if piece.cell.formula:
+        cell.setAttribute("formula", f"of:={piece.cell.formula}")
+    elif isinstance(value, str):
         cell.setAttribute("valuetype", "string")
         cell.addElement(_text(value, piece.cell.link))
     elif value is not None:
@@ -173,7 +181,7 @@ def _said(message: Any, text: str) -> Any:
     return message
 
 
-def _names(sheets: list[Grid]) -> Any:
+def _names(sheets: Sequence[Grid]) -> Any:
     names = table.NamedExpressions()
     for grid in sheets:
         for name, place in grid.names.items():
@@ -183,7 +191,7 @@ def _names(sheets: list[Grid]) -> Any:
     return names
 
 
-def _view(document: OpenDocument, sheets: list[Grid]) -> None:
+def _view(document: OpenDocument, sheets: Sequence[Grid]) -> None:
     """What stays in sight, and which sheet is open: kept apart from the content, in the settings."""
     views = config.ConfigItemSet(name="ooo:view-settings")
     indexed = config.ConfigItemMapIndexed(name="Views")
@@ -227,9 +235,9 @@ def _item(name: str, kind: str, value: str) -> Any:
     return config.ConfigItem(name=name, type=kind, text=value)
 
 
-def _properties(document: OpenDocument, layout: Layout) -> None:
+def _properties(document: OpenDocument, title: str) -> None:
     stamp = steady.CREATED.isoformat()
-    document.meta.addElement(dc.Title(text=layout.title))
+    document.meta.addElement(dc.Title(text=title))
     document.meta.addElement(meta.InitialCreator(text=steady.CREATOR))
     document.meta.addElement(dc.Creator(text=steady.CREATOR))
     document.meta.addElement(meta.CreationDate(text=stamp))

@@ -61,13 +61,13 @@ class Styles:
             self._kept[key] = made.getAttribute("name")
         return self._kept[key]
 
-    def table(self, landscape: bool, one_page: bool, tab: str) -> str:
+    def table(self, landscape: bool, one_page: bool, tab: str, visible: bool) -> str:
         """The name of the style for a sheet printed this way, with this colour on its tab."""
-        key = ("table", landscape, one_page, tab)
+        key = ("table", landscape, one_page, tab, visible)
         if key not in self._kept:
             master = _master(landscape, one_page)
             made = style.Style(name=f"ta{len(self._kept)}", family="table", masterpagename=master)
-            properties = style.TableProperties(display="true", writingmode="lr-tb")
+            properties = style.TableProperties(display=str(visible).lower(), writingmode="lr-tb")
             properties.setAttrNS(TABLENS, "tab-color", f"#{tab}")
             made.addElement(properties)
             self._document.automaticstyles.addElement(made)
@@ -150,7 +150,11 @@ def _marks(document: OpenDocument) -> None:
         made.addElement(style.TableCellProperties(**cell))
         if mark.ink:
             made.addElement(
-                style.TextProperties(color=f"#{mark.ink}", fontweight="bold" if mark.bold else "normal")
+                style.TextProperties(
+                    color=f"#{mark.ink}",
+                    fontweight="bold" if mark.bold else "normal",
+                    fontstyle="italic" if mark.italic else "normal",
+                )
             )
         document.styles.addElement(made)
 

@@ -1,17 +1,21 @@
 """From the sheets of a layout to grids: what both file formats write."""
 
 import re
+from collections.abc import Mapping
 
-from sheetcalc.build import card, charts, formats, look, parts, table
+from sheetcalc.build import card, charts, formats, look, parts, stale, table
 from sheetcalc.build.grid import Grid
 from sheetcalc.build.page import page
-from sheetcalc.layouts import Layout, LayoutError, Sheet, System
+from sheetcalc.layouts import Layout, LayoutError, Needs, Sheet, System
 
 _UNFIT = re.compile(r"[\[\]:*?/\\']")
 
 
-def grids(layout: Layout, system: System) -> list[Grid]:
-    """Every sheet of a workbook in order. Raises LayoutError for what no spreadsheet can hold."""
+def grids(layout: Layout, needs: Mapping[tuple[str, str], Needs], system: System) -> list[Grid]:
+    """Every sheet of a workbook in order; `needs` tells by sheet and key what each result comes from.
+
+    Raises LayoutError for what no spreadsheet can hold.
+    """
     _check_titles(layout)
     _check_fields(layout, system)
     titles = {sheet.key: sheet.title for sheet in layout.sheets}
@@ -20,11 +24,11 @@ def grids(layout: Layout, system: System) -> list[Grid]:
     for sheet, grid in tables.values():
         if sheet.charts:
             charts.charts(grid, sheet, system, tables)
-    return made
+    return [*made, stale.add(made, layout, needs)]
 
 
 def _check_titles(layout: Layout) -> None:
-    taken: dict[str, str] = {}
+    taken: dict[str, str] = {stale.TITLE.casefold(): stale.KEY}
     for sheet in layout.sheets:
         where = f"{sheet.key}.toml, title {sheet.title!r}"
         if not sheet.title or len(sheet.title) > 31 or _UNFIT.search(sheet.title):

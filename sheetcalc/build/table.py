@@ -58,7 +58,7 @@ def _records(grid: Grid, sheet: Sheet, column: Field, system: System, area: Area
 
 
 def _markings(columns: Sequence[Field], heading_row: int, first: int, last: int) -> list[Marking]:
-    """Marks for the flags column, and for the columns on either side of it; on the findings for the level."""
+    """Marks for the flags column, and for every column beside it; on the findings for the level."""
     flags = next((place for place, c in enumerate(columns, start=1) if c.role == "flag"), None)
     level = next((place for place, c in enumerate(columns, start=1) if c.key == LEVEL), None)
     told = flags or level
@@ -66,9 +66,9 @@ def _markings(columns: Sequence[Field], heading_row: int, first: int, last: int)
         return []
     said = reference(first, told, fixed_column=True)
     marks = [Marking(Area(first, told, last, told), markings.in_flags(said))]
-    for left, right in ((1, told - 1), (told + 1, len(columns))):
-        if flags and left <= right:
-            heading = reference(heading_row, left, fixed_row=True)
+    for place in range(1, len(columns) + 1):
+        if flags and place != told:
+            heading = reference(heading_row, place, fixed_row=True)
             conditions = markings.at_fault(said, heading) + markings.in_row(said)
-            marks.append(Marking(Area(first, left, last, right), conditions))
+            marks.append(Marking(Area(first, place, last, place), conditions))
     return marks

@@ -2,6 +2,7 @@
 
 import re
 import zipfile
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
@@ -21,23 +22,21 @@ from openpyxl.writer.excel import ExcelWriter
 
 from sheetcalc.build import look, steady, xlsx_charts
 from sheetcalc.build.grid import Cell, Grid, Marking, Position, Rule
-from sheetcalc.build.place import grids
-from sheetcalc.layouts import Layout, System
 
 A4 = 9
 _MARGIN, _FOOT = 0.4, 0.6  # inches; they leave room on A4 and on Letter alike
 
 
-def build(layout: Layout, system: System, path: Path) -> None:
-    """Write a new workbook of this layout to `path`."""
+def build(sheets: Sequence[Grid], title: str, path: Path) -> None:
+    """Write a new workbook with these sheets and this title to `path`."""
     book = Workbook()
     book.remove(book.worksheets[0])
     # The font of every cell that nobody styled, also of those the person adds.
     book._fonts[0] = Font(name=look.FONT, size=10)  # type: ignore[attr-defined]
     properties = book.properties
-    properties.creator, properties.title = steady.CREATOR, layout.title
+    properties.creator, properties.title = steady.CREATOR, title
     properties.created = properties.modified = steady.CREATED
-    for grid in grids(layout, system):
+    for grid in sheets:
         _sheet(book, grid)
     book.active = 0
     # Workbook.save would stamp the hour into the properties.
@@ -55,6 +54,7 @@ def _sheet(book: Workbook, grid: Grid) -> None:
     for column, width in grid.widths.items():
         dimension = sheet.column_dimensions[get_column_letter(column)]
         dimension.width = width
+        dimension.hidden = column in grid.hidden
     for column, cell in grid.spare.items():
         dimension = sheet.column_dimensions[get_column_letter(column)]
         dimension.number_format = cell.format
@@ -85,7 +85,7 @@ class _GrowingRow(RowDimension):
 
 def _cell(sheet: Worksheet, place: Position, cell: Cell) -> None:
     target = sheet.cell(*place)
-    target.value = cell.value
+    target.value = f"={_formula(cell.formula)}" if cell.formula else cell.value
     if isinstance(cell.value, str):
         target.data_type = "s"  # also where it begins with "="
     target.font, target.fill, target.border, target.alignment = _styles(cell.look)
@@ -149,7 +149,12 @@ def _validation(rule: Rule) -> DataValidation:
 
 def _formula(condition: str) -> str:
     """OpenFormula as this format writes it."""
-    return re.sub(r"\[\.([$A-Z0-9]+)\]", r"\1", condition).replace(";", ",")
+    return re.sub(r"\[(?:\$('[^']+'))?(\.[^]]+)\]", _reference, condition).replace(";", ",")
+
+
+def _reference(match: re.Match[str]) -> str:
+    sheet, cells = match.groups()
+    return (f"{sheet}!" if sheet else "") + cells.replace(".", "")
 
 
 def _mark(sheet: Worksheet, marking: Marking) -> None:
@@ -163,7 +168,9 @@ def _mark(sheet: Worksheet, marking: Marking) -> None:
 def _differential(mark: look.Mark) -> DifferentialStyle:
     side = _side(mark.frame)
     return DifferentialStyle(
-        font=Font(bold=mark.bold or None, color=f"FF{mark.ink}") if mark.ink else None,
+        font=Font(bold=mark.bold or None, italic=mark.italic or None, color=f"FF{mark.ink}")
+        if mark.ink
+        else None,
         # In a conditional format the colour of a plain fill is its background.
         fill=PatternFill(bgColor=f"FF{mark.fill}") if mark.fill else None,
         border=Border(left=side, right=side, top=side, bottom=side) if mark.frame else None,
@@ -173,6 +180,7 @@ def _differential(mark: look.Mark) -> DifferentialStyle:
 def _view(sheet: Worksheet, grid: Grid) -> None:
     rows, columns = grid.frozen
     sheet.sheet_view.showGridLines = grid.gridlines
+    sheet.sheet_state = "visible" if grid.visible else "hidden"
     sheet.sheet_properties.tabColor = f"FF{grid.tab}"
     if rows or columns:
         sheet.freeze_panes = f"{get_column_letter(columns + 1)}{rows + 1}"

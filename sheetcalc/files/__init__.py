@@ -1,14 +1,26 @@
 """Existing workbooks, edited in place: `open_workbook` tells the formats apart by their content."""
 
-import os
 from pathlib import Path
 
 from sheetcalc.files.ods import OdsWorkbook
-from sheetcalc.files.package import BadWorkbook, Package, brief
+from sheetcalc.files.office_locks import open_lock, refuse_open
+from sheetcalc.files.package import Package, brief
+from sheetcalc.files.replacing import remove_abandoned
+from sheetcalc.files.trouble import BadWorkbook, ChangedMeanwhile
 from sheetcalc.files.workbook import Cell, Workbook
 from sheetcalc.files.xlsx import XlsxWorkbook, relationships
 
-__all__ = ["BadWorkbook", "Cell", "Workbook", "brief", "open_lock", "open_workbook"]
+__all__ = [
+    "BadWorkbook",
+    "Cell",
+    "ChangedMeanwhile",
+    "Workbook",
+    "brief",
+    "open_lock",
+    "open_workbook",
+    "refuse_open",
+    "remove_abandoned",
+]
 
 _SPREADSHEETS = (
     "application/vnd.oasis.opendocument.spreadsheet",
@@ -42,17 +54,8 @@ def open_workbook(path: Path | str) -> Workbook:
 def _open_document(package: Package) -> Workbook:
     if package.read("mimetype").decode("ascii", "replace").strip() not in _SPREADSHEETS:
         raise BadWorkbook(_NO_WORKBOOK)
-    manifest = package.xml(_MANIFEST)
+    # OpenOffice 2 and 3 name a document type there.
+    manifest = package.xml(_MANIFEST, may_name_type=True)
     if next(manifest.iter("{*}encryption-data"), None) is not None:
         raise BadWorkbook("The workbook is protected by a password; save it without one.")
     return OdsWorkbook(package)
-
-
-def open_lock(path: Path | str) -> str | None:
-    """The name of the lock file that shows `path` to be open in a spreadsheet program, or None."""
-    path = Path(path)
-    for name in (f"~${path.name}", f".~lock.{path.name}#"):
-        # A name too long to be one is no file either.
-        if os.path.exists(path.with_name(name)):  # noqa: PTH110 - Path.exists would complain of it
-            return name
-    return None

@@ -3,8 +3,9 @@
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
+from sheetcalc.files.references import cell_name
 from sheetcalc.files.workbook import Cell, Position, Workbook
 
 SEARCHED_ROWS = 40
@@ -37,6 +38,18 @@ class SheetLook(Protocol):
     def columns(self) -> Sequence[FieldLook]: ...
 
 
+Place = tuple[str, int, int]
+
+
+class Doubt(NamedTuple):
+    """What was ambiguous: the cell it is about, what was made of it, and what a person can do."""
+
+    rule: str
+    place: Place
+    message: str
+    advice: str
+
+
 @dataclass(frozen=True)
 class Found:
     """Where a sheet's fields and columns stand now."""
@@ -52,8 +65,7 @@ class Found:
     first_row: int
     # Keys found neither by name nor by heading.
     missing: tuple[str, ...]
-    # What was ambiguous, a sentence each.
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass
@@ -68,7 +80,10 @@ class _Search:
     headings: dict[str, str] = field(default_factory=dict)
     units: dict[str, Position] = field(default_factory=dict)
     first_row: int = 0
-    doubts: list[str] = field(default_factory=list)
+    doubts: list[Doubt] = field(default_factory=list)
+
+    def doubt(self, rule: str, place: Position, message: str, advice: str) -> None:
+        self.doubts.append(Doubt(rule, (self.tab, *place), message, advice))
 
     def text(self, row: int, column: int) -> str:
         cell = self.page.get((row, column))
@@ -82,30 +97,97 @@ def find(book: Workbook, sheets: Iterable[SheetLook]) -> dict[str, Found]:
     do. Raises BadWorkbook when a sheet's part of the file is damaged.
     """
     wanted = list(sheets)
-    names = {name.casefold(): place for name, place in book.names.items()}
-    named = {sheet.key: _named(sheet, names) for sheet in wanted}
+    named = {sheet.key: _named(sheet, book.names.items()) for sheet in wanted}
+    local = {sheet.key: _named(sheet, _local_names(book)) for sheet in wanted}
     tabs = {sheet.key: tab for sheet in wanted if (tab := _majority_tab(sheet, named[sheet.key])) is not None}
     _find_by_title(book, wanted, tabs)
-    _find_by_headings(book, wanted, tabs)
+    _find_by_local_names(wanted, local, tabs)
+    alike = _find_by_headings(book, wanted, tabs)
     found = {}
     for sheet in wanted:
         if sheet.key in tabs:
-            tab = tabs[sheet.key]
-            here = {key: (row, column) for key, (on, row, column) in named[sheet.key].items() if on == tab}
-            found[sheet.key] = _search(_Search(sheet, tab, here, book.cells(tab)))
+            search = _Search(sheet, tabs[sheet.key], {}, book.cells(tabs[sheet.key]))
+            _settle_names(search, named[sheet.key], local[sheet.key])
+            _doubt_copies(search, book, local[sheet.key], alike.get(sheet.key, set()), set(tabs.values()))
+            found[sheet.key] = _search(search)
     return found
 
 
-def _named(sheet: SheetLook, names: Mapping[str, tuple[str, int, int]]) -> dict[str, tuple[str, int, int]]:
-    keys = [part.key for part in (*sheet.fields, *sheet.columns)]
-    return {key: names[name] for key in keys if (name := f"{sheet.key}_{key}".casefold()) in names}
+def _local_names(book: Workbook) -> Iterable[tuple[str, Place]]:
+    for names in book.local_names.values():
+        yield from names.items()
 
 
-def _majority_tab(sheet: SheetLook, named: Mapping[str, tuple[str, int, int]]) -> str | None:
-    votes = Counter(tab for tab, _, _ in named.values())
+def _named(sheet: SheetLook, names: Iterable[tuple[str, Place]]) -> dict[str, list[Place]]:
+    """The places that the sheet's names denote; a name may be there several times, in other letters."""
+    keys = {f"{sheet.key}_{part.key}".casefold(): part.key for part in (*sheet.fields, *sheet.columns)}
+    places: dict[str, list[Place]] = {}
+    for name, place in names:
+        if name.casefold() in keys:
+            places.setdefault(keys[name.casefold()], []).append(place)
+    return places
+
+
+def _majority_tab(sheet: SheetLook, named: Mapping[str, Sequence[Place]]) -> str | None:
+    votes = Counter(place[0] for places in named.values() for place in places)
     if not votes:
         return None
     return max(votes, key=lambda tab: (votes[tab], _plain(tab) == _plain(sheet.title)))
+
+
+def _settle_names(
+    search: _Search, named: Mapping[str, Sequence[Place]], local: Mapping[str, Sequence[Place]]
+) -> None:
+    """Take one place for each name on the tab: where the heading stands, or else the workbook's own."""
+    for part in (*search.sheet.fields, *search.sheet.columns):
+        both = (*named.get(part.key, ()), *local.get(part.key, ()))
+        places = list(dict.fromkeys((row, column) for tab, row, column in both if tab == search.tab))
+        if not places:
+            continue
+        heading = _plain(part.heading)
+        place = next((p for p in places if _plain(search.text(*p)) == heading), places[0])
+        search.named[part.key] = place
+        if len(places) > 1:
+            cells = " and ".join(cell_name(*p) for p in places)
+            search.doubt(
+                "name_twice",
+                place,
+                f"The name {search.sheet.key}_{part.key} is in this workbook more than once, for {cells}; "
+                f'{cell_name(*place)} was taken for "{part.heading}".',
+                "Open the list of names in your spreadsheet program and delete the wrong one.",
+            )
+
+
+def _doubt_copies(
+    search: _Search, book: Workbook, local: Mapping[str, Sequence[Place]], alike: set[str], taken: set[str]
+) -> None:
+    """Tell of visible sheets that are copies of this one: by their own names, or by title and headings.
+
+    Sheets called otherwise are not looked into; a person's own may be large.
+    """
+    sheet = search.sheet
+    own_names = Counter(tab for places in local.values() for tab, _, _ in places)
+    titles = {_plain(sheet.title), _plain(search.tab)}
+    for tab in book.sheets:
+        called_so = any(title in _plain(tab) for title in titles)
+        if tab in taken or not (called_so or tab in alike or tab in own_names):
+            continue
+        page = book.cells(tab)
+        row, columns = _best_line(page, sheet.columns, 0)
+        column, labels = _best_line(page, sheet.fields, 1)
+        by_headings = _enough(columns, sheet.columns) or _enough(labels, sheet.fields)
+        if by_headings or own_names[tab] >= 2:
+            places = [(r, c) for places in local.values() for on, r, c in places if on == tab]
+            place = (row or 1, column or 1) if by_headings else min(places)
+            search.doubts.append(
+                Doubt(
+                    "copied_sheet",
+                    (tab, *place),
+                    f'This sheet looks like a copy of "{search.tab}"; '
+                    f'only "{search.tab}" is read and filled, this one is left as it is.',
+                    f'Type into "{search.tab}"; delete or hide this sheet if it is only a keepsake.',
+                )
+            )
 
 
 def _find_by_title(book: Workbook, wanted: list[SheetLook], tabs: dict[str, str]) -> None:
@@ -116,8 +198,25 @@ def _find_by_title(book: Workbook, wanted: list[SheetLook], tabs: dict[str, str]
             tabs[sheet.key] = tab
 
 
-def _find_by_headings(book: Workbook, wanted: list[SheetLook], tabs: dict[str, str]) -> None:
-    """Give the sheets that are still missing the tabs whose headings fit them best, best fit first."""
+def _find_by_local_names(
+    wanted: list[SheetLook], local: Mapping[str, Mapping[str, list[Place]]], tabs: dict[str, str]
+) -> None:
+    """Give a sheet that is gone the copy of it, with names of its own, that took its place."""
+    for sheet in wanted:
+        free = {
+            key: [place for place in places if place[0] not in tabs.values()]
+            for key, places in local[sheet.key].items()
+        }
+        tab = _majority_tab(sheet, free) if sheet.key not in tabs else None
+        if tab is not None:
+            tabs[sheet.key] = tab
+
+
+def _find_by_headings(book: Workbook, wanted: list[SheetLook], tabs: dict[str, str]) -> dict[str, set[str]]:
+    """Give the sheets that are still missing the tabs whose headings fit them best, best fit first.
+
+    Tells all tabs that fit a sheet.
+    """
     lost = [sheet for sheet in wanted if sheet.key not in tabs]
     free = [tab for tab in book.sheets if tab not in tabs.values()] if lost else []
     fits = []
@@ -131,6 +230,10 @@ def _find_by_headings(book: Workbook, wanted: list[SheetLook], tabs: dict[str, s
     for _, key, tab in sorted(fits, key=lambda fit: -fit[0]):
         if key not in tabs and tab not in tabs.values():
             tabs[key] = tab
+    alike: dict[str, set[str]] = {}
+    for _, key, tab in fits:
+        alike.setdefault(key, set()).add(tab)
+    return alike
 
 
 def _best_line(page: Mapping[Position, Cell], parts: Sequence[FieldLook], axis: int) -> tuple[int, int]:
@@ -156,6 +259,7 @@ def _search(search: _Search) -> Found:
     if search.sheet.fields:
         _find_card(search)
     parts = (*search.sheet.fields, *search.sheet.columns)
+    _doubt_same_headings(search)
     return Found(
         search.tab,
         search.cells,
@@ -165,6 +269,23 @@ def _search(search: _Search) -> Found:
         tuple(part.key for part in parts if part.key not in search.cells),
         tuple(search.doubts),
     )
+
+
+def _doubt_same_headings(search: _Search) -> None:
+    """Tell of one heading over two of our columns, or before two lines, as after pasting over one."""
+    for parts, what in ((search.sheet.fields, "lines"), (search.sheet.columns, "columns")):
+        first: dict[str, FieldLook] = {}
+        called = [part for part in parts if search.headings.get(part.key)]
+        for part in sorted(called, key=lambda p: _plain(search.headings[p.key]) != _plain(p.heading)):
+            text = search.headings[part.key]
+            other = first.setdefault(_plain(text), part)
+            if _plain(other.heading) != _plain(part.heading):
+                search.doubt(
+                    "same_heading",
+                    search.cells[part.key],
+                    f'Two {what} are called "{text}" on this sheet; this one was taken for "{part.heading}".',
+                    f'Call it "{part.heading}" again, or something that no other is called.',
+                )
 
 
 def _find_table(search: _Search) -> None:
@@ -182,15 +303,16 @@ def _find_table(search: _Search) -> None:
         for part in columns
         if search.named.get(part.key, (0, 0))[0] == row
     }
-    _drop_outdated(search, places, columns, texts)
-    _part_shared(search, places, columns, texts)
-    for key, column in _by_heading(search, places, columns, texts, "column").items():
-        places[key] = column
+    outdated = _drop_outdated(places, columns, texts)
+    shared = _part_shared(places, columns, texts)
+    twofold = _by_heading(places, columns, texts)
     for part in columns:
         if part.key in places:
             search.cells[part.key] = (row, places[part.key])
             search.headings[part.key] = search.text(row, places[part.key])[:LONGEST_HEADING]
+    _tell(search, outdated, shared, twofold)
     _find_unit_row(search, row)
+    _doubt_above(search, row)
 
 
 def _heading_row(search: _Search) -> int:
@@ -210,8 +332,8 @@ def _heading_row(search: _Search) -> int:
 
 
 def _drop_outdated(
-    search: _Search, places: dict[str, int], parts: Sequence[FieldLook], texts: Mapping[int, str]
-) -> None:
+    places: dict[str, int], parts: Sequence[FieldLook], texts: Mapping[int, str]
+) -> list[FieldLook]:
     """Forget names that stayed where they were when a program moved the cells without them."""
     known = {_plain(part.heading) for part in parts}
     astray = [
@@ -223,62 +345,117 @@ def _drop_outdated(
     ]
     # One name on a blank cell or on another's heading tells that the names were left behind.
     if not any(texts.get(places[part.key], "") in {"", *known} for part in astray):
-        return
+        return []
     for part in astray:
         del places[part.key]
-        search.doubts.append(
-            f'The name {search.sheet.key}_{part.key} does not denote "{part.heading}" any more '
-            f'on sheet "{search.tab}"; the heading was used.'
-        )
+    return astray
 
 
 def _part_shared(
-    search: _Search, places: dict[str, int], parts: Sequence[FieldLook], texts: Mapping[int, str]
-) -> None:
-    """Let one of several names for a place have it: the one whose heading stands there, or the first."""
+    places: dict[str, int], parts: Sequence[FieldLook], texts: Mapping[int, str]
+) -> list[tuple[FieldLook, list[FieldLook]]]:
+    """Let one of several names for a place have it: the one whose heading stands there, or the first.
+
+    Tells who got each place and who did not.
+    """
     owners: dict[int, list[FieldLook]] = {}
     for part in parts:
         if part.key in places:
             owners.setdefault(places[part.key], []).append(part)
+    settled = []
     for place, sharing in owners.items():
         if len(sharing) < 2:
             continue
         owner = next((part for part in sharing if texts.get(place) == _plain(part.heading)), sharing[0])
-        for part in sharing:
-            if part is not owner:
-                del places[part.key]
-        others = ", ".join(f'"{part.heading}"' for part in sharing if part is not owner)
-        search.doubts.append(
-            f'On sheet "{search.tab}" the names of "{owner.heading}" and {others} denote the same place; '
-            f'it was taken for "{owner.heading}".'
-        )
+        others = [part for part in sharing if part is not owner]
+        for part in others:
+            del places[part.key]
+        settled.append((owner, others))
+    return settled
 
 
 def _by_heading(
-    search: _Search,
-    places: Mapping[str, int],
-    parts: Sequence[FieldLook],
-    texts: Mapping[int, str],
-    what: str,
-) -> dict[str, int]:
-    """Places of the parts without a name, by their headings; parts with the same heading in their order."""
+    places: dict[str, int], parts: Sequence[FieldLook], texts: Mapping[int, str]
+) -> list[tuple[FieldLook, int]]:
+    """Place the parts without a name by their headings; parts with the same heading in their order.
+
+    Tells the parts whose heading stands there too often, and how often.
+    """
     taken = set(places.values())
-    found: dict[str, int] = {}
     lost = [part for part in parts if part.key not in places]
+    twofold = []
     for part in lost:
         heading = _plain(part.heading)
         free = [place for place, text in texts.items() if text == heading and place not in taken]
         if not free:
             continue
-        rivals = sum(1 for other in lost if _plain(other.heading) == heading and other.key not in found)
+        rivals = sum(1 for other in lost if _plain(other.heading) == heading and other.key not in places)
         if len(free) > rivals:
-            search.doubts.append(
-                f'"{part.heading}" stands {len(free)} times on sheet "{search.tab}"; '
-                f"the first {what} was used, rename the others."
-            )
-        found[part.key] = free[0]
+            twofold.append((part, len(free)))
+        places[part.key] = free[0]
         taken.add(free[0])
-    return found
+    return twofold
+
+
+def _tell(
+    search: _Search,
+    outdated: Sequence[FieldLook],
+    shared: Iterable[tuple[FieldLook, list[FieldLook]]],
+    twofold: Iterable[tuple[FieldLook, int]],
+) -> None:
+    """The doubts about where columns and lines are, each at a cell that was taken."""
+    placed = [part for part in outdated if part.key in search.cells]
+    if placed:
+        few = _listed([part.heading for part in placed])
+        search.doubt(
+            "names_astray",
+            search.cells[placed[0].key],
+            f"The workbook's names for {few} on this sheet point to other cells; "
+            "what is called so here was taken instead.",
+            f"Look whether it is right; if so, delete the names {search.sheet.key}_... that point elsewhere.",
+        )
+    for owner, others in shared:
+        search.doubt(
+            "names_shared",
+            search.cells[owner.key],
+            f"The workbook's names for {_listed([p.heading for p in (owner, *others)])} all point to "
+            f'this cell; it was taken for "{owner.heading}".',
+            "Undo the move that put one on the other, or type each heading where it belongs.",
+        )
+    for part, count in twofold:
+        search.doubt(
+            "column_in_doubt",
+            search.cells[part.key],
+            f'"{part.heading}" stands {count} times on this sheet; this one, the first, was taken.',
+            "Call the others something else.",
+        )
+
+
+def _listed(headings: Sequence[str]) -> str:
+    """Some headings in quotes, as a sentence lists them."""
+    quoted = [f'"{heading}"' for heading in headings]
+    if len(quoted) > 4:
+        quoted = [*quoted[:3], f"{len(quoted) - 3} more"]
+    return " and ".join([", ".join(quoted[:-1]), quoted[-1]] if len(quoted) > 1 else quoted)
+
+
+def _doubt_above(search: _Search, heading_row: int) -> None:
+    """Tell of records above the headings or the units, as after sorting a table with these rows."""
+    named = [search.named[part.key][0] for part in search.sheet.columns if part.key in search.named]
+    rows = {*range(min([heading_row, *named]), search.first_row)} - {heading_row, search.first_row - 1}
+    columns = {search.cells[part.key][1] for part in search.sheet.columns if part.key in search.cells}
+    above = [
+        (row, column)
+        for (row, column), cell in search.page.items()
+        if row in rows and column in columns and isinstance(cell.value, float)
+    ]
+    if above:
+        search.doubt(
+            "records_above",
+            min(above),
+            "What stands in this row is not read, since the headings or the units are below it.",
+            "Undo the sorting that put it there, or move the headings and units back above the records.",
+        )
 
 
 def _find_unit_row(search: _Search, heading_row: int) -> None:
@@ -291,8 +468,13 @@ def _find_unit_row(search: _Search, heading_row: int) -> None:
     }
     row = max(held, key=lambda line: held[line])
     if not held[row]:
-        search.first_row = heading_row + 1
-        return
+        row = heading_row + 1
+        below = {column: cell for (line, column), cell in search.page.items() if line == row}
+        measuring = {search.cells[key][1] for key in measured}
+        # Words over measured columns alone are units that nobody knows.
+        if not below or not all(c in measuring and cell.kind == "text" for c, cell in below.items()):
+            search.first_row = row
+            return
     search.first_row = row + 1
     for key in measured:
         column = search.cells[key][1]
@@ -318,12 +500,15 @@ def _find_card(search: _Search) -> None:
         for (row, column), cell in sorted(search.page.items())
         if column == label_column and isinstance(cell.value, str) and row not in heading_rows
     }
+    above = {row: text for row, text in texts.items() if row < min(heading_rows, default=0)}
+    if {*above.values()} & {_plain(part.heading) for part in parts}:
+        # What a record below is called may be a label's word, too.
+        texts = above
     places = {key: row for key, (row, _) in named.items() if lefts[key] in (0, label_column)}
-    _drop_outdated(search, places, parts, texts)
-    _part_shared(search, places, parts, texts)
+    _drop_outdated(places, parts, texts)
+    shared = _part_shared(places, parts, texts)
     kept = set(places)
-    for key, row in _by_heading(search, places, parts, texts, "line").items():
-        places[key] = row
+    twofold = _by_heading(places, parts, texts)
     for key, position in named.items():
         # A line that somebody moved to another column of the same card.
         if key not in places and lefts[key] not in (0, label_column):
@@ -336,7 +521,23 @@ def _find_card(search: _Search) -> None:
             search.cells[part.key] = (row, column)
             left = lefts[part.key] if part.key in kept else label_column
             search.headings[part.key] = search.text(row, left)[:LONGEST_HEADING]
-            _find_card_unit(search, part, row, column)
+    dragged = [p for p in parts if p.key in named and search.cells.get(p.key) not in (None, named[p.key])]
+    _tell(search, dragged, shared, twofold)
+    _find_beside_card(search, label_column, heading_rows)
+    _find_card_units(search)
+
+
+def _find_beside_card(search: _Search, label_column: int, heading_rows: set[int]) -> None:
+    """Find what has its heading above the card's lines and not before one of them: the flags."""
+    lines = [search.cells[part.key][0] for part in search.sheet.fields if part.key in search.cells]
+    for part in search.sheet.fields:
+        if part.key not in search.cells and lines:
+            for (row, column), cell in sorted(search.page.items()):
+                above = row <= min(lines) and row not in heading_rows and column > label_column
+                if above and isinstance(cell.value, str) and _plain(cell.value) == _plain(part.heading):
+                    search.cells[part.key] = (row, column)
+                    search.headings[part.key] = cell.value[:LONGEST_HEADING]
+                    break
 
 
 def _label_of(search: _Search, row: int, column: int) -> int:
@@ -344,11 +545,21 @@ def _label_of(search: _Search, row: int, column: int) -> int:
     return next((left for left in range(column - 1, 0, -1) if search.text(row, left)), 0)
 
 
-def _find_card_unit(search: _Search, part: FieldLook, row: int, column: int) -> None:
-    for right in range(column + 1, column + 1 + UNIT_CELLS):
-        if _is_unit(search.text(row, right), part.units):
-            search.units[part.key] = (row, right)
-            return
+def _find_card_units(search: _Search) -> None:
+    """Find the unit right of each value; where none is known, in the column where most units stand."""
+    measured = [part for part in search.sheet.fields if part.units and part.key in search.cells]
+    for part in measured:
+        row, column = search.cells[part.key]
+        for right in range(column + 1, column + 1 + UNIT_CELLS):
+            if _is_unit(search.text(row, right), part.units):
+                search.units[part.key] = (row, right)
+                break
+    known = Counter(search.units[part.key][1] for part in measured if part.key in search.units)
+    for part in measured:
+        row, column = search.cells[part.key]
+        usual = known.most_common(1)[0][0] if known else column
+        if part.key not in search.units and column < usual and search.text(row, usual):
+            search.units[part.key] = (row, usual)
 
 
 def _is_unit(text: str, units: tuple[str, ...]) -> bool:

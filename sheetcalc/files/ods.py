@@ -157,11 +157,10 @@ class OdsWorkbook(Workbook):
             check_title(name, self._tables)
             self._tables[name] = table
         self.sheets = [name for name, table in self._tables.items() if table.get(_CELL_STYLE) not in hidden]
-        self.names = {}
-        for name, address in self._addresses(body):
-            place = open_document_cell(address)
-            if place is not None and place[0] in self._tables:
-                self.names[name] = place
+        self.names = self._single_cells(body)
+        self.local_names = {
+            sheet: names for sheet, table in self._tables.items() if (names := self._single_cells(table))
+        }
         self._loaded: dict[str, _Sheet] = {}
 
     @staticmethod
@@ -172,6 +171,11 @@ class OdsWorkbook(Workbook):
         for named in scope.iterfind(f"{_TABLE}named-expressions/{_TABLE}named-expression"):
             expression = named.get(_TABLE + "expression", "")
             yield named.get(_TABLE + "name", ""), re.sub(r"^(?:of:)?=?\[([^\[\]]*)\]$", r"\1", expression)
+
+    def _single_cells(self, scope: etree._Element) -> dict[str, tuple[str, int, int]]:
+        """The named ranges that denote one cell of a sheet that is there."""
+        places = ((name, open_document_cell(address)) for name, address in self._addresses(scope))
+        return {name: place for name, place in places if place is not None and place[0] in self._tables}
 
     def _sheet(self, name: str) -> _Sheet:
         if name not in self._loaded:

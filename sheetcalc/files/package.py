@@ -1,12 +1,9 @@
 """The zip container of a workbook: read safely, written back with every untouched member byte for byte."""
 
-import contextlib
 import errno
 import os
 import re
-import shutil
 import struct
-import tempfile
 import zipfile
 import zlib
 from collections.abc import Mapping
@@ -14,6 +11,11 @@ from io import BytesIO
 from pathlib import Path
 
 from lxml import etree
+
+from sheetcalc.files.office_locks import refuse_open
+from sheetcalc.files.replacing import create_file, replace_file
+from sheetcalc.files.trouble import BadWorkbook as BadWorkbook
+from sheetcalc.files.trouble import reason
 
 MAX_FILE = 100 * 2**20
 MAX_UNPACKED = 400 * 2**20
@@ -39,15 +41,11 @@ _ENCODINGS = frozenset(
 _BEGINNING = re.compile(
     rb"""[\xef\xbb\xbf\xff\xfe]{0,4}\s*<(?:\?xml\s[^<]*?encoding\s*=\s*["'](?P<encoding>[^"'<]*))?"""
 )
-_DECLARATIONS = re.compile(rb"""<!DOCTYPE(?:[^\[>"']|"[^"]*+"|'[^']*+')*+\[""")
-
-
-class BadWorkbook(Exception):  # noqa: N818 -- the name people meet
-    """A file that can't be read or written; the message is one sentence for a person, without its name."""
+_DECLARATIONS = re.compile(rb"""<!DOCTYPE(?:[^\[>"']|"[^"]*+"|'[^']*+')*+(?P<declared>\[)?""")
 
 
 class Package:
-    """The members of one zip file, held in memory together with what the file on disk looked like.
+    """The members of one zip file, held in memory.
 
     Reading is bounded: at most 100 MB packed, 400 MB unpacked, 10,000 members, no member over 10 MB that is
     packed better than 400:1; 128 MB for one part that is parsed, and 2 GB of memory for all of them.
@@ -57,7 +55,6 @@ class Package:
     def __init__(self, path: Path) -> None:
         """Read `path`; raises BadWorkbook when it is missing, no zip, damaged, protected or too large."""
         self.path = path
-        self._seen: tuple[int, int] | None = None
         self._weights: dict[str, int] = {}
         self._load(self._read_file())
 
@@ -66,20 +63,25 @@ class Package:
             raise BadWorkbook("This is a folder, not a workbook; name the file inside it.")
         try:
             with self.path.open("rb") as file:
-                status = os.fstat(file.fileno())
-                if status.st_size > MAX_FILE:
+                if os.fstat(file.fileno()).st_size > MAX_FILE:
                     raise BadWorkbook(
                         f"The file is larger than {MAX_FILE // 2**20} MB; remove pictures or old sheets."
                     )
-                data = file.read()
+                return file.read()
         except FileNotFoundError:
+            if self.path.is_symlink():
+                raise BadWorkbook(
+                    f"This is a link to {self.path.readlink()}, which is not there; name the workbook itself."
+                ) from None
             raise BadWorkbook("There is no such file; check the name and the folder.") from None
         except OSError as error:
+            if error.errno == errno.ELOOP:
+                raise BadWorkbook(
+                    "This is a link that leads back to itself; name the workbook itself."
+                ) from None
             raise BadWorkbook(
-                f"The file can't be read ({_reason(error)}); check its permissions and that it is not locked."
+                f"The file can't be read ({reason(error)}); check its permissions and that it is not locked."
             ) from None
-        self._seen = (status.st_mtime_ns, status.st_size)
-        return data
 
     def _load(self, data: bytes) -> None:
         _refuse_other_kinds(data)
@@ -142,14 +144,14 @@ class Package:
             raise BadWorkbook(f"Its part {brief(name)} is damaged; take a backup copy.")
         return content
 
-    def xml(self, name: str) -> etree._Element:
-        """The root element of XML member `name`.
+    def xml(self, name: str, may_name_type: bool = False) -> etree._Element:
+        """The root element of XML member `name`; where `may_name_type`, a document type may be named in it.
 
         Raises BadWorkbook when it is missing, not well-formed, too large to be held in memory, or holds
         declarations, the one place where entities could be declared (no spreadsheet program writes any).
         """
         data = self.read(name)
-        if data.strip() and not _is_trusted(data):
+        if data.strip() and not _is_trusted(data, may_name_type):
             raise BadWorkbook(
                 f"Its part {brief(name)} declares entities or an unusual encoding; "
                 "no spreadsheet program does, the file is not trusted."
@@ -175,36 +177,25 @@ class Package:
                 "or let the spreadsheet program repair it."
             ) from None
 
-    def save(self, parts: Mapping[str, bytes], target: Path | None = None) -> None:
+    def save(
+        self, parts: Mapping[str, bytes], target: Path | None = None, backup_ending: str | None = None
+    ) -> None:
         """Write the package with the named parts replaced; every other member keeps its bytes.
 
-        `target` None replaces the file that was read, unless it changed since. The new file is complete
-        before it takes the old one's place; after a failure the old file is as it was.
-        Raises BadWorkbook when it can't be written or the file changed since it was read.
+        `target` None replaces the file that was read, unless it changed since; another one has to be new.
+        The new file is complete before it takes its place; after a failure everything is as it was. With
+        `backup_ending`, the file that is replaced is kept beside it under its name and that ending.
+        Raises ChangedMeanwhile when the file changed since it was read and BadWorkbook when it can't be
+        written or is open in a spreadsheet program.
         """
-        goal = Path(os.path.realpath(target or self.path))
-        in_place = goal == Path(os.path.realpath(self.path))
-        if in_place:
-            self._refuse_changed()
+        source = Path(os.path.realpath(self.path))
         data = self._assemble(parts) if parts else self._data
-        model = goal if goal.exists() else Path(os.path.realpath(self.path))
-        replace_file(goal, data, model)
-        if in_place:
-            status = goal.stat()
-            self._seen = (status.st_mtime_ns, status.st_size)
-            self._load(data)
-
-    def _refuse_changed(self) -> None:
-        try:
-            status = self.path.stat()
-        except OSError:
-            raise BadWorkbook(
-                "The file was moved or removed while it was worked on; nothing was written."
-            ) from None
-        if (status.st_mtime_ns, status.st_size) != self._seen:
-            raise BadWorkbook(
-                "The file was changed by another program in the meantime; nothing was written, start again."
-            )
+        if target is not None and Path(os.path.realpath(target)) != source:
+            create_file(target, data, source)
+            return
+        backup = source.with_name(source.name + backup_ending) if backup_ending else None
+        replace_file(source, data, self._data, lambda: refuse_open(self.path), backup)
+        self._load(data)
 
     def _assemble(self, parts: Mapping[str, bytes]) -> bytes:
         replaced = {self._by_name[name.casefold()].orig_filename: content for name, content in parts.items()}
@@ -246,71 +237,6 @@ def serialize(root: etree._Element) -> bytes:
     if tree.docinfo.standalone:
         return bytes(etree.tostring(tree, xml_declaration=True, encoding="UTF-8", standalone=True))
     return bytes(etree.tostring(tree, xml_declaration=declared, encoding="UTF-8"))
-
-
-def replace_file(goal: Path, data: bytes, model: Path) -> None:
-    """Put `data` in the place of file `goal` at one stroke, with the permissions of file `model`.
-
-    Raises BadWorkbook when that is not possible; `goal` is then as it was and no other file is left behind.
-    """
-    if goal.is_dir():
-        raise BadWorkbook("There is a folder of that name; nothing was written.")
-    if goal.exists() and not os.access(goal, os.W_OK):
-        raise BadWorkbook("The file is write-protected; allow writing to it and start again.")
-    temporary: Path | None = None
-    try:
-        handle, name = tempfile.mkstemp(prefix=".", suffix=".tmp", dir=goal.parent)
-        temporary = Path(name)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        shutil.copymode(model, temporary)
-        _copy_owner(model, temporary)
-        temporary.replace(goal)
-    except OSError as error:
-        raise BadWorkbook(_write_failure(error)) from None
-    finally:
-        # After the replacement there is no file of this name any more.
-        if temporary is not None:
-            temporary.unlink(missing_ok=True)
-    _sync_folder(goal.parent)
-
-
-def _copy_owner(model: Path, temporary: Path) -> None:
-    if hasattr(os, "chown"):
-        wanted, given = model.stat(), temporary.stat()
-        if (wanted.st_uid, wanted.st_gid) != (given.st_uid, given.st_gid):
-            with contextlib.suppress(OSError):
-                os.chown(temporary, wanted.st_uid, wanted.st_gid)
-                shutil.copymode(model, temporary)
-
-
-def _sync_folder(folder: Path) -> None:
-    # Not every system can open a folder; the file itself is safe already.
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
-def _write_failure(error: OSError) -> str:
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return "The disk is full; nothing was written, the file is as it was."
-    if isinstance(error, FileNotFoundError | NotADirectoryError):
-        return "The folder to write to does not exist; nothing was written."
-    if isinstance(error, PermissionError) or error.errno == errno.EROFS:
-        return (
-            "The file or its folder can't be written to; close it in the spreadsheet program "
-            "and check the permissions; nothing was written."
-        )
-    return f"The file could not be written ({_reason(error)}); it is as it was."
-
-
-def _reason(error: OSError) -> str:
-    return (error.strerror or str(error)).lower()
 
 
 def _refuse_other_kinds(data: bytes) -> None:
@@ -397,12 +323,15 @@ def _unpacked(info: zipfile.ZipInfo, local: memoryview) -> bytes | None:
     return content if inflate.eof and len(content) == info.file_size else None
 
 
-def _is_trusted(data: bytes) -> bool:
+def _is_trusted(data: bytes, may_name_type: bool) -> bool:
     """Whether a part declares nothing, neither entities nor default attributes, told before it is parsed."""
     ascii_only = data.replace(b"\0", b"")
     beginning = _BEGINNING.match(ascii_only[:1000])
     encoding = (beginning and beginning["encoding"]) or b"utf-8"
-    return bool(beginning) and encoding.lower() in _ENCODINGS and not _DECLARATIONS.search(ascii_only)
+    if not beginning or encoding.lower() not in _ENCODINGS:
+        return False
+    document_type = _DECLARATIONS.search(ascii_only)
+    return document_type is None or (may_name_type and not document_type["declared"])
 
 
 def _weight(data: bytes) -> int:

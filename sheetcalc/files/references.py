@@ -16,7 +16,7 @@ Names = Callable[[str, str], "list[Area] | None"]
 # How much of one workbook's formulas is looked into. What goes beyond is taken to depend on every cell: then
 # more results than necessary are computed afresh, and none too few.
 MOST_LETTERS = 2**16  # of one formula; programs allow fewer
-MOST_READ = 20_000_000  # letters of all formulas, and areas they look at
+MOST_READ = 5_000_000  # letters of all formulas, and areas they look at
 MOST_AREAS = 10_000  # of one formula
 MOST_NESTED = 20  # names that stand for names
 MOST_BLOCKS = 1_000_000
@@ -159,7 +159,8 @@ class Reader:
             return [ANYWHERE]
         areas = list(islice(found, MOST_AREAS + 1))
         self._room -= len(areas)
-        return areas + self._unknowable(formula, sheet, areas) if len(areas) <= MOST_AREAS else [ANYWHERE]
+        found_areas = list(dict.fromkeys(areas + self._unknowable(formula, sheet, areas)))
+        return found_areas if len(areas) <= MOST_AREAS else [ANYWHERE]
 
     def _in_excel(self, formula: str, sheet: str, shift: tuple[int, int]) -> Iterator[Area]:
         for match in _EXCEL.finditer(formula):

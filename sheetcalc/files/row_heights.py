@@ -82,6 +82,6 @@ def column_widths(root: etree._Element) -> dict[int, float]:
     # Columns that are stated twice are damage; none is left for more than there can be.
     for column in islice(root.iterfind("{*}cols/{*}col"), MAX_COLUMN):
         first, last = natural(column.get("min")) or 1, natural(column.get("max")) or 1
-        for number in range(first, min(last, first + 200) + 1):
-            widths[number] = _number(column.get("width"), USUAL_WIDTH)
+        width = _number(column.get("width"), USUAL_WIDTH)
+        widths |= dict.fromkeys(range(first, min(last, first + 200) + 1), width)
     return widths

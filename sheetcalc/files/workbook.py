@@ -49,7 +49,10 @@ class Workbook(ABC):
 
     path: Path
     sheets: list[str]
+    # The defined names of the whole workbook that denote one cell.
     names: dict[str, tuple[str, int, int]]
+    # And those that hold on one sheet alone, by sheet: copying a sheet makes them.
+    local_names: dict[str, dict[str, tuple[str, int, int]]]
 
     def __init__(self, package: Package) -> None:
         self.path = package.path
@@ -117,19 +120,20 @@ class Workbook(ABC):
         """Whether any write changed anything since the file was read or last saved in place."""
         return bool(self._written)
 
-    def save(self, path: Path | None = None) -> None:
-        """Save in place, or to `path`; in place nothing happens when nothing changed.
+    def save(self, path: Path | None = None, backup_ending: str | None = None) -> None:
+        """Save in place, or to the new file `path`; in place nothing happens when nothing changed.
 
         The results of the person's own formulas that depend on written cells are forgotten, so that they are
         computed afresh when the file is opened. The old file is replaced at one stroke and keeps its
-        permissions; a link keeps pointing to it.
-        Raises BadWorkbook when the file can't be written or was changed by somebody else since it was opened.
+        permissions; a link keeps pointing to it. `backup_ending` keeps it under its name and that ending.
+        Raises BadWorkbook when the file can't be written, or ChangedMeanwhile, one of its kind, when somebody
+        else changed it since it was opened.
         """
         if not self.changed:
             if path is not None:
                 self._package.save({}, path)
             return
-        self._package.save(self._edited_parts(), path)
+        self._package.save(self._edited_parts(), path, backup_ending)
         if path is None or path.resolve() == self.path.resolve():
             self._written.clear()
             self._forget_edits()

@@ -145,11 +145,16 @@ class XlsxWorkbook(Workbook):
             (name.get("name", "").casefold(), name.get("localSheetId")): name.text or ""
             for name in self._root.iterfind("{*}definedNames/{*}definedName")
         }
-        self.names = {}
+        self.names, self.local_names = {}, {}
+        homes = {str(number): title for number, title in enumerate(self._order)}
         for name in self._root.iterfind("{*}definedNames/{*}definedName"):
-            place = excel_cell(name.text or "") if name.get("localSheetId") is None else None
-            if place is not None and place[0] in self._parts:
+            place, scope = excel_cell(name.text or ""), name.get("localSheetId")
+            if place is None or place[0] not in self._parts:
+                continue
+            if scope is None:
                 self.names[name.get("name", "")] = place
+            elif scope in homes:
+                self.local_names.setdefault(homes[scope], {})[name.get("name", "")] = place
         self._loaded: dict[str, _Sheet] = {}
         # Whether the workbook's part was edited, to have everything computed.
         self._asked = False
@@ -199,7 +204,8 @@ class XlsxWorkbook(Workbook):
             if kind == "e":
                 return "error", content
             if kind == "d":
-                return "moment", _iso_serial(content.strip())
+                days = _iso_serial(content.strip())
+                return "moment" if is_moment(days) else "number", days
             number = read_number(content)
         except (ValueError, IndexError):
             return _text(content)

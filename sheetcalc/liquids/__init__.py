@@ -25,7 +25,7 @@ def within(value: ArrayLike, low: ArrayLike, high: ArrayLike) -> Array:
 
 
 def root(
-    function: Callable[[Array], Array], a: Array, b: Array, low: float = -np.inf, high: float = np.inf
+    function: Callable[[Array], Array], a: Array, b: Array, low: ArrayLike = -np.inf, high: ArrayLike = np.inf
 ) -> Array:
     """Zero of a nearly straight function between a and b by the secant method, kept within the limits."""
     at_a, at_b = function(a), function(b)
@@ -34,5 +34,12 @@ def root(
         step = np.where(rise == 0.0, 0.0, at_b * (b - a) / np.where(rise == 0.0, 1.0, rise))
         a, at_a = b, at_b
         b = np.clip(b - step, low, high)
+        if settled(b - a, b):
+            break
         at_b = function(b)
     return b
+
+
+def settled(step: Array, value: Array) -> bool:
+    """Whether a step changes no value any more by what counts; blanks don't."""
+    return not bool(np.any(np.abs(step) > 1e-13 * np.maximum(np.abs(value), 1e-3)))

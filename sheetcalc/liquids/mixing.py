@@ -57,6 +57,19 @@ def water_for_strength(volume: ArrayLike, strength: ArrayLike, target: ArrayLike
     return Mix(water_mass, water_volume, mixed, wanted, v + water_volume - mixed)
 
 
+def strength_with_water(volume: ArrayLike, strength: ArrayLike, water_mass: ArrayLike) -> Array:
+    """Strength, % vol at 20 °C, of a spirit with so much water. Inverse of `water_for_strength`.
+
+    volume: L, >= 0; strength: % vol, 0..100; water_mass: kg, >= 0; broadcast; NaN outside.
+    Source: balance of mass with the densities of OIML R 22.
+    """
+    v, q, water = floats(volume, strength, water_mass)
+    p = spirit.mass_fraction(np.where((v >= 0.0) & (water >= 0.0), q, np.nan))
+    mass = _mass(v, p)
+    with np.errstate(invalid="ignore"):
+        return spirit.strength(mass * p / (mass + water))
+
+
 def water_for_volume(volume: ArrayLike, strength: ArrayLike, target_volume: ArrayLike) -> Mix:
     """Water which fills a spirit up to a target volume.
 

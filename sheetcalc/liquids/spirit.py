@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, within
+from sheetcalc.liquids import Array, settled, within
 
 SIXTY_FAHRENHEIT = (60.0 - 32.0) / 1.8
 COLDEST, WARMEST = -20.0, 40.0
@@ -163,7 +163,9 @@ def mass_fraction(strength: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
     wanted = q / 100.0 * coefficients.sum(axis=0)
     p: Array = np.interp(q, _STRENGTH_AT_20, _P) + 0.0 * wanted
     for _ in range(4):
-        p = np.clip(p - (_polynomial(mass, p) - wanted) / _polynomial(slope, p), 0.0, 1.0)
+        last, p = p, np.clip(p - (_polynomial(mass, p) - wanted) / _polynomial(slope, p), 0.0, 1.0)
+        if settled(p - last, p):
+            break
     return p
 
 
@@ -184,7 +186,9 @@ def mass_fraction_from_density(density: ArrayLike, temperature: ArrayLike) -> Ar
     rho = heaviest - thinning * (heaviest - lightest)
     p: Array = np.interp(thinning, _THINNING_AT_20, _P)
     for _ in range(9):
-        p = np.clip(p - (_polynomial(coefficients, p) - rho) / _polynomial(slope, p), 0.0, 1.0)
+        last, p = p, np.clip(p - (_polynomial(coefficients, p) - rho) / _polynomial(slope, p), 0.0, 1.0)
+        if settled(p - last, p):
+            break
     return p
 
 

@@ -10,7 +10,7 @@ polynomial (1.000 to 1.14); both come to 0.0001 in gravity, a twentieth of a div
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, water, within
+from sheetcalc.liquids import Array, settled, water, within
 
 LOWEST_GRAVITY, HIGHEST_GRAVITY = 0.98, 1.35
 
@@ -65,7 +65,10 @@ def mass_fraction_from_density(density: ArrayLike, temperature: ArrayLike) -> Ar
     w: Array = np.interp(over, _over_water(_FRACTIONS), _FRACTIONS)
     for _ in range(4):
         thermal = _THERMAL * (t - 20.0)
-        w = w - (_over_water(w) + thermal * w - over) / (_over_water_slope(w) + thermal)
+        step = (_over_water(w) + thermal * w - over) / (_over_water_slope(w) + thermal)
+        w = w - step
+        if settled(step, w):
+            break
     return within(w, _FRACTIONS[0], _FRACTIONS[-1])
 
 
@@ -82,7 +85,10 @@ def density_from_concentration(concentration: ArrayLike, temperature: ArrayLike)
     w: Array = c / (constant + 0.38 * c)
     for _ in range(4):
         rho = constant + _over_water(w) + thermal * w
-        w = w - (w * rho - c) / (rho + w * (_over_water_slope(w) + thermal))
+        step = (w * rho - c) / (rho + w * (_over_water_slope(w) + thermal))
+        w = w - step
+        if settled(step, w):
+            break
     return constant + _over_water(w) + thermal * w
 
 

@@ -12,13 +12,14 @@ the heads and tails which are neither ethanol nor water are left out.
 """
 
 import math
+from collections.abc import Callable
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sheetcalc.liquids import Array, floats, spirit, water, within
+from sheetcalc.liquids import Array, floats, root, settled, spirit, water, within
 
 NORMAL_PRESSURE = 101.325
 LOWEST_PRESSURE, HIGHEST_PRESSURE = 50.0, 110.0
@@ -97,12 +98,8 @@ def dew_point(mole_fraction: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -
     y, total = floats(mole_fraction, within(pressure, LOWEST_PRESSURE, HIGHEST_PRESSURE))
     top = _azeotropes(total)
     known = (y >= 0.0) & (y <= top)
-    low, high = np.zeros(y.shape), top
-    for _ in range(40):
-        middle = (low + high) / 2.0
-        weaker = vapour(middle, total) < y
-        low, high = np.where(weaker, middle, low), np.where(weaker, high, middle)
-    return np.where(known, boiling_point((low + high) / 2.0, total), np.nan)
+    liquid = _between(lambda x: vapour(x, total) - y, top)
+    return np.where(known, boiling_point(liquid, total), np.nan)
 
 
 def dew_point_of(strength: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -> Array:
@@ -119,14 +116,20 @@ def strength_of_vapour_at(temperature: ArrayLike, pressure: ArrayLike = NORMAL_P
     t, total = floats(temperature, within(pressure, LOWEST_PRESSURE, HIGHEST_PRESSURE))
     top = _azeotropes(total)
     known = (t >= boiling_point(top, total) - 1e-9) & (t <= boiling_point(0.0, total) + 1e-9)
-    low, high = np.zeros(t.shape), top
-    for _ in range(40):
-        middle = (low + high) / 2.0
-        # The more ethanol in the liquid, the higher its pressure at one temperature, up to the azeotrope.
-        weaker = sum(_partial_pressures(middle, t)) < total
-        low, high = np.where(weaker, middle, low), np.where(weaker, high, middle)
-    y = np.clip(_partial_pressures((low + high) / 2.0, t)[0] / total, 0.0, 1.0)
+    # The more ethanol in the liquid, the higher its pressure at one temperature, up to the azeotrope.
+    liquid = _between(lambda x: np.asarray(sum(_partial_pressures(x, t))) - total, top)
+    y = np.clip(_partial_pressures(liquid, t)[0] / total, 0.0, 1.0)
     return strength_from_mole_fraction(np.where(known, y, np.nan))
+
+
+def _between(rising: Callable[[Array], Array], top: Array) -> Array:
+    """The mole fraction from 0 to `top` at which a rising function is zero: halved close, then by secants."""
+    low, high = np.zeros(top.shape), top
+    for _ in range(8):
+        middle = (low + high) / 2.0
+        below = rising(middle) < 0.0
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return root(rising, low, high, low, high)
 
 
 def _boil(mole_fraction: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
@@ -138,7 +141,10 @@ def _boil(mole_fraction: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
         both = ethanol + steam
         # Newton's method on the logarithm, with activities held for the slope: they hardly move with t.
         slope = (ethanol * _antoine_slope(_ETHANOL, t) + steam * _antoine_slope(_WATER, t)) / both
-        t = t - np.log(both / total) / slope
+        step = np.log(both / total) / slope
+        t = t - step
+        if settled(step, t):
+            break
     ethanol, _ = _partial_pressures(x, t)
     return t, np.clip(ethanol / total, 0.0, 1.0)
 

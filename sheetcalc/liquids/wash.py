@@ -182,12 +182,19 @@ def density(alcohol: ArrayLike, extract: ArrayLike, temperature: ArrayLike = 20.
     def excess(density: Array) -> Array:
         return density_of_contents(a * density, e * density, temperature) - density
 
-    return root(excess, np.full_like(a, 900.0), np.full_like(a, 1100.0))
+    return root(excess, np.full_like(a, 990.0), np.full_like(a, 1010.0))
 
 
 def _composition(original_gravity: Array, share: Array) -> tuple[Array, Array]:
     """Mass fractions of alcohol and extract when a share of the extract is gone."""
-    extract = sugar.brix(within(original_gravity, 1.0, sugar.HIGHEST_GRAVITY)) / 100.0
+    return _fermented(_extract(original_gravity), share)
+
+
+def _extract(original_gravity: Array) -> Array:
+    return sugar.brix(within(original_gravity, 1.0, sugar.HIGHEST_GRAVITY)) / 100.0
+
+
+def _fermented(extract: Array, share: Array) -> tuple[Array, Array]:
     alcohol = share * extract / EXTRACT_PER_ALCOHOL
     left = 1.0 - (CARBON_DIOXIDE_PER_ALCOHOL + YEAST_PER_ALCOHOL) * alcohol
     return alcohol / left, (1.0 - share) * extract / left
@@ -195,10 +202,10 @@ def _composition(original_gravity: Array, share: Array) -> tuple[Array, Array]:
 
 def _share(original_gravity: Array, gravity: Array) -> Array:
     """Share of the extract fermented, kept within 0..1."""
-    density = water.density_from_gravity(gravity)
+    density, sweet = water.density_from_gravity(gravity), _extract(original_gravity)
 
     def excess(share: Array) -> Array:
-        alcohol, extract = _composition(original_gravity, share)
+        alcohol, extract = _fermented(sweet, share)
         return density_of_contents(alcohol * density, extract * density) - density
 
     share = root(excess, np.zeros_like(density), np.ones_like(density), 0.0, 1.0)

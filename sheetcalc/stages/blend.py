@@ -32,7 +32,7 @@ class Solved(NamedTuple):
     tried: Mask
 
 
-@column("blend")
+@column("blend", across=True)
 def first_row(lot: Any) -> Rows:
     """The row in which each record's lot begins; -1 without a lot."""
     return groups.first_rows(lot)
@@ -51,7 +51,7 @@ def possible(first_row: Rows, strength: Array) -> Mask:
     return (first_row >= 0) & np.isnan(groups.shared(first_row, above))
 
 
-@column("blend")
+@column("blend", across=True)
 def rest(first_row: Rows, volume: Array, strength: Array) -> mixing.Blend:
     """The known parts of each record's lot together; of volume and strength 0 where there is none."""
     together = mixing.Blend(*np.zeros((3, len(first_row))))
@@ -63,7 +63,7 @@ def rest(first_row: Rows, volume: Array, strength: Array) -> mixing.Blend:
     return together
 
 
-@column("blend")
+@column("blend", across=True)
 def solved(
     first_row: Rows, volume: Array, strength: Array, wanted: Wanted, rest: mixing.Blend, possible: Mask
 ) -> Solved:
@@ -124,7 +124,7 @@ def poured(volume: Array, solved: Solved) -> Array:
     return np.where(np.isnan(volume), solved.volume, volume)
 
 
-@column("blend")
+@column("blend", across=True)
 def blends(first_row: Rows, poured: Array, strength: Array, solved: Solved) -> mixing.Blend:
     """The blend of each record's lot; NaN while a part of it is unknown."""
     strengths = np.where(np.isnan(strength), solved.strength, strength)

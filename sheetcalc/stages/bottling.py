@@ -150,7 +150,7 @@ def in_time(bottled_at: Array) -> Any:
     return np.argsort(np.where(np.isnan(bottled_at), np.inf, bottled_at), kind="stable")
 
 
-@column("bottling")
+@column("bottling", across=True)
 def there_was(lot: Any, volume_available: Array, volume: Array, of_lot: list[Lot], in_time: Any) -> Array:
     """Volume (L) of each line's lot before: typed, or what an earlier filling left, or the whole lot."""
     names = lots.names(lot, volume)

@@ -65,7 +65,7 @@ def alcohol_lost(alcohol_in: Array, alcohol_out: Array) -> Array:
     return alcohol_in - alcohol_out
 
 
-@column("carbon")
+@column("carbon", across=True)
 def litres_through(
     volume_in: Array, freshness: Any, started_at: Array, lot_volume: Array, carbon_per_litre: Array
 ) -> Array:

@@ -53,14 +53,14 @@ class Doses(NamedTuple):
     most: Array
 
 
-@column("clearing")
+@column("clearing", across=True)
 def order(done_at: Array) -> Places:
     """Places of the steps in the order of time, however the sheet is sorted; without odd dates."""
     known = np.flatnonzero(np.isfinite(done_at) & ~_odd(done_at))
     return known[np.argsort(done_at[known], kind="stable")]
 
 
-@column("clearing")
+@column("clearing", across=True)
 def volume_before(volume_after: Array, wash_volume: Array, wash_kind: Any, order: Places) -> Array:
     """Volume (L) there was before each step: the last sound one, or the wash as it was started."""
     least = 1 - 2 * _lees(wash_kind)
@@ -127,7 +127,7 @@ def settling(agent: Any) -> Array:
     return np.array([SETTLES.get(a, SETTLES_USUALLY) for a in _texts(agent)], dtype=float)
 
 
-@column("clearing")
+@column("clearing", across=True)
 def clear_at(done_at: Array, step: Any, settling: Array, order: Places) -> Array:
     """When (days since 1899-12-30) the fining before each step has had its least time."""
     fining = _last_before(order, _is(step, FININGS))
@@ -135,7 +135,7 @@ def clear_at(done_at: Array, step: Any, settling: Array, order: Places) -> Array
     return when[fining]
 
 
-@column("clearing")
+@column("clearing", across=True)
 def earliest_next(done_at: Array, turn: Any, settling: Array, clear_at: Array, order: Places) -> Array:
     """When (days since 1899-12-30) the next step may follow at the earliest."""
     wait = np.where(turn == "fining", settling, np.where(turn == "silica sol", SECOND_PART, 0.0))

@@ -40,7 +40,7 @@ class Charge(NamedTuple):
     known: Mask
 
 
-@column("cuts")
+@column("cuts", across=True)
 def order(run: Any, jar: Any) -> Order:
     """The jars of each run, as places among the records in the order they filled.
 
@@ -120,13 +120,13 @@ def alcohol(volume: Array, strength_20: Array) -> Array:
     return volume * strength_20 / 100
 
 
-@column("cuts")
+@column("cuts", across=True)
 def cumulative_volume(volume: Array, order: Order) -> Array:
     """Volume (L) of this run's jars up to this one; blank after a jar without a volume."""
     return _running(volume, order)
 
 
-@column("cuts")
+@column("cuts", across=True)
 def cumulative_alcohol(alcohol: Array, order: Order) -> Array:
     """Pure alcohol (L) in this run's jars up to this one; blank after a jar without it."""
     return _running(alcohol, order)
@@ -161,7 +161,7 @@ def expected_strength(model_before: vapour.Distilled, model_after: vapour.Distil
     return 100 * alcohol / np.where(volume > 0, volume, np.nan)
 
 
-@column("cuts")
+@column("cuts", across=True)
 def pot_strength(
     charge: Charge, order: Order, volume: Array, strength_20: Array, model_after: vapour.Distilled
 ) -> Array:

@@ -169,7 +169,8 @@ def scale_of_another_kind(instrument: Any, scale: Any) -> Mask:
 )
 def far_from_zero(correction: Array, division: Array) -> tuple[Mask, dict[str, Any]]:
     """More than five divisions off in plain water."""
-    steps = np.abs(correction) / division
+    # A division of nothing is no division.
+    steps = np.abs(correction) / np.where(division > 0, division, np.nan)
     words = np.array([f"{step:.0f}" if np.isfinite(step) else "" for step in steps], dtype=object)
     return np.asarray(steps > 5), {"steps": (words, "division")}
 

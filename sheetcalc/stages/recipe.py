@@ -214,7 +214,7 @@ def sugar(parts: Parts) -> Array:
     return parts.contents.fermentable
 
 
-@column("recipe")
+@column("recipe", across=True)
 def gravity_share(parts: Parts) -> Array:
     """Share (0 to 1) of each item in all that is dissolved, which is what raises the gravity."""
     total = np.nansum(parts.contents.extract)

@@ -18,10 +18,13 @@ F = TypeVar("F", bound=Function)
 
 @dataclass(frozen=True)
 class Column:
-    """A computed column: the function and the keys it needs."""
+    """A computed column: the function, the keys it needs, and what is told of it with `column`."""
 
     function: Function
     needs: tuple[str, ...]
+    across: bool
+    model: float
+    decided: bool
 
 
 @dataclass(frozen=True)
@@ -44,11 +47,19 @@ COLUMNS: dict[str, dict[str, Column]] = {}
 CHECKS: dict[str, list[Check]] = {}
 
 
-def column(sheet: str) -> Callable[[F], F]:
-    """Declare a function as the computed column of its own name on a sheet."""
+def column(
+    sheet: str, *, across: bool = False, model: float = 0.0, decided: bool = False
+) -> Callable[[F], F]:
+    """Declare a function as the computed column of its own name on a sheet.
+
+    `across` tells that its result in one row depends on what stands in other rows of the sheet; `model` is
+    the standard uncertainty, in base units, that it has even where all it needs is known; `decided` that the
+    person acts by it, so that later results take it as it is, however well it was known.
+    """
 
     def keep(function: F) -> F:
-        COLUMNS.setdefault(sheet, {})[function.__name__] = Column(function, _parameters(function))
+        kept = Column(function, _parameters(function), across, model, decided)
+        COLUMNS.setdefault(sheet, {})[function.__name__] = kept
         return function
 
     return keep

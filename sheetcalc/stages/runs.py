@@ -90,7 +90,7 @@ def stages_seen(
     return np.where(recovery < 1 - MEASURES, seen, np.nan)
 
 
-@column("runs")
+@column("runs", across=True)
 def stages_planned(effective_stages: Array, stages_seen: Array, filled_at: Array) -> Array:
     """Effective stages a run is computed with: those typed, or else what the earlier runs have shown.
 
@@ -366,10 +366,15 @@ def litres_for_millilitres(
     advice="Look at the volumes, the strengths and their units.",
 )
 def more_alcohol_out(
-    collected_alcohol: Array, charge_alcohol: Array, collected_volume: Array, charge_volume: Array
+    collected_alcohol: Array,
+    charge_alcohol: Array,
+    collected_volume: Array,
+    charge_volume: Array,
+    recovery: Array,
+    recovery_uncertainty: Array,
 ) -> tuple[Mask, dict[str, Any]]:
-    """A still makes no alcohol; the measures' own spread is allowed for."""
-    wrong = (collected_alcohol > charge_alcohol * (1 + MEASURES)) & (collected_volume < charge_volume)
+    """A still makes no alcohol, by more than volumes and strengths of both sides can be off."""
+    wrong = (recovery > 1 + slips.SURE * recovery_uncertainty) & (collected_volume < charge_volume)
     halved = (collected_alcohol / 2 <= charge_alcohol) & (collected_alcohol / 2 > 0.4 * charge_alcohol)
     words = np.where(halved, "With the reading as proof it would fit.", "").astype(object)
     return wrong, {"meant": (words, "collected_reading")}

@@ -15,6 +15,9 @@ from sheetcalc.liquids import Array, sugar
 Texts = NDArray[np.object_]
 Mask = NDArray[np.bool_]
 
+# Beyond so many expanded uncertainties (k = 2) a difference is flagged: k = 3, exceeded by chance in one of
+# 370 comparisons.
+SURE = 1.5
 HOTTEST_WASH, HOTTEST_SAMPLE = 45.0, 40.0  # °C
 # What is typed in an amount's column when another unit of it was meant: the smaller and the larger by
 # a thousand, and the ounce with what it holds (mL, g).

@@ -33,7 +33,7 @@ def mix(volume: Array, strength_20: Array, target_strength: Array, target_volume
     return mixing.Mix(*(np.where(by_strength, strength, volume) for strength, volume in pairs))
 
 
-@column("strength")
+@column("strength", decided=True)
 def water_mass(mix: mixing.Mix) -> Array:
     """Water to weigh in, kg."""
     return mix.water_mass
@@ -58,6 +58,12 @@ def final_strength(mix: mixing.Mix) -> Array:
 
 
 @column("strength")
+def made_strength(volume: Array, strength_20: Array, water_mass: Array) -> Array:
+    """Strength (% vol) that so much water gives: the final strength, known no better than what went in."""
+    return mixing.strength_with_water(volume, strength_20, water_mass)
+
+
+@column("strength")
 def contraction(mix: mixing.Mix) -> Array:
     """What vanishes in mixing, L: lot plus water less the mix."""
     return mix.contraction
@@ -72,9 +78,9 @@ def strength_after(
 
 
 @column("strength")
-def difference(strength_after: Array, final_strength: Array) -> Array:
+def difference(strength_after: Array, made_strength: Array) -> Array:
     """Measured less expected strength after mixing, % vol."""
-    return strength_after - final_strength
+    return strength_after - made_strength
 
 
 @column("strength")
@@ -197,12 +203,9 @@ def more_than_collected(
     advice="Stir, let it cool to about 20 °C (68 °F) and read again. If it stays, the volume or the first "
     "reading was off.",
 )
-def not_as_expected(
-    difference: Array, final_strength: Array, alcoholmeter: Instrument, thermometer: Instrument
-) -> Mask:
-    """Off by more than two readings, two temperatures (0.3 % vol a degree) and a volume (1 %) can be."""
-    reading = np.hypot(alcoholmeter.uncertainty, 0.3 * thermometer.uncertainty) * np.sqrt(2)
-    return np.asarray(np.abs(difference) > np.hypot(reading, 0.01 * final_strength))
+def not_as_expected(difference: Array, difference_uncertainty: Array) -> Mask:
+    """Off by more than the readings before and after and the lot's volume can be."""
+    return np.abs(difference) > slips.SURE * difference_uncertainty
 
 
 @check(

@@ -26,13 +26,13 @@ class Blocks(NamedTuple):
     complete: Mask
 
 
-@column("tasting")
+@column("tasting", across=True)
 def sample_row(sample: Any) -> Rows:
     """The row in which each record's sample stands first; -1 without one."""
     return groups.first_rows(sample)
 
 
-@column("tasting")
+@column("tasting", across=True)
 def taster_row(taster: Any) -> Rows:
     """The row in which each record's taster stands first; -1 without one."""
     return groups.first_rows(taster)
@@ -54,7 +54,7 @@ def ratings(aroma: Array, taste: Array, smoothness: Array, again: Mask) -> Array
     return np.where(counts, given, np.nan)
 
 
-@column("tasting")
+@column("tasting", across=True)
 def blocks(sample_row: Rows, taster_row: Rows, ratings: Array) -> Blocks:
     """The ratings as a table of tasters and samples."""
     rated = np.isfinite(ratings)
@@ -70,7 +70,7 @@ def blocks(sample_row: Rows, taster_row: Rows, ratings: Array) -> Blocks:
     return Blocks(samples, tasters, scores, lacking, ~lacking.any(axis=1))
 
 
-@column("tasting")
+@column("tasting", across=True)
 def compared(blocks: Blocks) -> Array:
     """The scores of the tasters who count in the comparison, tasters x samples."""
     return blocks.scores[blocks.complete]

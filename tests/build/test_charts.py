@@ -14,7 +14,7 @@ from lxml import etree
 from openpyxl import load_workbook
 from openpyxl.utils import get_column_letter
 
-from sheetcalc import build, layouts
+from sheetcalc import build, compute, layouts
 from sheetcalc.build import look
 from sheetcalc.files import open_workbook
 from sheetcalc.fill import fill
@@ -135,7 +135,7 @@ def more(changed: Change) -> layouts.Layout:
 
 def built(layout: layouts.Layout, path: Path, system: layouts.System = "metric") -> Path:
     """A new workbook of a layout."""
-    build.new_workbook(layout, system, path)
+    build.new_workbook(layout, compute.needs(layout), system, path)
     return path
 
 

@@ -8,10 +8,11 @@ from typing import get_args
 import pytest
 from openpyxl.utils import get_column_letter
 
-from sheetcalc import build, layouts
+from sheetcalc import build, compute, layouts
 from sheetcalc.build.grid import Position
 from sheetcalc.build.place import grids
 from sheetcalc.files import open_workbook
+from sheetcalc.new import new
 
 ENDINGS = (".xlsx", ".ods")
 EVERY = [(kind, s, e) for kind in layouts.kinds() for s in get_args(layouts.System) for e in ENDINGS]
@@ -73,7 +74,7 @@ def test_a_default_is_told_but_not_written(blank: Blank) -> None:
 @pytest.mark.parametrize("ending", ENDINGS)
 def test_building_twice_gives_the_same_bytes(blank: Blank, tmp_path: Path, ending: str) -> None:
     again = tmp_path / f"again{ending}"
-    build.new_workbook(layouts.load("bench"), "us", again)
+    new("bench", again, "us")
     assert again.read_bytes() == blank("bench", "us", ending).read_bytes()
 
 
@@ -91,7 +92,7 @@ def test_nothing_tells_of_a_person_or_a_path(blank: Blank, ending: str) -> None:
 
 def test_another_ending_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match=r"log\.csv: a new workbook ends in \.xlsx or \.ods"):
-        build.new_workbook(layouts.load("bench"), "metric", tmp_path / "log.csv")
+        new("bench", tmp_path / "log.csv")
     assert not list(tmp_path.iterdir())
 
 
@@ -99,13 +100,13 @@ def test_an_existing_file_is_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "log.xlsx"
     path.write_text("mine")
     with pytest.raises(FileExistsError, match=r"log\.xlsx exists already"):
-        build.new_workbook(layouts.load("bench"), "metric", path)
+        new("bench", path)
     assert path.read_text() == "mine"
 
 
 def test_a_missing_folder_is_named(tmp_path: Path) -> None:
     with pytest.raises(FileNotFoundError, match=r"no folder .*nowhere"):
-        build.new_workbook(layouts.load("bench"), "metric", tmp_path / "nowhere" / "log.ods")
+        new("bench", tmp_path / "nowhere" / "log.ods")
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
@@ -126,7 +127,7 @@ def test_what_no_spreadsheet_can_hold_is_refused(
     target = tmp_path / "out"
     target.mkdir()
     with pytest.raises(layouts.LayoutError) as refused:
-        build.new_workbook(layout, "metric", target / f"log{ending}")
+        build.new_workbook(layout, compute.needs(layout), "metric", target / f"log{ending}")
     assert said in str(refused.value)
     assert not list(target.iterdir())
 
@@ -138,7 +139,7 @@ def test_a_renamed_and_a_dropped_column(changed: Change, tmp_path: Path, ending:
     note = text[start : text.index("[[columns]]", start + 5)]
     layout = changed("fermentation", 'heading = "Reading"', 'heading = "Ablesung"', note, "")
     path = tmp_path / f"log{ending}"
-    build.new_workbook(layout, "metric", path)
+    build.new_workbook(layout, compute.needs(layout), "metric", path)
     workbook = open_workbook(path)
     tab, row, column = workbook.names["fermentation_reading"]
     assert workbook.cells(tab)[row, column].value == "Ablesung"
@@ -162,7 +163,7 @@ key = "taken_at"
 """
     layout = changed("fermentation", '\n[[columns]]\nkey = "taken_at"\n', card)
     path = tmp_path / f"log{ending}"
-    build.new_workbook(layout, "us", path)
+    build.new_workbook(layout, compute.needs(layout), "us", path)
     workbook = open_workbook(path)
     tab, row, column = workbook.names["fermentation_mash_volume"]
     assert workbook.cells(tab)[row, column + 1].value == "gal"
@@ -173,7 +174,7 @@ key = "taken_at"
 
 def test_both_formats_stand_on_the_same_places() -> None:
     for kind in layouts.kinds():
-        for grid in grids(layouts.load(kind), "metric"):
+        for grid in grids(layouts.load(kind), compute.needs(layouts.load(kind)), "metric"):
             used = max(grid.cells)
             assert Position(1, 1) in grid.cells
             assert used.column <= max(grid.widths), get_column_letter(used.column)
@@ -181,7 +182,7 @@ def test_both_formats_stand_on_the_same_places() -> None:
 
 def test_every_table_has_its_rows_ready() -> None:
     layout = layouts.load("batch")
-    for sheet, grid in zip(layout.sheets, grids(layout, "metric"), strict=True):
+    for sheet, grid in zip(layout.sheets, grids(layout, compute.needs(layout), "metric")[:-1], strict=True):
         if sheet.columns:
             heading = grid.names[f"{sheet.key}_{sheet.columns[0].key}"].row
             first = heading + 1 + any(column.units for column in sheet.columns)
@@ -196,10 +197,10 @@ def test_marks_surround_a_flags_column_that_was_moved(changed: Change) -> None:
     layout = changed(
         "fermentation", flags, "", '[[columns]]\nkey = "note"', f'{flags}\n[[columns]]\nkey = "note"'
     )
-    grid = next(grid for grid in grids(layout, "metric") if grid.key == "fermentation")
-    said = {marking.area.name: marking.conditions[0][0] for marking in grid.markings}
-    assert said == {
-        "E6:E2005": 'ISNUMBER(FIND("ERROR";[.$E6]))',
-        "A6:D2005": 'ISNUMBER(FIND("ERROR ["&[.A$4]&"]";[.$E6]))',
-        "F6:M2005": 'ISNUMBER(FIND("ERROR ["&[.F$4]&"]";[.$E6]))',
-    }
+    grid = next(grid for grid in grids(layout, compute.needs(layout), "metric") if grid.key == "fermentation")
+    said = {marking.area.name: [told for told, _ in marking.conditions] for marking in grid.markings}
+    assert len(said) == 13
+    assert 'ISNUMBER(FIND("ERROR";[.$E6]))' in said["E6:E2005"]
+    for column in "ABCDFGHIJKLM":
+        told = f'ISNUMBER(FIND("ERROR ["&[.{column}$4]&"]";[.$E6]))'
+        assert told in said[f"{column}6:{column}2005"]

@@ -109,13 +109,14 @@ def test_rows_grow_with_their_flags(books: dict[layouts.System, Workbook]) -> No
 
 
 def test_text_that_looks_like_a_formula_stays_text(blank: Blank, tmp_path: Path) -> None:
-    from sheetcalc.build import xlsx
+    from sheetcalc.build import place, xlsx
 
     layout = layouts.load("bench")
     page = layout.sheets[0]
     lines = (layouts.Line("text", "=1+1", ""),)
     sheet = layouts.Sheet(page.key, page.title, "", False, 60, (), (), lines, ())
-    xlsx.build(layouts.Layout("odd", "Odd", (sheet,)), "metric", tmp_path / "odd.xlsx")
+    odd = layouts.Layout("odd", "Odd", (sheet,))
+    xlsx.build(place.grids(odd, {}, "metric"), "Odd", tmp_path / "odd.xlsx")
     assert load_workbook(tmp_path / "odd.xlsx")[page.title]["B1"].data_type == "s"
 
 

@@ -1,7 +1,7 @@
 """Our tables and cards found again after people and programs rearranged them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -131,7 +131,8 @@ def test_renamed_translated_and_moved(tmp_path: Path) -> None:
     found = search(tmp_path, {"Meine Schnitte": cells, "Cuts": CUTS_CELLS}, names, [CUTS])["cuts"]
     assert found.tab == "Meine Schnitte"
     assert found.cells == {"flags": (6, 2), "jar": (6, 5), "volume": (6, 7), "temperature": (6, 8)}
-    assert found.headings["volume"] == "Menge" and found.first_row == 8 and not found.doubts
+    assert found.headings["volume"] == "Menge" and found.first_row == 8
+    assert [(d.rule, d.place) for d in found.doubts] == [("copied_sheet", ("Cuts", 3, 1))]
 
 
 def test_headings_find_what_has_no_name(tmp_path: Path) -> None:
@@ -169,7 +170,8 @@ def test_twofold_headings_are_reported(tmp_path: Path) -> None:
     assert cuts(tmp_path, cells).doubts == ()
     found = cuts(tmp_path, cells, {})
     assert found.cells["volume"] == (3, 2)
-    assert len(found.doubts) == 1 and '"Volume" stands 2 times' in found.doubts[0]
+    assert [(d.rule, d.place) for d in found.doubts] == [("column_in_doubt", ("Cuts", 3, 2))]
+    assert '"Volume" stands 2 times' in found.doubts[0].message
 
 
 def test_two_names_for_one_place_are_reported(tmp_path: Path) -> None:
@@ -190,7 +192,9 @@ def test_names_left_behind_by_a_program(tmp_path: Path) -> None:
     }
     found = cuts(tmp_path, columns)
     assert found.cells == {"jar": (3, 1), "volume": (3, 3), "temperature": (3, 4), "flags": (3, 5)}
-    assert len(found.doubts) == 3
+    assert [(d.rule, d.place) for d in found.doubts] == [("names_astray", ("Cuts", 3, 3))]
+    for heading in ("Volume", "Temperature", "Flags"):
+        assert f'"{heading}"' in found.doubts[0].message
     rows = {
         "A1": "title",
         "A5": "Jar",
@@ -239,3 +243,59 @@ def test_blank_values_on_a_card(tmp_path: Path) -> None:
         kept = {n: t for n, t in names.items() if "Batch" in t}
         found = search(tmp_path, {"Batch": cells}, kept, [BATCH])["batch"]
         assert found.cells == {"code": (3, 3), "wash": (4, 3), "place": (5, 3)}
+
+
+def test_a_record_may_be_called_as_a_line_of_the_card_above(tmp_path: Path) -> None:
+    for names in (NAMES, {}):
+        kept = {n: t for n, t in names.items() if "Recipe" in t}
+        fields = (*RECIPE.fields, Part("sugar", "Sugar"))
+        cells = {**RECIPE_CELLS, "A3": "Sugar", "A8": "water"}
+        found = search(tmp_path, {"Recipe": cells}, kept, [replace(RECIPE, fields=fields)])["recipe"]
+        assert found.cells == {"water": (2, 2), "sugar": (3, 2), "item": (5, 1), "amount": (5, 2)}
+        assert not found.doubts
+
+
+def test_a_cards_flags_are_found_by_their_heading_above_its_lines(tmp_path: Path) -> None:
+    look = replace(BATCH, fields=(*BATCH.fields, Part("flags", "To look at")))
+    cells = {**BATCH_CELLS, "B2": "Field", "C2": "Value", "F2": "To look at"}
+    found = search(tmp_path, {"Batch": cells}, {}, [look])["batch"]
+    assert found.cells["flags"] == (2, 6)
+    assert found.headings["flags"] == "To look at"
+    assert not found.missing
+
+
+def test_names_of_a_copied_sheet_lead_to_it_where_the_sheet_is_gone(tmp_path: Path) -> None:
+    search(tmp_path, {"Schnitte": {**CUTS_CELLS, "A3": "Glas", "B3": "Menge"}}, {}, [])
+    path = tmp_path / "log.xlsx"
+    book = openpyxl.load_workbook(path)
+    for name, target in NAMES.items():
+        if "Cuts" in target:
+            book.defined_names[name] = DefinedName(name, attr_text="#REF!")
+            text = target.replace("Cuts", "Schnitte")
+            book["Schnitte"].defined_names[name] = DefinedName(name, attr_text=text)
+    book.save(path)
+    found = find(open_workbook(path), [CUTS])["cuts"]
+    assert (found.tab, found.cells["jar"], found.cells["volume"]) == ("Schnitte", (3, 1), (3, 2))
+    assert not found.missing
+    assert not found.doubts
+
+
+def test_what_stands_above_headings_or_units_is_told(tmp_path: Path) -> None:
+    sorted_units = {"A3": "Jar", "B3": "Volume", "B4": 250, "B5": "mL", "C3": "Temperature", "C5": "°C"}
+    sorted_all = {"A3": 1, "B3": 250, "A4": "Jar", "B4": "Volume", "C4": "Temperature", "B5": "mL"}
+    for cells, place in ((sorted_units, (4, 2)), (sorted_all, (3, 1))):
+        (doubt,) = (d for d in cuts(tmp_path, cells).doubts if d.rule == "records_above")
+        assert doubt.place == ("Cuts", *place)
+    above = {**CUTS_CELLS, "A1": 2026, "B2": 5}
+    assert not cuts(tmp_path, above).doubts
+
+
+def test_a_unit_nobody_knows_is_still_the_units_row_or_column(tmp_path: Path) -> None:
+    heading = {cell: value for cell, value in CUTS_CELLS.items() if cell.endswith("3")}
+    found = cuts(tmp_path, {**heading, "C4": "warm", "A5": 1})
+    assert found.first_row == 5
+    assert found.units == {"temperature": (4, 3)}
+    fields = (*BATCH.fields, Part("pot", "Pot", VOLUMES))
+    cells = {**BATCH_CELLS, "D4": "barrels", "B6": "Pot", "C6": 10, "D6": "L"}
+    found = search(tmp_path, {"Batch": cells}, {}, [replace(BATCH, fields=fields)])["batch"]
+    assert found.units == {"wash": (4, 4), "pot": (6, 4)}

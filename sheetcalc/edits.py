@@ -1,0 +1,127 @@
+"""What was typed since the last fill: `fill` keeps a copy of each entry in the workbook to tell by."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from sheetcalc import files, units
+from sheetcalc.build import stale
+from sheetcalc.entries import Entries
+from sheetcalc.files import Cell
+from sheetcalc.findings import Finding
+from sheetcalc.layouts import Field
+
+Place = tuple[str, int, int]
+Value = float | str | None
+
+
+class Watched(NamedTuple):
+    """A cell that the person types into, and the places of its copy and of its column's tally of copies."""
+
+    field: Field
+    place: tuple[int, int]
+    copy: Place
+    tally: Place | None = None
+
+
+def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> None:
+    """Copy every entry and unit; what has no place for its copy, as in an older workbook, is passed over."""
+    names = _names(book)
+    if stale.ALL not in names:
+        return
+    tab, row, _ = names[stale.ALL]
+    book.write(tab, row, stale.WAS, version)
+    counts: Counter[Place] = Counter()
+    for entries in read.values():
+        cells = book.cells(entries.found.tab)
+        for watched in list(_watched(names, entries, cells)):
+            value = _value(cells.get(watched.place))
+            book.write(*watched.copy, value)
+            if watched.tally:
+                counts[watched.tally] += value is not None
+    for place, count in counts.items():
+        book.write(*place, count or None)
+
+
+def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Finding]:
+    """A note for each record or line in which something was typed or changed since the last fill."""
+    names = _names(book)
+    if stale.ALL not in names or _was(book, (*names[stale.ALL][:2], stale.WAS)) is None:
+        return
+    for entries in read.values():
+        cells = book.cells(entries.found.tab)
+        rows: dict[int, list[tuple[Watched, Value]]] = {}
+        for watched in _watched(names, entries, cells):
+            was = _was(book, watched.copy)
+            if _text(was) != _text(_value(cells.get(watched.place))):
+                rows.setdefault(watched.place[0], []).append((watched, was))
+        for _, changes in sorted(rows.items()):
+            yield _note(entries, changes)
+
+
+def _note(entries: Entries, changes: list[tuple[Watched, Value]]) -> Finding:
+    headings = entries.found.headings
+    told = [
+        f"{headings[watched.field.key]} (was {'blank' if was is None else units.short(_text(was))})"
+        for watched, was in changes
+    ]
+    first = changes[0][0]
+    return Finding(
+        "note",
+        entries.found.tab,
+        headings[first.field.key],
+        *first.place,
+        "edited",
+        f"Typed or changed since the last fill: {', '.join(told)}.",
+        "Fill the workbook again; what stands grey in it is out of date.",
+    )
+
+
+def _watched(
+    names: Mapping[str, Place], entries: Entries, cells: Mapping[tuple[int, int], Cell]
+) -> Iterator[Watched]:
+    """Every entry cell, and every unit cell, of a sheet whose copy has a place."""
+    sheet, found = entries.sheet, entries.found
+    by_column: dict[int, list[int]] = {}
+    for row, column in cells:
+        by_column.setdefault(column, []).append(row)
+    for field in (*sheet.fields, *sheet.columns):
+        line = names.get(stale.line_name(field, sheet.key))
+        if line is None or field.key not in found.cells:
+            continue
+        tab, at, _ = line
+        if field.key in found.units:
+            yield Watched(field, found.units[field.key], (tab, at, stale.UNIT_WAS))
+        row, column = found.cells[field.key]
+        copy = names.get(stale.copy_name(sheet.key, field.key))
+        if entries.is_column(field.key):
+            if copy and copy[:2] == (found.tab, row) and _is_copy(cells.get(copy[1:])):
+                rows = {*by_column.get(column, ()), *by_column.get(copy[2], ())}
+                for record in sorted(row for row in rows if row >= found.first_row):
+                    yield Watched(field, (record, column), (found.tab, record, copy[2]), (tab, at, stale.WAS))
+        elif field.role == "entry":
+            yield Watched(field, (row, column), (tab, at, stale.WAS))
+
+
+def _is_copy(heading: Cell | None) -> bool:
+    """Whether a copy's heading still stands there: people may have moved the table, or theirs, over it."""
+    return heading is not None and str(heading.value).endswith(stale.AS_FILLED)
+
+
+def _names(book: files.Workbook) -> dict[str, Place]:
+    return {name.casefold(): place for name, place in book.names.items()}
+
+
+def _was(book: files.Workbook, copy: Place) -> Value:
+    return _value(book.cells(copy[0]).get(copy[1:]))
+
+
+def _value(cell: Cell | None) -> Value:
+    """What a copy of the cell holds; None for a blank, and for a formula that shows nothing."""
+    if cell is None or cell.value in ("", None):
+        return None
+    return str(cell.value).upper() if isinstance(cell.value, bool) else cell.value
+
+
+def _text(value: Value) -> str:
+    return f"{value:.15g}" if isinstance(value, float) else str(value or "")
