@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
 from odf import config, dc, meta, table
+from odf.element import Element
 from odf.opendocument import OpenDocument, OpenDocumentSpreadsheet
 from odf.teletype import addTextToElement
 from odf.text import A, P
@@ -32,6 +33,8 @@ class _Piece(NamedTuple):
 
 def build(sheets: Sequence[Grid], title: str, path: Path) -> None:
     """Write a new workbook with these sheets and this title to `path`."""
+    # odfpy remembers the namespaces of every document of the process and writes them into each.
+    Element.namespaces.clear()
     document = OpenDocumentSpreadsheet()
     styles = Styles(document)
     rules = table.ContentValidations()

@@ -159,8 +159,9 @@ class Reader:
             return [ANYWHERE]
         areas = list(islice(found, MOST_AREAS + 1))
         self._room -= len(areas)
-        found_areas = list(dict.fromkeys(areas + self._unknowable(formula, sheet, areas)))
-        return found_areas if len(areas) <= MOST_AREAS else [ANYWHERE]
+        if len(areas) > MOST_AREAS:
+            return [ANYWHERE]
+        return list(dict.fromkeys(areas + self._unknowable(formula, sheet, areas)))
 
     def _in_excel(self, formula: str, sheet: str, shift: tuple[int, int]) -> Iterator[Area]:
         for match in _EXCEL.finditer(formula):
