@@ -15,7 +15,7 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
                 for kind, numbers in counts.items():
                     tally[kind].update(numbers)
     if tally:
-        tally["all"] = sum(tally.values(), Counter())
+        tally = {**dict(sorted(tally.items())), "all": sum(tally.values(), Counter())}
         terminalreporter.section("workbooks edited and compared")
         terminalreporter.line(f"{'made by':14}" + "".join(f"{column:>12}" for column in COLUMNS))
         for kind, counts in tally.items():

@@ -19,7 +19,7 @@ WRITTEN = {"Data": {(9, 5), (2, 2)}}
 def written(path: Path) -> Path:
     """The workbook after an edit of two cells."""
     new = path.with_stem("new")
-    shutil.copy(path, new)
+    shutil.copyfile(path, new)
     book = open_workbook(new)
     for place in WRITTEN["Data"]:
         book.write("Data", *place, 41.5)
