@@ -215,7 +215,7 @@ class Opened:
                         yield (sheet, self.identity(sheet, place[0]), field.key), field.quantity, value
 
     def ours(self, findings: int) -> dict[str, set[Position]]:
-        """The cells that a fill may set: results and flags of its rows, findings, hidden copies of entries."""
+        """The cells that a fill may set: results and flags of its rows, findings, and hidden copies."""
         places: dict[str, set[Position]] = {}
         for read in self.read.values():
             mine = places.setdefault(read.found.tab, set())
