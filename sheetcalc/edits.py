@@ -96,7 +96,8 @@ def _watched(
         copy = names.get(stale.copy_name(sheet.key, field.key))
         if entries.is_column(field.key):
             if copy and copy[:2] == (found.tab, row) and _is_copy(cells.get(copy[1:])):
-                rows = {*by_column.get(column, ()), *by_column.get(copy[2], ())}
+                # The first, too, so that a column that was emptied counts as holding nothing.
+                rows = {found.first_row, *by_column.get(column, ()), *by_column.get(copy[2], ())}
                 for record in sorted(row for row in rows if row >= found.first_row):
                     yield Watched(field, (record, column), (found.tab, record, copy[2]), (tab, at, stale.WAS))
         elif field.role == "entry":

@@ -148,12 +148,18 @@ def make_room(hands):
 
 
 def add_own_column(hands, count):
-    """A column right of ours, with a formula over our results."""
+    """A column in the first place in sight right of ours, with a formula over our results."""
     sheet, column, row = hands.place("fermentation_flags")
-    sheet.getCellByPosition(column + 1, row).setString("Twice the alcohol")
+    column = own_column(sheet, column)
+    sheet.getCellByPosition(column, row).setString("Twice the alcohol")
     for number in range(count):
         alcohol = reference(hands.record("fermentation_alcohol", number)).split(".")[-1].replace("$", "")
-        sheet.getCellByPosition(column + 1, row + 2 + number).setFormula(f"=2*{alcohol}")
+        sheet.getCellByPosition(column, row + 2 + number).setFormula(f"=2*{alcohol}")
+
+
+def own_column(sheet, column):
+    """The first column in sight right of this one."""
+    return next(n for n in range(column + 1, 200) if sheet.Columns.getByIndex(n).IsVisible)
 
 
 def add_totals(hands, runs):
@@ -174,7 +180,7 @@ def sort_by_date(hands, count):
     """Newest record first."""
     sheet, first, row = hands.place("fermentation_taken_at")
     _, last, _ = hands.place("fermentation_flags")
-    block = sheet.getCellRangeByPosition(0, row + 2, last + 1, row + 1 + count)
+    block = sheet.getCellRangeByPosition(0, row + 2, own_column(sheet, last), row + 1 + count)
     field = TableSortField()
     field.Field, field.IsAscending, field.IsCaseSensitive = first, False, False
     fields = uno.Any("[]com.sun.star.table.TableSortField", (field,))
@@ -356,7 +362,9 @@ def formula_results(book):
             for row in range(address.StartRow, address.EndRow + 1):
                 for column in range(address.StartColumn, address.EndColumn + 1):
                     cell = sheet.getCellByPosition(column, row)
-                    result = cell.String if cell.FormulaResultType2 != 1 else cell.Value
+                    # Asking for the text first has it computed; its type is not known before.
+                    text = cell.String
+                    result = text if cell.FormulaResultType2 != 1 else cell.Value
                     yield sheet.Name, row + 1, column + 1, result
 
 

@@ -14,7 +14,7 @@ from logs import clean_log, typed
 from office_here import SOFFICE
 
 from sheetcalc import files, fill
-from sheetcalc.build import look
+from sheetcalc.build import look, stale
 
 Blank = Callable[..., Path]
 Place = tuple[str, int, int]
@@ -214,3 +214,28 @@ def test_filling_again_makes_it_all_new(made: Path, tmp_path: Path, ending: str)
     before = path.read_bytes()
     fill.fill(path)
     assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_a_column_whose_last_entry_was_deleted_is_not_out_of_date_after_a_fill(
+    blank: Blank, tmp_path: Path, ending: str
+) -> None:
+    lot = {"lot": "A", "volume": 0.7, "reading": 60, "temperature": 20, "target_volume": 1}
+    path = typed({"strength": [lot]}, blank("bench", "metric", ending), tmp_path / f"log{ending}")
+    fill.fill(path)
+    book = files.open_workbook(path)
+    names = {name.casefold(): place for name, place in book.names.items()}
+    (tab, line, _), (sheet, row, column) = (
+        names["edited_strength_target_volume"],
+        names["strength_target_volume"],
+    )
+    copy = names["filled_strength_target_volume"][2]
+    tally = (line, stale.WAS)
+    assert book.cells(tab)[tally].value == 1
+    # As when its row is deleted: the entry goes, and its copy with it.
+    for place in (column, copy):
+        assert book.cells(sheet)[row + 2, place].value == 1
+        book.write(sheet, row + 2, place, None)
+    book.save()
+    fill.fill(path)
+    assert tally not in files.open_workbook(path).cells(tab)
