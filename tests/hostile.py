@@ -22,7 +22,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from io import BytesIO
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT / "examples"), str(ROOT / "tests")]
@@ -200,8 +200,11 @@ def declarations() -> Iterator[Case]:
                 f"entities in {where} as {encoding}", ending, declared(LAUGHS, where, encoding), "?" + refusal
             )
     for member, ending in {
-        **{"[Content_Types].xml": ".xlsx", "docProps/core.xml": ".xlsx"},
-        **{"styles.xml": ".ods", "meta.xml": ".ods", "settings.xml": ".ods"},
+        "[Content_Types].xml": ".xlsx",
+        "docProps/core.xml": ".xlsx",
+        "styles.xml": ".ods",
+        "meta.xml": ".ods",
+        "settings.xml": ".ods",
     }.items():
         yield Case(f"entities in {member}, which is not read", ending, declared(LAUGHS, member), None)
     yield Case("entities in the shared strings", ".xlsx", _shared_strings(LAUGHS, "&a;"), "declares")
@@ -656,7 +659,7 @@ def sizes() -> Iterator[Case]:
     tables = lambda size: "".join(
         f'<table:table table:name="S{n}"><table:table-row><table:table-cell table:formula="of:=INDIRECT(1)"/></table:table-row></table:table>'
         for n in range(int(10_000 * size))
-    )  # noqa: E731, E501
+    )
     yield Case(
         "10,000 sheets", ".ods", lambda p, s: put(p, CONTENT, "<table:named-expressions", tables(s)), None
     )

@@ -193,16 +193,16 @@ def test_each_kind_of_chart(
         "Strength",
         "scatter",
         "Runs!H6:H65",
-        ["Runs!L6:L65", "Runs!Q6:Q65"],
-        ["Runs!L4", "Runs!Q4"],
+        ["Runs!L6:L65", "Runs!S6:S65"],
+        ["Runs!L4", "Runs!S4"],
         [f"Collected ({volume})", f"Strength ({strength})"],
     )
     assert bars == Drawn(
         "Alcohol",
         "bar",
         "Runs!A6:A8",
-        ["Runs!K6:K8", "Runs!M6:M8"],
-        ["Runs!K4", "Runs!M4"],
+        ["Runs!K6:K8", "Runs!N6:N8"],
+        ["Runs!K4", "Runs!N4"],
         ["Run", f"Pure alcohol ({volume})"],
     )
 
