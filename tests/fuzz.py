@@ -2,9 +2,9 @@
 
 Usage: python -m tests.fuzz --files 20000 --seed 1 [--first NUMBER] [--keep FOLDER]
 
-Each file follows from the seed and its number alone, so that what was found can be made again with --first and
---files 1. Prints how many were filled and refused, the slowest one and the most memory; whatever else happened
-is a bug, is printed with its number, and ends with exit code 1. Seconds are of the processor, not of the clock.
+Each file follows from the seed and its number alone, so that what was found can be made again with --first
+and --files 1. Prints how many were filled and refused, the slowest one and the most memory; whatever else
+happened is a bug, is printed with its number, and ends with exit code 1. Seconds are of the processor.
 """
 
 import argparse
@@ -123,7 +123,7 @@ class Outcome(NamedTuple):
 
 
 def seeds(folder: Path, corpus: Path) -> list[Path]:
-    """The workbooks that are spoilt: ours, blank and typed into, fresh and filled; and real ones where there are."""
+    """The workbooks that are spoilt: ours, typed into and filled; and real ones where there are some."""
     folder.mkdir(parents=True, exist_ok=True)
     made: list[Path] = []
     bench, batch = layouts.load("bench"), layouts.load("batch")
@@ -161,7 +161,7 @@ def spoil(dice: random.Random, source: Path, path: Path) -> str:
     elif level == "xml":
         path.write_bytes(_spoil_parts(dice, source))
     else:
-        path.write_bytes(_spoil_archive(dice, source.read_bytes()))
+        path.write_bytes(dice.choice(ARCHIVE_SPOILERS)(dice, source.read_bytes()))
     return level
 
 
@@ -205,7 +205,8 @@ def _spoil_elements(dice: random.Random, content: bytes) -> bytes:
     for _ in range(dice.choice([1, 1, 2, 4, 20])):
         element = dice.choice(list(root.iter("*")))
         dice.choice(ELEMENT_SPOILERS)(dice, element, root)
-    return etree.tostring(root, xml_declaration=True, encoding=dice.choice(["UTF-8"] * 8 + ["UTF-16"]))
+    encoding = dice.choice(["UTF-8"] * 8 + ["UTF-16"])
+    return bytes(etree.tostring(root, xml_declaration=True, encoding=encoding))  # type: ignore[arg-type]
 
 
 def _delete(dice: random.Random, element: etree._Element, root: etree._Element) -> None:
@@ -286,10 +287,6 @@ def _packed(parts: Iterable[tuple[zipfile.ZipInfo, bytes]]) -> bytes:
     return out.getvalue()
 
 
-def _spoil_archive(dice: random.Random, data: bytes) -> bytes:
-    return dice.choice(ARCHIVE_SPOILERS)(dice, data)
-
-
 def _truncate(dice: random.Random, data: bytes) -> bytes:
     return data[: dice.randrange(len(data))]
 
@@ -307,7 +304,7 @@ def _change_header(dice: random.Random, data: bytes) -> bytes:
     at = dice.choice(starts) + dice.randrange(4, size - 2)
     width = dice.choice([1, 2, 4])
     value = dice.choice([0, 1, 2, 8, 12, 0x7F, 0xFF, 0xFFFF, 2**31, 2**32 - 1, dice.getrandbits(32)])
-    return data[:at] + (value % 256**width).to_bytes(width, "little") + data[at + width :]
+    return data[:at] + (value % (1 << 8 * width)).to_bytes(width, "little") + data[at + width :]
 
 
 def _change_members(dice: random.Random, data: bytes) -> bytes:
@@ -351,7 +348,7 @@ def try_one(path: Path, twice: bool) -> str:
     try:
         told, how = fill(path), "filled"
     except files.BadWorkbook as trouble:
-        _check_refusal(str(trouble), path, before)
+        check_refusal(str(trouble), path, before)
         if not str(trouble).startswith("It is not one of our workbooks"):
             return "refused"
         return _edit(path, before)
@@ -360,7 +357,7 @@ def try_one(path: Path, twice: bool) -> str:
         assert json.loads(line)["message"] == finding.message
         shown = findings.printable(f"{finding.sheet} {finding.column} {finding.message} {finding.advice}")
         assert shown.isascii() or not any(sign in shown for sign in "\x1b\x9b\u202e\n"), shown
-    _check_filled(before, path)
+    check_filled(before, path)
     if twice:
         once = path.read_bytes()
         fill(path)
@@ -379,19 +376,19 @@ def _edit(path: Path, before: bytes) -> str:
                     book.write(sheet, *place, "=x")
         book.save()
     except files.BadWorkbook as trouble:
-        _check_refusal(str(trouble), path, before)
+        check_refusal(str(trouble), path, before)
         return "refused"
     _check_members(before, path.read_bytes())
     return "edited"
 
 
-def _check_refusal(message: str, path: Path, before: bytes) -> None:
+def check_refusal(message: str, path: Path, before: bytes) -> None:
     assert "\n" not in message and message.endswith(".") and len(message) < 400, message
     assert path.read_bytes() == before, "a refused file was changed"
     assert [entry.name for entry in path.parent.iterdir()] == [path.name], "something was left behind"
 
 
-def _check_filled(before: bytes, path: Path) -> None:
+def check_filled(before: bytes, path: Path) -> None:
     """Only our own cells changed, and everything else in the file is as it was."""
     after = path.read_bytes()
     if after == before:
@@ -406,7 +403,7 @@ def _check_filled(before: bytes, path: Path) -> None:
         try:
             was = old.cells(sheet)
         except files.BadWorkbook:
-            continue  # another's damaged sheet, which no fill looks into; its bytes are the same, as seen above
+            continue  # a damaged sheet that no fill looks into; its bytes are the same, as seen above
         now = new.cells(sheet)
         for place in was.keys() | now.keys():
             formula = place in was and was[place].formula
@@ -464,11 +461,11 @@ def _around(data: bytes, name: str) -> bytes:
         parent = element.getparent()
         if parent is not None:
             parent.remove(element)
-    return etree.tostring(root)
+    return bytes(etree.tostring(root))
 
 
 def run(number: int, seed: int, workbooks: list[Path], keep: Path | None = None) -> Outcome:
-    """Spoil and try file `number`; a bug is told with its traceback, and its file kept where that is wanted."""
+    """Spoil and try file `number`; a bug is told with its traceback, and its file kept in `keep`."""
     dice = random.Random(f"{seed}-{number}")
     source = pick(dice, workbooks)
     with tempfile.TemporaryDirectory() as folder:
@@ -511,7 +508,8 @@ def campaign(
         size = min(200, -(-len(wanted) // processes))
         parts = [wanted[start : start + size] for start in range(0, len(wanted), size)]
         jobs = [pool.submit(_runs, part, seed, workbooks, keep) for part in parts]
-        outcomes, peak = [], 0.0
+        outcomes: list[Outcome] = []
+        peak = 0.0
         for job in jobs:
             some, most = job.result()
             outcomes, peak = outcomes + some, max(peak, most)
@@ -529,8 +527,9 @@ def report(outcomes: list[Outcome], peak: float) -> str:
     opened = ends["filled"] + ends["edited"]
     return "\n".join(
         [
-            f"files {len(outcomes)}: opened {opened} (ours filled {ends['filled']}, others edited {ends['edited']}), "
-            f"refused by message {ends['refused']}, tracebacks {ends['bug']}",
+            f"files {len(outcomes)}: opened {opened} (ours filled {ends['filled']}, "
+            f"others edited {ends['edited']}), refused by message {ends['refused']}, "
+            f"tracebacks {ends['bug']}",
             ", ".join(f"{how} {count}" for how, count in sorted(counts.items())),
             f"slowest {slowest.seconds:.2f} s (file {slowest.number}), largest memory {peak:.0f} MB",
         ]

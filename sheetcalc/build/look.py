@@ -73,7 +73,8 @@ class Stroke:
 
 PLAIN = Look(wrap=False)
 TITLE = Look(size=16, bold=True, stand="center", wrap=False)
-STATE = Look(italic=True, ink=AMBER, stand="center", wrap=False)
+STATE = Look(ink=QUIET, stand="center", wrap=False, indent=True)
+STATE_NUMBER = replace(STATE, bold=True, align="right", indent=False)
 INTRO = Look(ink=QUIET, room=3)
 HELP = Look(size=8, ink=QUIET, stand="bottom", indent=True)
 CARD_HELP = Look(size=8, ink=QUIET, stand="center", indent=True)

@@ -56,10 +56,12 @@ def add(made: Sequence[Grid], layout: Layout, needs: Mapping[Line, Needs]) -> Gr
 
 
 def _told(grid: Grid) -> None:
-    """Beside the title of the findings: how many cells were edited since, and what to do."""
-    more = " cells were typed or edited since the last fill. What they change is grey: save, close and fill."
+    """Beside the title of the findings: how many cells were edited since the last fill."""
     place = Position(1, grid.names["findings_message"].column)
-    grid.cells[place] = Cell(None, look.STATE, formula=f'IF({ALL}=0;"";{ALL}&"{more}")')
+    grid.cells[Position(1, place.column - 1)] = Cell(None, look.STATE_NUMBER, "0", formula=ALL)
+    grid.cells[place] = Cell(
+        "cells edited since the last fill. What they change is grey: save, close, fill.", look.STATE
+    )
 
 
 def _copies(sheet: Sheet, grid: Grid) -> None:
