@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from demo import type_in
 
-from sheetcalc import build, compute, layouts
+from sheetcalc.new import new
 
 Parts = dict[str, bytes]
 # Changes the parts in place, or gives the bytes of a whole file. The number is the size: 1 for the full one.
@@ -51,7 +51,7 @@ class Case(NamedTuple):
 def make(folder: Path, ending: str) -> Path:
     """A small workbook of ours with two records typed in, not yet filled."""
     path = folder / f"bench{ending}"
-    build.new_workbook(layouts.load("bench"), "metric", path)
+    new("bench", path)
     type_in(path, TYPED)
     return path
 
