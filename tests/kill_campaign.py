@@ -100,10 +100,8 @@ def wait_for_the_moment(
     pause = chance.uniform(0, LONGEST_WRITE)
     place = folder / "out" if case.way == "--to" else folder
     while process.poll() is None and not temporaries(place):
-        pass
-    until = time.perf_counter() + pause
-    while time.perf_counter() < until:
-        pass
+        time.sleep(0.0003)
+    time.sleep(pause)
 
 
 def _catches(process: int, kind: int) -> bool:
