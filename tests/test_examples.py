@@ -49,7 +49,7 @@ MISTAKES = {
     ("Strength", "B6", "more_than_collected"),
     ("Strength", "E7", "target_above_source"),
     ("Strength", "E8", "below_legal_minimum"),
-    ("Strength", "M8", "not_as_expected"),
+    ("Strength", "P8", "not_as_expected"),
 }
 
 

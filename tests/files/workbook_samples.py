@@ -172,6 +172,6 @@ def convert(files: Iterable[Path], folder: Path, ending: str) -> Path:
     profile = (folder.parent / "profile").as_uri()
     command = ["soffice", f"-env:UserInstallation={profile}", "--headless", "--convert-to", ending]
     subprocess.run(
-        [*command, "--outdir", str(folder), *map(str, files)], check=True, capture_output=True, timeout=120
+        [*command, "--outdir", str(folder), *map(str, files)], check=True, capture_output=True, timeout=600
     )
     return folder
