@@ -16,7 +16,7 @@ Names = Callable[[str, str], "list[Area] | None"]
 # How much of one workbook's formulas is looked into. What goes beyond is taken to depend on every cell: then
 # more results than necessary are computed afresh, and none too few.
 MOST_LETTERS = 2**16  # of one formula; programs allow fewer
-MOST_READ = 10_000_000  # letters of all formulas, an area they look at counting as AREA
+MOST_READ = 5_000_000  # letters of all formulas, an area they look at counting as AREA
 AREA = 20
 MOST_AREAS = 10_000  # of one formula
 MOST_NESTED = 20  # names that stand for names

@@ -1,6 +1,6 @@
 """Very many rows, cells and formats, very long texts, very deep nests."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from hostile.planting import (
     EITHER,
@@ -8,6 +8,7 @@ from hostile.planting import (
     STYLES,
     Case,
     Parts,
+    Plant,
     before,
     below,
     changed,
@@ -106,9 +107,13 @@ def _texts() -> Iterator[Case]:
         yield Case(f"{length:,} spaces in a number", ".xlsx", text_entry(f"1{' ' * length}x"), None)
         yield Case(f"text of {length:,} in an entry", ".ods", ods_text_entry(text), None)
     # One that does not look like a bomb.
-    much = "".join(map(str, range(5_000_000)))[:32_000_000]
-    yield Case("text of 32 MB", ".xlsx", text_entry(much, "A6"), "damaged")
-    yield Case("text of 32 MB", ".ods", ods_text_entry(much), "damaged")
+    much = "".join(map(str, range(2_000_000)))
+
+    def huge(cell: Callable[[str], Plant]) -> Plant:
+        return lambda parts, size: cell(much * (1 + int(2 * size)))(parts, size)
+
+    yield Case("text of 40 MB", ".xlsx", huge(text_entry), "damaged")
+    yield Case("text of 40 MB", ".ods", huge(ods_text_entry), "damaged")
     gaps = '<text:s text:c="999999999"/>' * 10_000
     yield Case("spaces by the billion", ".ods", ods_text_entry(gaps), None)
     yield Case("one long text in many cells", ".xlsx", _one_text_everywhere, EITHER)

@@ -78,7 +78,7 @@ def cases() -> Iterator[Case]:
         index = both(shared_strings("x"), entry(f"<v>{value}</v>", "B6", 't="s"'))
         yield Case(f"shared text {shown}", ".xlsx", index, None)
         yield Case(f"style {shown}", ".xlsx", _styled(value), None)
-        for kind in ("float", "percentage", "currency"):
+        for kind in ("float", "percentage", "currency") if value == "NaN" else ("float",):
             plant = ods_entry(f'office:value-type="{kind}" office:value="{value}"')
             yield Case(f"{kind} {shown}", ".ods", plant, None)
         yield Case(f"matrix {shown}", ".ods", _matrix(value), None)
