@@ -319,9 +319,10 @@ def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Positio
 
     Raises BadWorkbook where the areas are more than formulas could fill without overlapping.
     """
-    blocks = set(islice((block for area in set(areas) for block in _blocks(area)), MOST_BLOCKS))
-    if len(blocks) == MOST_BLOCKS:
+    found = list(islice((block for area in set(areas) for block in _blocks(area)), MOST_BLOCKS))
+    if len(found) == MOST_BLOCKS:
         raise BadWorkbook("A sheet has array formulas over and over each other; the file is damaged.")
+    blocks = set(found)
     sizes = {(high, wide) for high, _, wide, _ in blocks}
     return {
         (row, column)

@@ -26,12 +26,12 @@ FORMULAS: dict[str, tuple[int, Text, Text]] = {
     "nine million letters": (1, lambda n: "G6+" * 3_000_000 + "1", lambda n: "[.G6]+" * 1_500_000 + "1"),
 }
 NAMES: dict[str, tuple[int, Text]] = {
-    "themselves": (40, lambda i: f"n{i}"),
-    "a circle": (40, lambda i: f"n{(i + 1) % 40}"),
-    "a chain": (100_000, lambda i: f"n{i + 1}"),
-    "each other, ten times each": (40, lambda i: "+".join([f"n{i + 1}"] * 10)),
-    "all others": (40, lambda i: "+".join(f"n{j}" for j in range(40))),
-    "long texts": (40, lambda i: "n1+" * 20_000 + "1"),
+    "themselves": (40, lambda i: f"nick_{i}"),
+    "a circle": (40, lambda i: f"nick_{(i + 1) % 40}"),
+    "a chain": (100_000, lambda i: f"nick_{i + 1}"),
+    "each other, ten times each": (40, lambda i: "+".join([f"nick_{i + 1}"] * 10)),
+    "all others": (40, lambda i: "+".join(f"nick_{j}" for j in range(40))),
+    "long texts": (40, lambda i: "nick_1+" * 20_000 + "1"),
 }
 
 
@@ -80,17 +80,17 @@ def _ods_cells(count: int, formula: Text) -> Plant:
 def _names(count: int, text: Text) -> Plant:
     def plant(parts: Parts, size: float) -> None:
         numbers = range(max(40, int(count * size)))
-        names = "".join(f'<definedName name="n{i}">{text(i)}</definedName>' for i in numbers)
+        names = "".join(f'<definedName name="nick_{i}">{text(i)}</definedName>' for i in numbers)
         put(parts, BOOK, "</definedNames>", names)
 
-    return both(plant, _cells(100, lambda n: f"n0+n{n}"))
+    return both(plant, _cells(100, lambda n: f"nick_0+nick_{n - 200}"))
 
 
 def _ods_names(count: int, text: Text) -> Plant:
-    name = '<table:named-expression table:name="n{}" table:expression="of:={}"/>'
+    name = '<table:named-expression table:name="nick_{}" table:expression="of:={}"/>'
 
     def plant(parts: Parts, size: float) -> None:
         numbers = range(max(40, int(count * size)))
         put(parts, CONTENT, "</table:named-expressions>", "".join(name.format(i, text(i)) for i in numbers))
 
-    return both(plant, _ods_cells(100, lambda n: f"n0+n{n}"))
+    return both(plant, _ods_cells(100, lambda n: f"nick_0+nick_{n - 200}"))
