@@ -19,9 +19,9 @@ FORMULAS: dict[str, tuple[int, Text, Text]] = {
     "running totals": (50_000, lambda n: f"SUM(G$6:G{n})", lambda n: f"SUM([.G$6:.G{n}])"),
     "all the sheet": (20_000, lambda n: "SUM(A1:XFD1048576)", lambda n: "SUM([.A1:.XFD1048576])"),
     "odd areas": (20_000, lambda n: f"SUM(B2:XEF{n * 7})", lambda n: f"SUM([.B2:.XEF{n * 7}])"),
-    "quotes": (3_000, lambda n: "'" * 8001, lambda n: "['" + "''" * 4000),
-    "brackets": (3_000, lambda n: "[" * 8001, lambda n: "[" * 8001),
-    "unclosed texts": (3_000, lambda n: "&quot;" + "x" * 8001, lambda n: "&quot;" + "x" * 8001),
+    "quotes": (1_000, lambda n: "'" * 8001, lambda n: "['" + "''" * 4000),
+    "brackets": (1_000, lambda n: "[" * 8001, lambda n: "[" * 8001),
+    "unclosed texts": (1_000, lambda n: "&quot;" + "x" * 8001, lambda n: "&quot;" + "x" * 8001),
     "addresses that are computed": (50_000, lambda n: "INDIRECT(G6)", lambda n: "INDIRECT([.G6])"),
     "nine million letters": (1, lambda n: "G6+" * 3_000_000 + "1", lambda n: "[.G6]+" * 1_500_000 + "1"),
 }
