@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from sheetcalc import layouts, units
-from sheetcalc.entries import Entries
+from sheetcalc.entries import EARLIEST, LATEST, Entries
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field
 from sheetcalc.stages import registry
@@ -55,15 +55,22 @@ class Values:
 
     def _make(self, sheet: str, key: str) -> Any:
         column = registry.COLUMNS.get(sheet, {}).get(key)
-        if column:
-            return column.function(*(self.get(sheet, need) for need in column.needs))
         entries = self.entries.get(sheet)
+        if column:
+            made = column.function(*(self.get(sheet, need) for need in column.needs))
+            field = entries.sheet.field(key) if entries else None
+            return _of_our_times(made) if field and field.quantity == "moment" else made
         if entries and key in entries.values:
             return entries.values[key]
         look = entries.sheet if entries else layouts.every_sheet().get(sheet)
         if sheet == "batch" or (look and any(field.key == key for field in look.fields)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)
+
+
+def _of_our_times(moments: Any) -> Any:
+    """Computed moments; blank where absurd entries would put them out of every calendar."""
+    return np.where((moments >= EARLIEST) & (moments <= LATEST), moments, np.nan)
 
 
 def findings(values: Values) -> Iterator[Finding]:
