@@ -11,8 +11,8 @@ from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field
 from sheetcalc.stages import registry
 
-# Where a key is looked for when the sheet itself does not have it.
 LONGEST_TEXT = 200  # of somebody's own words in a sentence
+# Where a key is looked for when the sheet itself does not have it.
 SHARED = ("batch", "instruments")
 
 

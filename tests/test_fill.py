@@ -337,3 +337,20 @@ def test_a_still_that_would_take_a_million_years_has_no_date_for_its_first_drip(
     path = typed(log, blank("batch", "metric", ending), tmp_path / f"log{ending}")
     fill(path)
     assert "expected_first_drip" not in results(path, "runs")
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_long_texts_in_every_entry_are_no_burden(blank: Blank, tmp_path: Path, ending: str) -> None:
+    log = clean_log()
+    for sheet, entries in log.items():
+        lines = [entries, *entries.get("records", [])] if isinstance(entries, dict) else entries
+        for line in lines:
+            for key, value in line.items():
+                if isinstance(value, str) and layouts.every_sheet()[sheet].field(key):
+                    line[key] = (f"{value} \u202e" * 20_000)[:32_767]
+    path = typed(log, blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    for finding in fill(path):
+        assert len(finding.message) < 2000 and "\u202e" not in finding.message
+    once = path.read_bytes()
+    fill(path)
+    assert path.read_bytes() == once

@@ -108,6 +108,7 @@ def _texts() -> Iterator[Case]:
         yield Case(f"number of {length:,} digits", ".xlsx", entry(f"<v>{'9' * length}</v>"), None)
         yield Case(f"{length:,} spaces in a number", ".xlsx", text_entry(f"1{' ' * length}x"), None)
         yield Case(f"text of {length:,} in an entry", ".ods", ods_text_entry(text), None)
+    yield Case("a long error", ".xlsx", entry(f"<v>#{'N' * 100_000}</v>", "B6", 't="e"'), None)
     # One that does not look like a bomb.
     much = "".join(map(str, range(2_000_000)))
 
