@@ -33,6 +33,11 @@ class Area(NamedTuple):
     bottom: int
     right: int
 
+    @property
+    def size(self) -> int:
+        """How many cells it has."""
+        return (self.bottom - self.top + 1) * (self.right - self.left + 1)
+
     def holds(self, row: int, column: int) -> bool:
         """Whether the cell lies in the area."""
         return self.top <= row <= self.bottom and self.left <= column <= self.right
@@ -314,6 +319,19 @@ def named_areas(texts: Callable[[str, str], str | None], read: Callable[[str, st
     return areas
 
 
+def array_area(area: Area) -> Area:
+    """The area that one array formula fills.
+
+    Raises BadWorkbook for more cells than a column has: all on the sheet would pass for its results.
+    """
+    if area.size > MAX_ROW:
+        raise BadWorkbook(
+            "A sheet has an array formula over more cells than it can fill; the file is damaged, "
+            "take a backup copy."
+        )
+    return area
+
+
 def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Position]:
     """Those of the positions, all on one sheet, that lie in one of the areas.
 
@@ -350,15 +368,12 @@ def dependants(
             if formula.place in found:
                 continue
             found[formula.place] = formula
-            size = (formula.covers.bottom - formula.covers.top + 1) * (
-                formula.covers.right - formula.covers.left + 1
-            )
-            if size > room:
+            if formula.covers.size > room:
                 if formula.covers.sheet not in given_up:
                     given_up.add(formula.covers.sheet)
                     hit += _pop_sheet(watched, formula.covers.sheet)
                 continue
-            room -= size
+            room -= formula.covers.size
             new = [place for place in _places(formula.covers) if place not in seen]
             seen.update(new)
             pending += new

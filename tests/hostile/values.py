@@ -81,7 +81,8 @@ def cases() -> Iterator[Case]:
         for kind in ("float", "percentage", "currency") if value == "NaN" else ("float",):
             plant = ods_entry(f'office:value-type="{kind}" office:value="{value}"')
             yield Case(f"{kind} {shown}", ".ods", plant, None)
-        yield Case(f"matrix {shown}", ".ods", _matrix(value), None)
+        refusal = "array formula" if value.isdigit() and len(value) < 10 and len(value) > 4 else None
+        yield Case(f"matrix {shown}", ".ods", _matrix(value), refusal)
     for date in DATES:
         yield Case(f"date {date}", ".xlsx", entry(f"<v>{date}</v>", "B6", 't="d"'), None)
         plant = ods_entry(f'office:value-type="date" office:date-value="{date}"')
