@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 
 from sheetcalc import layouts, uncertainty, units
-from sheetcalc.entries import Entries
+from sheetcalc.entries import EARLIEST, LATEST, Entries
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
 from sheetcalc.stages import registry
 
-# Where a key is looked for when the sheet itself does not have it.
 LONGEST_TEXT = 200  # of somebody's own words in a sentence
+# Where a key is looked for when the sheet itself does not have it.
 SHARED = ("batch", "instruments")
 
 
@@ -82,9 +82,11 @@ class Values:
 
     def _make(self, sheet: str, key: str) -> Any:
         column = registry.COLUMNS.get(sheet, {}).get(key)
-        if column:
-            return column.function(*(self.get(sheet, need) for need in column.needs))
         entries = self.entries.get(sheet)
+        if column:
+            made = column.function(*(self.get(sheet, need) for need in column.needs))
+            field = entries.sheet.field(key) if entries else None
+            return _of_our_times(made) if field and field.quantity == "moment" else made
         if entries and key in entries.values:
             return entries.values[key]
         if key.endswith(uncertainty.ENDING):
@@ -169,6 +171,11 @@ def _sources(sheet: str, key: str) -> dict[tuple[str, str], bool]:
         for source, across in _sources(home, need).items():
             found[source] = found.get(source, False) or across or column.across or home != sheet
     return found
+
+
+def _of_our_times(moments: Any) -> Any:
+    """Computed moments; blank where absurd entries would put them out of every calendar."""
+    return np.where((moments >= EARLIEST) & (moments <= LATEST), moments, np.nan)
 
 
 def findings(values: Values) -> Iterator[Finding]:

@@ -30,17 +30,23 @@ def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> Non
     if stale.ALL not in names:
         return
     tab, row, _ = names[stale.ALL]
-    book.write(tab, row, stale.WAS, version)
+    _put(book, (tab, row, stale.WAS), version)
     counts: Counter[Place] = Counter()
     for entries in read.values():
         cells = book.cells(entries.found.tab)
         for watched in list(_watched(names, entries, cells)):
             value = _value(cells.get(watched.place))
-            book.write(*watched.copy, value)
+            _put(book, watched.copy, value)
             if watched.tally:
                 counts[watched.tally] += value is not None
     for place, count in counts.items():
-        book.write(*place, count or None)
+        _put(book, place, count or None)
+
+
+def _put(book: files.Workbook, place: Place, value: Value) -> None:
+    """Write a copy; where somebody put a formula over it, theirs stays."""
+    if not book.has_formula(*place):
+        book.write(*place, value)
 
 
 def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Finding]:
@@ -53,7 +59,8 @@ def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Findin
         rows: dict[int, list[tuple[Watched, Value]]] = {}
         for watched in _watched(names, entries, cells):
             was = _was(book, watched.copy)
-            if _text(was) != _text(_value(cells.get(watched.place))):
+            now = _value(cells.get(watched.place))
+            if _text(was) != _text(now) and not book.has_formula(*watched.copy):
                 rows.setdefault(watched.place[0], []).append((watched, was))
         for _, changes in sorted(rows.items()):
             yield _note(entries, changes)
@@ -121,7 +128,9 @@ def _value(cell: Cell | None) -> Value:
     """What a copy of the cell holds; None for a blank, and for a formula that shows nothing."""
     if cell is None or cell.value in ("", None):
         return None
-    return str(cell.value).upper() if isinstance(cell.value, bool) else cell.value
+    if isinstance(cell.value, bool):
+        return str(cell.value).upper()
+    return cell.value[: files.MAX_TEXT] if isinstance(cell.value, str) else cell.value
 
 
 def _text(value: Value) -> str:

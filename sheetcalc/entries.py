@@ -208,7 +208,7 @@ def read_cell(
         )
         return blank, problem if cell.formula else None
     if cell.kind == "error":
-        what = f"The cell shows {cell.value}."
+        what = f"The cell shows {units.one_line(str(cell.value), 40)}."
         return blank, Problem("error", "formula_fails", what, "Mend the formula, or type the value.")
     if field.quantity == "text":
         return _as_text(cell), None

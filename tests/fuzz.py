@@ -22,7 +22,7 @@ import traceback
 import warnings
 import zipfile
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from datetime import datetime
@@ -39,12 +39,14 @@ from demo import type_in  # noqa: E402 - needs the path above
 from logs import clean_log  # noqa: E402
 
 from sheetcalc import build, compute, files, findings, layouts  # noqa: E402
+from sheetcalc.build import stale  # noqa: E402
 from sheetcalc.files import locate  # noqa: E402
 from sheetcalc.fill import fill  # noqa: E402
 
 CORPUS = ROOT.parent / "shared" / "corpus"
 SECONDS = 60
 MEMORY = 4 * 2**30
+KINDS = ("bench", "small", "whole")
 SMALL = ("batch", "instruments", "fermentation", "runs", "strength", "findings")
 
 NUMBERS = (
@@ -122,16 +124,16 @@ class Outcome(NamedTuple):
     bug: str = ""
 
 
-def seeds(folder: Path, corpus: Path) -> list[Path]:
+def seeds(folder: Path, kinds: Sequence[str], corpus: Path) -> list[Path]:
     """The workbooks that are spoilt: ours, typed into and filled; and real ones where there are some."""
     folder.mkdir(parents=True, exist_ok=True)
     made: list[Path] = []
     bench, batch = layouts.load("bench"), layouts.load("batch")
     small = replace(batch, sheets=tuple(sheet for sheet in batch.sheets if sheet.key in SMALL))
     log = clean_log()
-    for ending, (name, layout) in itertools.product(
-        (".xlsx", ".ods"), {"bench": bench, "small": small, "whole": batch}.items()
-    ):
+    looks = {"bench": bench, "small": small, "whole": batch}
+    for ending, name in itertools.product((".xlsx", ".ods"), kinds):
+        layout = looks[name]
         keys = {sheet.key for sheet in layout.sheets}
         typed = {key: entries for key, entries in log.items() if key in keys}
         path = folder / f"{name}{ending}"
@@ -419,7 +421,14 @@ def check_filled(before: bytes, path: Path) -> None:
 
 
 def _ours(book: files.Workbook) -> Iterator[tuple[str, int]]:
-    """The tabs and columns that hold our computed cells and flags."""
+    """The tabs and columns that hold our computed cells, flags and copies of entries."""
+    for name, (tab, row, column) in book.names.items():
+        if name.casefold().startswith("filled_"):
+            heading = book.cells(tab).get((row, column))
+            if heading and str(heading.value).endswith(stale.AS_FILLED):
+                yield tab, column
+        elif name.casefold() == stale.ALL:
+            yield from ((tab, column) for column in (stale.WAS, stale.UNIT_WAS))
     sheets = layouts.every_sheet()
     for key, place in locate.find(book, [s for s in sheets.values() if s.fields or s.columns]).items():
         for field in (*sheets[key].fields, *sheets[key].columns):
@@ -500,11 +509,16 @@ def _out_of_time(*_: object) -> None:
 
 
 def campaign(
-    wanted: range, seed: int, processes: int = 2, keep: Path | None = None, corpus: Path = CORPUS
+    wanted: range,
+    seed: int,
+    processes: int = 2,
+    keep: Path | None = None,
+    kinds: Sequence[str] = KINDS,
+    corpus: Path = CORPUS,
 ) -> tuple[list[Outcome], float]:
     """Try the files of these numbers; what came of each, and the most memory of a process in MB."""
     with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(processes) as pool:
-        workbooks = seeds(Path(folder), corpus)
+        workbooks = seeds(Path(folder), kinds, corpus)
         size = min(200, -(-len(wanted) // processes))
         parts = [wanted[start : start + size] for start in range(0, len(wanted), size)]
         jobs = [pool.submit(_runs, part, seed, workbooks, keep) for part in parts]
@@ -551,7 +565,7 @@ def main() -> int:
     if wanted.keep:
         wanted.keep.mkdir(parents=True, exist_ok=True)
     numbers = range(wanted.first, wanted.first + wanted.files)
-    outcomes, peak = campaign(numbers, wanted.seed, wanted.processes, wanted.keep, wanted.corpus)
+    outcomes, peak = campaign(numbers, wanted.seed, wanted.processes, wanted.keep, corpus=wanted.corpus)
     print(report(outcomes, peak))
     return int(any(outcome.bug for outcome in outcomes))
 

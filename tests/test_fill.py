@@ -348,3 +348,32 @@ def test_a_card_above_a_table_keeps_its_rows_low_in_xlsx(blank: Blank, tmp_path:
     after = openpyxl.load_workbook(path)["Tasting"].row_dimensions
     for row in range(4, 8):
         assert after[row].height <= before[row].height + 13, row
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_a_still_that_would_take_a_million_years_has_no_date_for_its_first_drip(
+    blank: Blank, tmp_path: Path, ending: str
+) -> None:
+    log = clean_log()
+    log["batch"] |= {"still_power": 1e-6}
+    log["runs"][0] |= {"charge_volume": 9e8}
+    path = typed(log, blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    fill(path)
+    assert "expected_first_drip" not in results(path, "runs")
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_long_texts_in_every_entry_are_no_burden(blank: Blank, tmp_path: Path, ending: str) -> None:
+    log = clean_log()
+    for sheet, entries in log.items():
+        lines = [entries, *entries.get("records", [])] if isinstance(entries, dict) else entries
+        for line in lines:
+            for key, value in line.items():
+                if isinstance(value, str) and layouts.every_sheet()[sheet].field(key):
+                    line[key] = (f"{value} \u202e" * 20_000)[:32_767]
+    path = typed(log, blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    for finding in fill(path):
+        assert len(finding.message) < 2000 and "\u202e" not in finding.message
+    once = path.read_bytes()
+    fill(path)
+    assert path.read_bytes() == once

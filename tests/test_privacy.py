@@ -10,11 +10,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hostile.planting import TYPED
 
 ROOT = Path(__file__).parents[1]
 FOLDER, USER, HOME, HOST = "Telltale-Folder", "telltaleuser", "telltalehome", "telltalehost"
 WORDS = (FOLDER, USER, HOME, HOST, "telltale")
+WITH_A_MISTAKE = {
+    "strength": [
+        {"lot": "first", "volume": 5.0, "reading": 55.0, "temperature": 20.0, "target_strength": 70.0}
+    ]
+}
 # Other names for the host and the user than those in the environment.
 WORK = f"""
 import getpass, os, platform, pathlib, socket
@@ -25,15 +29,16 @@ from demo import type_in
 from sheetcalc.cli import app
 import sys
 name = sys.argv[1]
+path = pathlib.Path(name).absolute()
 try:
     app(["new", "batch", name])
 except SystemExit as end:
     assert not end.code
-type_in(pathlib.Path(name).absolute(), {TYPED!r})
+type_in(path, {WITH_A_MISTAKE!r})
 try:
-    app(["fill", name])
+    app(["fill", str(path)])
 except SystemExit as end:
-    assert end.code in (0, 1), end.code
+    assert end.code == 1, end.code
 """
 
 
@@ -103,6 +108,6 @@ def test_json_tells_the_path_as_it_was_given_and_no_other(folder: Path, ending: 
     command = [sys.executable, "-m", "sheetcalc", "check", f"./log{ending}", "--json"]
     done = subprocess.run(command, cwd=folder, env=environment(folder / HOME), capture_output=True, text=True)
     lines = done.stdout.splitlines()
-    assert lines
+    assert lines, done.stderr
     assert {json.loads(line)["file"] for line in lines} == {f"log{ending}"}
     assert "telltale" not in done.stdout.casefold()

@@ -1,6 +1,7 @@
 """Units at the border, held against pint and the definitions of the units."""
 
 import math
+import time
 from contextlib import suppress
 from datetime import date
 
@@ -234,3 +235,32 @@ def test_what_is_very_little_is_not_shown_as_nothing() -> None:
     assert units.show(0.00006, "volume", "mL", 0) == "0.06 mL"
     assert units.show(-1e-9, "strength change", "% vol") == "0.0 % vol"
     assert units.show(0.0, "mass", "g") == "0.0 g"
+
+
+@pytest.mark.parametrize(
+    "unit", ["L**9**9**9", "L^99999999", "((((", "L" + "*L" * 5000, "$", "L L L", "__import__"]
+)
+def test_a_unit_made_to_keep_pint_busy_is_no_unit(unit: str) -> None:
+    with pytest.raises(ValueError, match="is no unit of volume"):
+        units.convert(units.Reading(1.0, unit, ""), "volume", "L")
+
+
+@given(st.text(alphabet="abcdLmkgh µ°/*^23_", max_size=40))
+def test_any_text_is_a_unit_or_refused(text: str) -> None:
+    with suppress(ValueError):
+        units.convert(units.Reading(1.0, text, ""), "volume", "L")
+
+
+def test_long_texts_are_told_from_numbers_at_once() -> None:
+    start = time.perf_counter()
+    for text in (f"1{' ' * 30_000}x", "1" * 30_000 + " 1", f"{'1 ' * 15_000}", f"{' ' * 30_000}1,"):
+        with suppress(ValueError):
+            units.read_number(text)
+        with suppress(ValueError):
+            units.read_moment(text)
+    assert time.perf_counter() - start < 1
+
+
+def test_what_cannot_be_seen_is_not_quoted() -> None:
+    assert units.short("a\x1b[31m\u202eb\nc") == "'a\ufffd[31m\ufffdb c'"
+    assert units.short("x" * 100) == f"'{'x' * 40}…'"

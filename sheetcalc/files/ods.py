@@ -15,6 +15,7 @@ from sheetcalc.files.references import (
     Area,
     Formula,
     Reader,
+    array_area,
     cell_name,
     covered,
     dependants,
@@ -341,7 +342,9 @@ def _load_sheet(table: etree._Element) -> _Sheet:
         for column, element in zip(line.starts, line.elements, strict=True):
             height, width = _matrix(element, "rows"), _matrix(element, "columns")
             if height * width > 1:
-                sheet.blocks.append(Area("", start, column, start + height - 1, column + width - 1))
+                sheet.blocks.append(
+                    array_area(Area("", start, column, start + height - 1, column + width - 1))
+                )
     return sheet
 
 

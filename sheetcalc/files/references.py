@@ -16,7 +16,7 @@ Names = Callable[[str, str], "list[Area] | None"]
 # How much of one workbook's formulas is looked into. What goes beyond is taken to depend on every cell: then
 # more results than necessary are computed afresh, and none too few.
 MOST_LETTERS = 2**16  # of one formula; programs allow fewer
-MOST_READ = 10_000_000  # letters of all formulas, an area they look at counting as AREA
+MOST_READ = 5_000_000  # letters of all formulas, an area they look at counting as AREA
 AREA = 20
 MOST_AREAS = 10_000  # of one formula
 MOST_NESTED = 20  # names that stand for names
@@ -31,6 +31,11 @@ class Area(NamedTuple):
     left: int
     bottom: int
     right: int
+
+    @property
+    def size(self) -> int:
+        """How many cells it has."""
+        return (self.bottom - self.top + 1) * (self.right - self.left + 1)
 
     def holds(self, row: int, column: int) -> bool:
         """Whether the cell lies in the area."""
@@ -335,14 +340,28 @@ def named_areas(texts: Callable[[str, str], str | None], read: Callable[[str, st
     return areas
 
 
+def array_area(area: Area) -> Area:
+    """The area that one array formula fills.
+
+    Raises BadWorkbook for more cells than a column has: all on the sheet would pass for its results.
+    """
+    if area.size > MAX_ROW:
+        raise BadWorkbook(
+            "A sheet has an array formula over more cells than it can fill; the file is damaged, "
+            "take a backup copy."
+        )
+    return area
+
+
 def holder(areas: Iterable[Area]) -> Callable[[int, int], bool]:
     """A function that tells whether one of the areas, all on one sheet, holds the cell of a row and column.
 
     Raises BadWorkbook where the areas are more than formulas could fill without overlapping.
     """
-    blocks = set(islice((block for area in set(areas) for block in _blocks(area)), MOST_BLOCKS))
-    if len(blocks) == MOST_BLOCKS:
+    found = list(islice((block for area in set(areas) for block in _blocks(area)), MOST_BLOCKS))
+    if len(found) == MOST_BLOCKS:
         raise BadWorkbook("A sheet has array formulas over and over each other; the file is damaged.")
+    blocks = set(found)
     sizes = {(high, wide) for high, _, wide, _ in blocks}
     return lambda row, column: any(
         (high, row - 1 >> high, wide, column - 1 >> wide) in blocks for high, wide in sizes
@@ -374,15 +393,12 @@ def dependants(
             if formula.place in found:
                 continue
             found[formula.place] = formula
-            size = (formula.covers.bottom - formula.covers.top + 1) * (
-                formula.covers.right - formula.covers.left + 1
-            )
-            if size > room:
+            if formula.covers.size > room:
                 if formula.covers.sheet not in given_up:
                     given_up.add(formula.covers.sheet)
                     hit += _pop_sheet(watched, formula.covers.sheet)
                 continue
-            room -= size
+            room -= formula.covers.size
             new = [place for place in _places(formula.covers) if place not in seen]
             seen.update(new)
             pending += new

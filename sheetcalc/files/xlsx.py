@@ -16,6 +16,7 @@ from sheetcalc.files.references import (
     Formula,
     Reader,
     area_of,
+    array_area,
     cell_name,
     column_number,
     covered,
@@ -427,9 +428,9 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
             sheet.links.setdefault(first, link)
     for formula in data.iter(sheet.tag("f")):
         if formula.get("t") in ("array", "dataTable"):
-            block = area_of("", formula.get("ref", ""))
-            if block is not None:
-                sheet.blocks.append(block)
+            area = area_of("", formula.get("ref", ""))
+            if area is not None:
+                sheet.blocks.append(array_area(area))
     return sheet
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
-from hostile.planting import BOOK, CONTENT, EITHER, Case, Parts, Plant, both, put, rows
+from hostile.planting import BOOK, CONTENT, Case, Parts, Plant, both, put, rows
 
 Text = Callable[[int], str]
 COLUMNS = [f"{a}{b}" for a in "ABCDEF" for b in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"]
@@ -19,19 +19,19 @@ FORMULAS: dict[str, tuple[int, Text, Text]] = {
     "running totals": (50_000, lambda n: f"SUM(G$6:G{n})", lambda n: f"SUM([.G$6:.G{n}])"),
     "all the sheet": (20_000, lambda n: "SUM(A1:XFD1048576)", lambda n: "SUM([.A1:.XFD1048576])"),
     "odd areas": (20_000, lambda n: f"SUM(B2:XEF{n * 7})", lambda n: f"SUM([.B2:.XEF{n * 7}])"),
-    "quotes": (3_000, lambda n: "'" * 8001, lambda n: "['" + "''" * 4000),
-    "brackets": (3_000, lambda n: "[" * 8001, lambda n: "[" * 8001),
-    "unclosed texts": (3_000, lambda n: "&quot;" + "x" * 8001, lambda n: "&quot;" + "x" * 8001),
+    "quotes": (1_000, lambda n: "'" * 8001, lambda n: "['" + "''" * 4000),
+    "brackets": (1_000, lambda n: "[" * 8001, lambda n: "[" * 8001),
+    "unclosed texts": (1_000, lambda n: "&quot;" + "x" * 8001, lambda n: "&quot;" + "x" * 8001),
     "addresses that are computed": (50_000, lambda n: "INDIRECT(G6)", lambda n: "INDIRECT([.G6])"),
     "nine million letters": (1, lambda n: "G6+" * 3_000_000 + "1", lambda n: "[.G6]+" * 1_500_000 + "1"),
 }
 NAMES: dict[str, tuple[int, Text]] = {
-    "themselves": (40, lambda i: f"n{i}"),
-    "a circle": (40, lambda i: f"n{(i + 1) % 40}"),
-    "a chain": (100_000, lambda i: f"n{i + 1}"),
-    "each other, ten times each": (40, lambda i: "+".join([f"n{i + 1}"] * 10)),
-    "all others": (40, lambda i: "+".join(f"n{j}" for j in range(40))),
-    "long texts": (40, lambda i: "n1+" * 20_000 + "1"),
+    "themselves": (40, lambda i: f"nick_{i}"),
+    "a circle": (40, lambda i: f"nick_{(i + 1) % 40}"),
+    "a chain": (100_000, lambda i: f"nick_{i + 1}"),
+    "each other, ten times each": (40, lambda i: "+".join([f"nick_{i + 1}"] * 10)),
+    "all others": (40, lambda i: "+".join(f"nick_{j}" for j in range(40))),
+    "long texts": (40, lambda i: "nick_1+" * 20_000 + "1"),
 }
 
 
@@ -42,9 +42,9 @@ def cases() -> Iterator[Case]:
         yield Case(f"formulas: {name}", ".ods", _ods_cells(count, document), None)
     shared = _cells(200_000, lambda n: "G6+" * 2000 + "1" if n == 200 else "", ' t="shared" si="0"')
     yield Case("formulas: a long one shared by all", ".xlsx", shared, None)
-    for area in ("A1:XFD1048576", "A1:ZZZ9999999", "#REF!"):
+    for area, refusal in {"A1:XFD1048576": "array formula", "A1:ZZZ9999999": None, "#REF!": None}.items():
         array = _cells(20_000, lambda n: "G6", f' t="array" ref="{area}"')
-        yield Case(f"array formulas over {area}", ".xlsx", array, EITHER)
+        yield Case(f"array formulas over {area}", ".xlsx", array, refusal)
     cell = '<c r="{0}{1}"><f t="array" ref="{0}{1}:{0}{2}">G6</f><v>1</v></c>'
     many = rows(
         ".xlsx",
@@ -80,17 +80,17 @@ def _ods_cells(count: int, formula: Text) -> Plant:
 def _names(count: int, text: Text) -> Plant:
     def plant(parts: Parts, size: float) -> None:
         numbers = range(max(40, int(count * size)))
-        names = "".join(f'<definedName name="n{i}">{text(i)}</definedName>' for i in numbers)
+        names = "".join(f'<definedName name="nick_{i}">{text(i)}</definedName>' for i in numbers)
         put(parts, BOOK, "</definedNames>", names)
 
-    return both(plant, _cells(100, lambda n: f"n0+n{n}"))
+    return both(plant, _cells(100, lambda n: f"nick_0+nick_{n - 200}"))
 
 
 def _ods_names(count: int, text: Text) -> Plant:
-    name = '<table:named-expression table:name="n{}" table:expression="of:={}"/>'
+    name = '<table:named-expression table:name="nick_{}" table:expression="of:={}"/>'
 
     def plant(parts: Parts, size: float) -> None:
         numbers = range(max(40, int(count * size)))
         put(parts, CONTENT, "</table:named-expressions>", "".join(name.format(i, text(i)) for i in numbers))
 
-    return both(plant, _ods_cells(100, lambda n: f"n0+n{n}"))
+    return both(plant, _ods_cells(100, lambda n: f"nick_0+nick_{n - 200}"))

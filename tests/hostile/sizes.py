@@ -1,6 +1,6 @@
 """Very many rows, cells and formats, very long texts, very deep nests."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from hostile.planting import (
     EITHER,
@@ -8,6 +8,7 @@ from hostile.planting import (
     STYLES,
     Case,
     Parts,
+    Plant,
     before,
     below,
     changed,
@@ -62,20 +63,22 @@ def _rows() -> Iterator[Case]:
             '<row r="{0}"><c r="A{0}"><v>{0}</v></c><c r="B{0}"><v>5</v></c><c r="C{0}"><v>60</v></c></row>',
             None,
         ),
-        "cells of four bytes": (300, f'<row r="{{0}}">{"<c/>" * 16_000}</row>', EITHER),
-        "attributes": (
-            100_000,
-            '<row r="{0}" ' + " ".join(f'a{number}="1"' for number in range(200)) + "/>",
-            EITHER,
-        ),
+        "cells of four bytes": (150, f'<row r="{{0}}">{"<c/>" * 16_000}</row>', EITHER),
     }
     for name, (count, row, refusal) in lines.items():
         yield Case(name, ".xlsx", rows(".xlsx", count, row.format), refusal)
+    for count in (30_000, 45_000):
+        yield Case(f"200 attributes in {count:,} rows", ".xlsx", rows(".xlsx", count, _spread), EITHER)
     record = '<row r="{0}"><c r="B{0}"><v>5</v></c></row>'
     plant = rows(".xlsx", 250_000, record.format, least=11_000)
     yield Case("250,000 records", ".xlsx", plant, "more than 10,000")
     single = '<table:table-row table:style-name="ro{0}"><table:table-cell/></table:table-row>'
     yield Case("a million rows each by itself", ".ods", rows(".ods", 1_000_000, single.format), EITHER)
+
+
+def _spread(row: int) -> str:
+    """A row of attributes that do not pack like a bomb."""
+    return f'<row r="{row}" ' + " ".join(f'a{n}="{row * (n + 7919) % 100_003}"' for n in range(200)) + "/>"
 
 
 def _repeats() -> Iterator[Case]:
@@ -105,10 +108,15 @@ def _texts() -> Iterator[Case]:
         yield Case(f"number of {length:,} digits", ".xlsx", entry(f"<v>{'9' * length}</v>"), None)
         yield Case(f"{length:,} spaces in a number", ".xlsx", text_entry(f"1{' ' * length}x"), None)
         yield Case(f"text of {length:,} in an entry", ".ods", ods_text_entry(text), None)
+    yield Case("a long error", ".xlsx", entry(f"<v>#{'N' * 100_000}</v>", "B6", 't="e"'), None)
     # One that does not look like a bomb.
-    much = "".join(map(str, range(5_000_000)))[:32_000_000]
-    yield Case("text of 32 MB", ".xlsx", text_entry(much, "A6"), "damaged")
-    yield Case("text of 32 MB", ".ods", ods_text_entry(much), "damaged")
+    much = "".join(map(str, range(2_000_000)))
+
+    def huge(cell: Callable[[str], Plant]) -> Plant:
+        return lambda parts, size: cell(much * (1 + int(2 * size)))(parts, size)
+
+    yield Case("text of 40 MB", ".xlsx", huge(text_entry), "damaged")
+    yield Case("text of 40 MB", ".ods", huge(ods_text_entry), "damaged")
     gaps = '<text:s text:c="999999999"/>' * 10_000
     yield Case("spaces by the billion", ".ods", ods_text_entry(gaps), None)
     yield Case("one long text in many cells", ".xlsx", _one_text_everywhere, EITHER)
