@@ -9,12 +9,14 @@ set; whoever does has no score any more.
 """
 
 import argparse
+import multiprocessing
 import sys
 import tempfile
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -95,33 +97,55 @@ def read(book: Blank, batch: Batch, typed: Mapping[Place, Any]) -> dict[str, Ent
 
 
 class Again(compute.Values):
-    """The values of a log that differs in a few cells from one that is computed: the rest is taken over."""
+    """The values of a log that differs in a few cells from one that is computed: equal entries are the same
+    objects, so that what comes from them alone is remembered."""
 
     def __init__(self, read: Mapping[str, Entries], before: compute.Values) -> None:
         super().__init__(read)
         self.before = before
 
     def _make(self, sheet: str, key: str) -> Any:
-        was = self.before.get(sheet, key)
-        column = registry.COLUMNS.get(sheet, {}).get(key)
-        if column:
-            pairs = ((self.get(sheet, need), self.before.get(sheet, need)) for need in column.needs)
-            same = all(a is b for a, b in pairs)
-            return was if same and _lines_alike(self, sheet) else super()._make(sheet, key)
         made = super()._make(sheet, key)
+        if key in registry.COLUMNS.get(sheet, {}):
+            return made
+        was = self.before.get(sheet, key)
         return was if _alike(made, was) else made
 
 
-def _lines_alike(values: Again, sheet: str) -> bool:
-    return not {sheet} & values.entries.keys() or len(values.entries[sheet].rows) == len(
-        values.before.entries[sheet].rows
-    )
+@contextmanager
+def remembering() -> Iterator[None]:
+    """Inside, no column and no check is computed twice from the very same values; results are as without."""
+    columns, checks = registry.COLUMNS, registry.CHECKS
+    registry.COLUMNS = {
+        sheet: {key: replace(column, function=_remembered(column.function)) for key, column in held.items()}
+        for sheet, held in columns.items()
+    }
+    registry.CHECKS = {
+        sheet: [replace(check, function=_remembered(check.function)) for check in held]
+        for sheet, held in checks.items()
+    }
+    try:
+        yield
+    finally:
+        registry.COLUMNS, registry.CHECKS = columns, checks
+
+
+def _remembered(function: Callable[..., Any]) -> Callable[..., Any]:
+    known: dict[tuple[int, ...], tuple[Any, Any]] = {}
+
+    def call(*values: Any) -> Any:
+        same = tuple(map(id, values))
+        if same not in known:
+            # The values are kept beside the result, so that no other object takes over their identity.
+            known[same] = (values, function(*values))
+        return known[same][1]
+
+    return call
 
 
 def _alike(a: Any, b: Any) -> bool:
-    if isinstance(a, np.ndarray) and isinstance(b, np.ndarray) and a.dtype == b.dtype and a.shape == b.shape:
-        return bool(np.array_equal(a, b, equal_nan=a.dtype != object))
-    return False
+    a, b = np.asarray(a), np.asarray(b)
+    return a.dtype == b.dtype and bool(np.array_equal(a, b, equal_nan=a.dtype == float))
 
 
 def serious(findings: Iterable[Finding]) -> dict[Flag, Finding]:
@@ -176,6 +200,11 @@ def kinds_for(seed: int) -> list[str]:
 
 def score(seed: int, in_a_file: bool = False, only: str = "") -> Tally:
     """One log: its false flags, and the mistakes planted in copies of it."""
+    with remembering():
+        return _score(seed, in_a_file, only)
+
+
+def _score(seed: int, in_a_file: bool, only: str) -> Tally:
     batch, tally = distiller.batch(seed), Tally(logs=1)
     book = blank("us" if batch.bench.system == "us" else "metric")
     typed = page.cells(batch, {})
@@ -249,11 +278,13 @@ def agrees(book: Blank, batch: Batch, typed: Mapping[Place, Any], values: comput
 def run(first: int, logs: int, jobs: int = 1, only: str = "") -> Tally:
     """Score so many logs from a seed on."""
     total, seeds = Tally(), range(first, first + logs)
+    for system in ("metric", "us"):
+        blank(system)  # before the processes part, so that each has it
     if jobs == 1:
         for seed in seeds:
             total.add(score(seed, seed % EVERY_FILE == 0, only))
         return total
-    with ProcessPoolExecutor(jobs) as pool:
+    with ProcessPoolExecutor(jobs, multiprocessing.get_context("fork")) as pool:
         in_a_file = [seed % EVERY_FILE == 0 for seed in seeds]
         for tally in pool.map(score, seeds, in_a_file, [only] * logs, chunksize=5):
             total.add(tally)

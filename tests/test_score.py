@@ -41,11 +41,12 @@ def test_what_is_taken_over_is_what_would_be_computed() -> None:
     batch = distiller.batch(3)
     book = score.blank("us" if batch.bench.system == "us" else "metric")
     clean = compute.Values(score.read(book, batch, page.cells(batch, {})))
-    list(compute.findings(clean))
     fault = faults.plant("the decimal point slipped in a strength", batch, batch.bench.rng)
     assert fault
     spoilt = score.read(book, batch, page.cells(batch, fault.changes))
-    again = list(compute.findings(score.Again(spoilt, clean)))
+    with score.remembering():
+        list(compute.findings(clean))
+        again = list(compute.findings(score.Again(spoilt, clean)))
     assert again == list(compute.findings(compute.Values(spoilt)))
 
 

@@ -18,7 +18,7 @@ from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
 from sheetcalc.stages import lots
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.runs import MEASURES
+from sheetcalc.stages.runs import MEASURES, POINTS
 from sheetcalc.stages.slips import Mask, Texts
 
 STAGES = (
@@ -39,7 +39,6 @@ RECIPE, WASH, CHARGED, COLLECTED, CHARGED_AGAIN, COLLECTED_AGAIN, BROUGHT, FILTE
 LARGE_MEASURE, SMALL_MEASURE = 0.02, 0.01
 RECIPES = 0.05  # share: how much of what was weighed in ferments (common practice)
 LABEL_OF_A_WINE = 0.5  # % vol: what a bought-in wine may be off from its label (EU 1169/2011, from memory)
-POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
 A_DEGREE = 0.3  # % vol that a reading changes with 1 °C
 LEES = 0.1  # of the wash: so much may stay behind with the lees (common practice)
 LEAST_RECOVERY = 0.2  # of a run's alcohol; below it the run was typed wrong, which its own sheet tells
@@ -583,10 +582,9 @@ def doubtful_runs(runs_recovery: Array) -> bool:
 
 
 @column("balance")
-def doubtful_lots(strength_volume: Array, strength_strength_20: Array, runs_collected_alcohol: Array) -> bool:
+def doubtful_lots(strength_too_much: Mask) -> bool:
     """Whether a lot alone holds more than the runs gave, which the strength sheet tells."""
-    alcohol = np.asarray(strength_volume) * strength_strength_20 / 100
-    return bool(np.any(alcohol > np.nansum(runs_collected_alcohol) * (1 + MEASURES)))
+    return bool(np.any(strength_too_much))
 
 
 @column("balance")

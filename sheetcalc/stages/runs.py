@@ -20,6 +20,10 @@ USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
 MODEL = 4.0  # % vol that the model of a run may be off without anything being wrong
 MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
 
+POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
+YIELDS = 0.05  # share by which the alcohol of two washes of one gravity may differ (common practice)
+STANDING = ("standing", "finished", "stalled")
+
 # First runnings to set aside, in shares of the pure alcohol charged, by kind of wash. Common practice: about
 # 50 mL from 25 L of sugar wash at 10 % vol; more from grain and molasses, most from fruit and wine.
 FIRST_RUNNINGS = {"sugar": 0.02, "grain": 0.03, "molasses": 0.03, "wine": 0.04, "fruit": 0.05}
@@ -292,6 +296,36 @@ def stronger_than_the_wash(
     "runs",
     cell="charge_strength",
     level="warning",
+    says="{charge_strength} is not what Fermentation says of this wash ({of_wash}).",
+    advice="Look at both; if heads and tails, or water, went in with it, it may stay.",
+)
+def not_as_fermented(
+    charge_strength: Array,
+    kind: Any,
+    alcohol_now: Array,
+    fermentation_state: Any,
+    fermentation_sound: Any,
+    highest_strength: Array,
+    hydrometer: Instrument,
+) -> tuple[Mask, dict[str, Any]]:
+    """Off by more than two gravities, the yield, and a strength written to half a % vol can be.
+
+    More than was there at the last reading is only wrong if it stood still by then.
+    """
+    ended = [str(fermentation_state[i]) in STANDING for i in getattr(fermentation_sound, "at", ())[-1:]] == [
+        True
+    ]
+    allowed = np.hypot(POINTS * np.sqrt(2) * hydrometer.uncertainty, YIELDS * alcohol_now) + 0.5
+    above, of_wash = charge_strength - alcohol_now, np.asarray(kind) != "spirit"
+    wrong = of_wash & ((above < -allowed) | ((above > allowed) & ended))
+    wrong &= ~(charge_strength > highest_strength + 1.0)
+    return wrong, {"of_wash": (np.broadcast_to(alcohol_now, wrong.shape), "charge_strength")}
+
+
+@check(
+    "runs",
+    cell="charge_strength",
+    level="warning",
     says="A charge of {charge_strength} gives off vapour that burns long before it boils.",
     advice="Bring it to about 30 % vol with water before you heat it.",
 )
@@ -463,6 +497,18 @@ def stronger_than_the_still(
 def fahrenheit_sample(collected_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""
     return slips.fahrenheit_for_celsius(collected_temperature)
+
+
+@check(
+    "runs",
+    cell="collected_temperature",
+    level="warning",
+    says="{collected_temperature} is colder than anyone reads a sample.",
+    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
+)
+def celsius_sample(collected_temperature: Array) -> Mask:
+    """Degrees Celsius in a Fahrenheit column."""
+    return slips.too_cold_to_read(collected_temperature)
 
 
 @check(

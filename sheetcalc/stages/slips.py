@@ -35,6 +35,11 @@ def celsius_for_fahrenheit(temperature: ArrayLike) -> Mask:
     return (t < -1) & (typed >= 4) & (typed <= HOTTEST_SAMPLE)
 
 
+def too_cold_to_read(temperature: ArrayLike) -> Mask:
+    """Whether a sample (°C) is colder than anyone reads one: mostly °C in a column of °F."""
+    return np.asarray(np.asarray(temperature, dtype=float) < -1)
+
+
 def longest_chain(values: Array, margin: float) -> Mask:
     """The largest set of values, in order, none of which is above one before it by more than the margin.
 

@@ -635,13 +635,14 @@ def _amount_ten(batch: Batch, rng: Rng) -> Any:
 
 @_kind("a bottle's size in another unit", scarce=True)
 def _bottle_size(batch: Batch, rng: Rng) -> Any:
+    """Litres, which are no bottle's; centilitres could be a miniature's, if nothing else tells the bottle."""
     place = _any(batch, rng, ("bottling", "bottle_size"))
-    factor = rng.choice([0.001, 0.1])
-    return (
-        ({place: batch.value(place) * factor}, _beside(place, "filled_volume", "bottles"), inf)
-        if place
-        else None
-    )
+    if place is None:
+        return None
+    factor, size = float(rng.choice([0.001, 0.1])), batch.value(place)
+    told = batch.value((*place[:2], "filled_volume")) or batch.card("batch").get("bottle_size") == size
+    right = _beside(place, "filled_volume", "bottles")
+    return {place: size * factor}, right, inf if factor < 0.1 or told else 0.0
 
 
 @_kind("power in kilowatts for watts")
