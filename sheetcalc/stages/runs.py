@@ -21,7 +21,7 @@ MODEL = 4.0  # % vol that the model of a run may be off without anything being w
 MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
 
 POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
-YIELDS = 0.05  # share by which the alcohol of two washes of one gravity may differ (common practice)
+YIELDS = 0.04  # share by which the alcohol of two washes of one gravity may differ: Balling, Pasteur
 STANDING = ("standing", "finished", "stalled")
 
 # First runnings to set aside, in shares of the pure alcohol charged, by kind of wash. Common practice: about
@@ -95,14 +95,16 @@ def stages_seen(
 
 
 @column("runs", across=True)
-def stages_planned(effective_stages: Array, stages_seen: Array, filled_at: Array) -> Array:
-    """Effective stages a run is computed with: those typed, or else what the earlier runs have shown.
-
-    Earlier is what was filled before; where a date is blank, what stands further up.
-    """
+def earlier(filled_at: Array) -> Mask:
+    """Which runs (columns) were before each (rows): filled before; where a date is blank, further up."""
     above = np.arange(len(filled_at)) < np.arange(len(filled_at))[:, None]
     dated = np.isfinite(filled_at) & np.isfinite(filled_at)[:, None]
-    earlier = np.where(dated, filled_at < filled_at[:, None], above)
+    return np.where(dated, filled_at < filled_at[:, None], above)
+
+
+@column("runs", across=True)
+def stages_planned(effective_stages: Array, stages_seen: Array, earlier: Mask) -> Array:
+    """Effective stages a run is computed with: those typed, or else what the earlier runs have shown."""
     found = [stages_for_plan(effective_stages, stages_seen[which]) for which in earlier]
     return np.array(found, dtype=float)
 
@@ -290,6 +292,32 @@ def stronger_than_the_wash(
     return wrong, {
         "meant": (np.where(halved, "As proof it would fit.", "").astype(object), "charge_strength")
     }
+
+
+@check(
+    "runs",
+    cell="kind",
+    level="warning",
+    says="This charge of spirit is no stronger than the wash ({of_wash}).",
+    advice="Choose 'stripping' or 'single' for wash; if low wines of an earlier batch went in, type their "
+    "strength.",
+)
+def no_spirit_yet(
+    kind: Any,
+    charge_strength: Array,
+    charge_volume: Array,
+    collected_alcohol: Array,
+    alcohol_now: Array,
+    earlier: Mask,
+) -> tuple[Mask, dict[str, Any]]:
+    """Called a spirit run, but as weak as wash, by its own strength or else by all there was to charge.
+
+    Nobody thins low wines to below the wash; half a % vol is how strengths are rounded.
+    """
+    there = np.where(earlier, collected_alcohol, 0.0).sum(axis=1)
+    strength = np.where(np.isnan(charge_strength), 100 * there / charge_volume, charge_strength)
+    wrong = (np.asarray(kind) == "spirit") & (strength < (1 + YIELDS) * alcohol_now + 0.5)
+    return wrong, {"of_wash": (np.broadcast_to(alcohol_now, wrong.shape), "charge_strength")}
 
 
 @check(

@@ -39,6 +39,8 @@ PLANTED: list[Planted] = [
     ("dry_pot", put("runs", 0, charge_volume=3.5), "charge_volume", 0),
     ("more_charged_than_wash", third_charge, "charge_volume", 3),
     ("stronger_than_the_wash", put("runs", 0, charge_strength=24.0), "charge_strength", 0),
+    ("no_spirit_yet", put("runs", 0, kind="spirit"), "kind", 0),
+    ("no_spirit_yet", put("runs", 1, kind="spirit", charge_strength=None), "kind", 1),
     ("not_as_fermented", put("runs", 0, charge_strength=9.0), "charge_strength", 0),
     ("charge_too_strong", put("runs", 0, kind="spirit", charge_strength=55.0), "charge_strength", 0),
     ("more_volume_out", put("runs", 0, collected_volume=19000.0), "collected_volume", 0),

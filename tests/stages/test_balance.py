@@ -222,13 +222,13 @@ def test_the_wash_is_known_by_its_gravity_or_else_by_its_charges() -> None:
 
 def test_uncertainties_by_hand() -> None:
     """Hydrometer of 0.002: half a division twice over, 2 sqrt(2 x 0.001^2 / 3) = 0.00163 SG (GUM 4.3.7); two
-    readings 0.00231, at 131 % vol for one SG 0.30 % vol. 25 L at 12 %: 3.0 L good to 2 % (0.06) and to
-    0.30 % of 25 L (0.076): together 0.097 L."""
+    readings 0.00231, at 131 % vol for one SG 0.30 % vol; the yield, good to 4 % of 12 % vol (0.48): together
+    0.567. 25 L at 12 %: 3.0 L good to 2 % (0.06) and to 0.567 % of 25 L (0.142): together 0.154 L."""
     assert float(expanded_uncertainty(0.002)) == pytest.approx(0.00163, abs=5e-6)
     strength = stage.wash_uncertainty(np.array(12.0), DEFAULTS["hydrometer"])
-    assert strength == pytest.approx(0.302, abs=0.001)
+    assert strength == pytest.approx(0.567, abs=0.001)
     wash = stage.wash(np.array(25.0), np.array(12.0), NOTHING, strength)
-    assert wash.uncertainty == pytest.approx(0.0967, abs=0.0005)
+    assert wash.uncertainty == pytest.approx(0.1540, abs=0.0005)
 
 
 def test_a_second_pass_through_the_carbon_is_not_counted_twice() -> None:

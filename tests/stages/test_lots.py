@@ -28,6 +28,13 @@ def test_spirit_out_of_the_filter_goes_on_though_weaker() -> None:
     assert list(on) == [False, True]
 
 
+def test_a_lot_that_was_filtered_in_between_without_a_line_goes_on() -> None:
+    """4.45 L at 53 to 4.95 L at 48; rinsed out of the filter it is at 46. Another lot there is another."""
+    numbers = ([4.45, 4.9], [53.0, 46.0], [4.95, 5.4], [48.0, 42.0], NOWHERE, NOWHERE, 1.15)
+    assert list(lots.goes_on(*numbers, np.array(["A", "a"], dtype=object))) == [False, True]
+    assert list(lots.goes_on(*numbers, np.array(["A", "B"], dtype=object))) == [False, False]
+
+
 @given(
     order=st.permutations(range(4)),
     level=st.floats(55.0, 90.0),
