@@ -4,8 +4,8 @@ Usage: python -m tests.score [--set development|held-out] [--logs N] [--jobs 2] 
 
 Every log is simulated from its own seed (tests/simulator); into copies of it one mistake each is planted. A
 mistake is found if there is an error or a warning that the same log does not have without it; it is found in
-the right place if one of those stands on a cell that may be at fault. Nobody tunes a check on the held-out
-set; whoever does has no score any more.
+the right place if one of those stands on a cell that may be at fault. Then all of a log are planted at once,
+to see whether one hides another. Nobody tunes a check on the held-out set; whoever does has no score any more.
 """
 
 import argparse
@@ -170,6 +170,8 @@ class Tally:
     planted: Counter[str] = field(default_factory=Counter)
     found: Counter[str] = field(default_factory=Counter)
     right: Counter[str] = field(default_factory=Counter)
+    together: int = 0
+    right_together: int = 0
     clean_with_flags: int = 0
     false_flags: Counter[str] = field(default_factory=Counter)
     false_cases: list[Missed] = field(default_factory=list)
@@ -181,6 +183,8 @@ class Tally:
     def add(self, other: "Tally") -> None:
         """Count another tally in."""
         self.logs += other.logs
+        self.together += other.together
+        self.right_together += other.right_together
         self.clean_with_flags += other.clean_with_flags
         for name in ("planted", "found", "right", "false_flags"):
             getattr(self, name).update(getattr(other, name))
@@ -216,7 +220,7 @@ def _score(seed: int, in_a_file: bool, only: str) -> Tally:
         tally.false_cases += [Missed(seed, f"{f.sheet}: {f.rule}", _told([f])) for f in flags.values()]
     if in_a_file and not agrees(book, batch, typed, clean):
         tally.unlike_in_file.append(seed)
-    rng, planted = np.random.default_rng([seed, 11]), 0
+    rng, planted = np.random.default_rng([seed, 11]), list[faults.Fault]()
     for kind in [only] if only else kinds_for(seed):
         fault = faults.plant(kind, batch, rng)
         if fault is None:
@@ -224,10 +228,24 @@ def _score(seed: int, in_a_file: bool, only: str) -> Tally:
         spoilt = Again(read(book, batch, page.cells(batch, fault.changes)), clean)
         raised = [f for flag, f in serious(compute.findings(spoilt)).items() if flag not in flags]
         _count(tally, seed, batch, book, fault, raised)
-        planted += 1
-        if planted == PLANTED:
+        planted.append(fault)
+        if len(planted) == PLANTED:
             break
+    if len(planted) > 1 and len({place for fault in planted for place in fault.changes}) == sum(
+        len(fault.changes) for fault in planted
+    ):
+        changes = {place: value for fault in planted for place, value in fault.changes.items()}
+        spoilt = Again(read(book, batch, page.cells(batch, changes)), clean)
+        raised = [f for flag, f in serious(compute.findings(spoilt)).items() if flag not in flags]
+        tally.together += len(planted)
+        tally.right_together += sum(_hit(book, fault, raised) for fault in planted)
     return tally
+
+
+def _hit(book: Blank, fault: faults.Fault, raised: list[Finding]) -> bool:
+    """Whether a flag stands on a cell that may be at fault."""
+    right = {(book.found[p[0]].tab, *position(book.found, p)) for p in fault.right}
+    return any((f.sheet, f.row, f.place) in right for f in raised)
 
 
 def _count(
@@ -236,8 +254,7 @@ def _count(
     kind = fault.kind
     tally.planted[kind] += 1
     tally.found[kind] += bool(raised)
-    right = {(book.found[p[0]].tab, *position(book.found, p)) for p in fault.right}
-    hit = any((f.sheet, f.row, f.place) in right for f in raised)
+    hit = _hit(book, fault, raised)
     tally.right[kind] += hit
     if hit:
         return
@@ -308,6 +325,8 @@ def report(tally: Tally) -> str:
             + " | ".join(filter(None, (columns, rules)))
         )
     lines.append(f"{'all':58} {planted:7} {found / max(planted, 1):6.1%} {right / max(found, 1):11.1%}")
+    share = tally.right_together / max(tally.together, 1)
+    lines.append(f"all of a log at once: {tally.together}, of which on a right cell {share:.1%}")
     lines += ["", f"clean logs: {tally.logs}; with an error or a warning: {tally.clean_with_flags}"]
     lines.append(
         f"false flags a hundred clean logs: {100 * tally.false_flags.total() / max(tally.logs, 1):.2f}"

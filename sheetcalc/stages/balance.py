@@ -270,15 +270,16 @@ def spirit(
     cuts_volume: Array,
     cuts_alcohol: Array,
 ) -> tuple[Array, Array]:
-    """Volume and pure alcohol (L) each run gave: as measured, or else, once it stopped, in all its jars."""
+    """Volume and pure alcohol (L) each run gave: as measured, or else, once it is over, in all its jars."""
     volumes, alcohols, stopped = np.broadcast_arrays(
         *map(np.atleast_1d, (runs_collected_volume, runs_collected_alcohol, runs_stopped_at))
     )
+    over = np.isfinite(stopped) | np.isfinite(volumes)
     volumes, alcohols = volumes.copy(), alcohols.copy()
     jars, in_jars = np.broadcast_arrays(*map(np.atleast_1d, (cuts_volume, cuts_alcohol)))
     of_run = lots.names(cuts_run, jars)
     names = lots.names(runs_run, alcohols)
-    for i in np.flatnonzero(np.isnan(alcohols) & np.isfinite(stopped) & (names != "")):
+    for i in np.flatnonzero(np.isnan(alcohols) & over & (names != "")):
         mine = of_run == names[i]
         if mine.any():
             volumes[i], alcohols[i] = jars[mine].sum(), in_jars[mine].sum()
@@ -293,10 +294,19 @@ def measured(spirit: tuple[Array, Array]) -> Mask:
 
 @column("balance")
 def unmeasured(
-    measured: Mask, runs_charge_alcohol: Array, runs_first_drip_at: Array, runs_stopped_at: Array
+    measured: Mask,
+    runs_run: Any,
+    runs_charge_alcohol: Array,
+    runs_first_drip_at: Array,
+    runs_stopped_at: Array,
+    runs_collected_volume: Array,
+    cuts_run: Any,
 ) -> float:
     """Pure alcohol (L) in the charges of runs that have begun, but whose spirit is not known."""
-    begun = np.isfinite(runs_first_drip_at) | np.isfinite(runs_stopped_at)
+    jars = set(lots.names(cuts_run, cuts_run)) - {""}
+    in_jars = np.array([name in jars for name in lots.names(runs_run, measured)], dtype=bool)
+    moments = np.isfinite(runs_first_drip_at) | np.isfinite(runs_stopped_at)
+    begun = moments | np.isfinite(runs_collected_volume) | in_jars
     return float(np.nansum(np.where(begun & ~measured, runs_charge_alcohol, 0.0)))
 
 

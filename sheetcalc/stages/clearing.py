@@ -23,6 +23,7 @@ SETTLES = {"gelatine": 24.0, "bentonite": 72.0}  # h at least before racking
 SETTLES_USUALLY = 12.0  # h; two-part finings take 12 to 24
 LONGEST_DAYS = 60.0  # d; nothing takes longer to clear
 ODD_DAYS = 7.0  # d; most clearings are over by then
+LATELY = 2.5  # d; two evenings and a morning, as a standstill is looked for
 CLOCK = 0.25  # h; times are written down to about a quarter of an hour
 
 # Usual doses, mL or g a litre of wash. Packets differ, so that only half of the least and double of the
@@ -433,8 +434,8 @@ def still_fermenting(
 def _working(moments: Array, state_then: Any, sound: Curve, hydrometer: Instrument) -> tuple[Mask, Array]:
     """Whether the wash was certainly still fermenting at moments, and the gravity read last before each.
 
-    Certain is a later fall by more than two readings can be off, or a last reading within two days that
-    was falling.
+    Certain is a fall by more than two readings can be off: a later one, or one to a last reading within two
+    days since the first of the readings of the two and a half days before it, or else since the one before.
     """
     if not len(sound.at):
         return np.zeros(len(moments), dtype=bool), np.full(len(moments), np.nan)
@@ -443,7 +444,10 @@ def _working(moments: Array, state_then: Any, sound: Curve, hydrometer: Instrume
     fell = sound.gravity[np.minimum(after, newest)] - sound.gravity[newest]
     falling = _texts(state_then)[sound.at[newest]] in ("working", "slowing")
     recent = (after > newest) & (moments <= sound.days[newest] + STANDSTILL)
-    certain = (fell > np.sqrt(2) * hydrometer.uncertainty) | (recent & falling)
+    lately = np.searchsorted(sound.days, sound.days[newest] - LATELY)
+    before = sound.gravity[max(min(int(lately), newest - 1), 0)]
+    margin = np.sqrt(2) * hydrometer.uncertainty
+    certain = (fell > margin) | (recent & falling & (before - sound.gravity[newest] > margin))
     return certain & np.isfinite(moments), sound.gravity[np.maximum(after - 1, 0)]
 
 

@@ -51,11 +51,15 @@ def goes_on(
     named = np.concatenate([names(lot, level), np.full(len(filtered_amount), "", dtype=object)])
     for i in np.argsort(-level, kind="stable"):
         again = (named == named[i]) & (named != "") & (np.arange(len(at)) != i)
-        source = (np.abs(at - level[i]) <= margin) | (again & (at > level[i]) & (at <= level[i] + RINSED))
-        there = left[source].sum()
-        if 0 < start[i] <= there * (1 + SAME_VOLUME):
-            mask[i] = True
-            left[source] *= max(1 - start[i] / there, 0.0)
+        like = np.abs(at - level[i]) <= margin
+        own = again & (like | ((at > level[i]) & (at <= level[i] + RINSED)))
+        # It comes from its own line, if there is enough of that; or else from whatever is alike.
+        for source in (own, like | own):
+            there = left[source].sum()
+            if 0 < start[i] <= there * (1 + SAME_VOLUME):
+                mask[i] = True
+                left[source] *= max(1 - start[i] / there, 0.0)
+                break
     return mask
 
 

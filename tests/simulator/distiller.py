@@ -590,7 +590,9 @@ def _lot(
     target = made.facts["target"]
     if not filtering:
         return _brought(made, rng, name, lot, target), at
-    between = target if lot.strength < 50 or rng.random() < 0.5 else min(rng.uniform(target + 2, target + 8), 50)
+    between = (
+        target if lot.strength < 50 or rng.random() < 0.5 else min(rng.uniform(target + 2, target + 8), 50)
+    )
     between = min(max(target, to_step(between, 1.0) if between != target else target), 50.0)
     lot = _brought(made, rng, name, lot, between)
     lot, at = _filtered(made, rng, name, lot, at, rinsing=between > target + 1)

@@ -196,7 +196,7 @@ def test_without_any_sheet_nothing_is_told() -> None:
         measured = stage.measured(spirit)
         kinds = stage.kinds(missing, measured)
         assert stage.collected(spirit, measured, kinds, 0.8) == NOTHING
-        assert stage.unmeasured(measured, missing, missing, missing) == 0.0
+        assert stage.unmeasured(measured, *[missing] * 6) == 0.0
         assert stage.bottled(missing, missing, 0.8) == NOTHING
         assert stage.filter_flows(missing, missing, missing, missing, [], 0.8) == (NOTHING, NOTHING)
     assert stage.recipe(np.array(NAN), np.array(NAN)) == NOTHING
@@ -258,7 +258,9 @@ def test_a_run_still_going_accuses_nobody() -> None:
     flows = batch(wash=3.0, charged=1.5, collected=1.3, brought=1.6)
     books = stage.account(flows)
     measured = np.array([True, False])
-    going = stage.unmeasured(measured, np.array([1.5, 1.4]), np.array([46000.0, 46001.0]), np.full(2, NAN))
+    blank, names = np.full(2, NAN), np.array(["1", "2"], dtype=object)
+    drip = np.array([46000.0, 46001.0])
+    going = stage.unmeasured(measured, names, np.array([1.5, 1.4]), drip, blank, blank, np.zeros(0))
     assert going == pytest.approx(1.4)
     assert (stage.excess(flows, books, 0.0) > 0).any()
     assert not (stage.excess(flows, books, going) > 0).any()
