@@ -3,9 +3,9 @@
 Usage: python -m tests.score [--set development|held-out] [--logs N] [--jobs 2] [--show KIND]
 
 Every log is simulated from its own seed (tests/simulator); into copies of it one mistake each is planted. A
-mistake is found if there is an error or a warning that the same log does not have without it; it is found in
-the right place if one of those stands on a cell that may be at fault. Then all of a log are planted at once,
-to see whether one hides another. Nobody tunes a check on the held-out set; whoever does has no score any more.
+mistake is found if there is an error or a warning that the same log does not have without it; in the right
+place if one of those stands on a cell that may be at fault. Then all of a log are planted at once, to see
+whether one hides another. Nobody tunes a check on the held-out set; who does has no score any more.
 """
 
 import argparse

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
-from sheetcalc.stages import lots
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.runs import MEASURES, POINTS, YIELDS
 from sheetcalc.stages.slips import Mask, Texts
@@ -42,10 +42,6 @@ LABEL_OF_A_WINE = 0.5  # % vol: what a bought-in wine may be off from its label 
 A_DEGREE = 0.3  # % vol that a reading changes with 1 °C
 LEES = 0.1  # of the wash: so much may stay behind with the lees (common practice)
 LEAST_RECOVERY = 0.2  # of a run's alcohol; below it the run was typed wrong, which its own sheet tells
-
-CERTAIN = (
-    1.5  # times k = 2; at that itself one sound batch in forty would be called wrong, so it is one in 700
-)
 
 NAN = float("nan")
 
@@ -583,7 +579,7 @@ def excess(flows: Flows, books: Account, unmeasured: float) -> Array:
     for number in range(COLLECTED, len(STAGES)):
         now = flows.into_filter if number == FILTERED else passing[number]
         before = next((f for f in passing[number - 1 : RECIPE : -1] if _known(f.alcohol)), NOTHING)
-        found[number] = now.alcohol - books.available[number] - CERTAIN * _margin(now, before)
+        found[number] = now.alcohol - books.available[number] - slips.CERTAIN * _margin(now, before)
     found[[CHARGED_AGAIN, BROUGHT, FILTERED, BOTTLED]] -= unmeasured
     return found
 

@@ -561,6 +561,32 @@ def _odd(done_at: Array) -> Mask:
     "clearing",
     cell="done_at",
     level="warning",
+    says="{done_at} is after the last of the wash was run, {run_at}. {meant}",
+    advice="Look at this date and at those on Runs.",
+)
+def cleared_after_the_run(
+    done_at: Array,
+    order: Places,
+    runs_filled_at: Array,
+    runs_charge_volume: Array,
+    runs_kind: Any,
+    wash_volume: Array,
+    wash_kind: Any,
+) -> tuple[Mask, dict[str, Any]]:
+    """Days after all but the lees was run there is nothing left to clear; said at the first such step."""
+    of_wash = np.array([kind != "spirit" for kind in _texts(runs_kind)], dtype=bool)
+    charged = np.nansum(np.atleast_1d(runs_charge_volume)[of_wash])
+    last = np.fmax.reduce(np.atleast_1d(runs_filled_at)[of_wash], initial=np.nan)
+    all_of_it = charged >= wash_volume * (1 - _lees(wash_kind) - MEASURE)
+    late = (done_at > last + LATELY) & all_of_it
+    more = {"run_at": (np.full(len(done_at), last), "done_at")}
+    return _first(order, late), more | {"meant": (slips.exchanged_date(done_at, late), "")}
+
+
+@check(
+    "clearing",
+    cell="done_at",
+    level="warning",
     says="{done_at} is before the yeast was pitched, {started_at}.",
     advice="Look at this date and at the one on the batch card.",
 )

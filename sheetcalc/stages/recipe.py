@@ -356,7 +356,7 @@ def gravity_off(
     original gravity can be measured.
     """
     possible = (original_gravity > 1.0) & (original_gravity <= 1.3) & ~(contents.alcohol > 0)
-    allowed = np.hypot(gravity_doubt, hydrometer.uncertainty)
+    allowed = slips.CERTAIN * np.hypot(gravity_doubt, hydrometer.uncertainty)
     off = np.fmin(np.abs(gravity_in_wash - original_gravity), np.abs(expected_gravity - original_gravity))
     return np.asarray(possible & (off > allowed))
 

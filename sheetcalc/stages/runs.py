@@ -7,7 +7,7 @@ import numpy as np
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
-from sheetcalc.stages import slips
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -22,6 +22,9 @@ MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
 
 POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
 YIELDS = 0.04  # share by which the alcohol of two washes of one gravity may differ: Balling, Pasteur
+LOW_WINES = (
+    1.15  # times as strong as the wash they are at the least when they are run again (common practice)
+)
 STANDING = ("standing", "finished", "stalled")
 
 # First runnings to set aside, in shares of the pure alcohol charged, by kind of wash. Common practice: about
@@ -212,9 +215,18 @@ def rest(
 
 
 @column("runs")
-def left_volume(rest: mixing.Blend, model: vapour.Distilled) -> Array:
-    """Volume (L at 20 °C) left in the pot: measured, or else by the model."""
-    return np.where(np.isnan(rest.volume), model.left_volume, rest.volume)
+def in_jars(run: Any, cuts_run: Any, cuts_volume: Array) -> Array:
+    """Volume (L) of each run's jars on the cuts sheet; NaN without any."""
+    jars, names = lots.names(cuts_run, cuts_volume), lots.names(run, run)
+    mine = [np.atleast_1d(cuts_volume)[(jars == name) & (name != "")] for name in names]
+    return np.array([held.sum() if len(held) else np.nan for held in mine], dtype=float)
+
+
+@column("runs")
+def left_volume(rest: mixing.Blend, model: vapour.Distilled, charge_volume: Array, in_jars: Array) -> Array:
+    """Volume (L at 20 °C) left in the pot: measured, or else less what is in jars, or else by the model."""
+    less_jars = np.where(np.isnan(in_jars), model.left_volume, charge_volume - in_jars)
+    return np.where(np.isnan(rest.volume), less_jars, rest.volume)
 
 
 @column("runs")
@@ -312,11 +324,11 @@ def no_spirit_yet(
 ) -> tuple[Mask, dict[str, Any]]:
     """Called a spirit run, but as weak as wash, by its own strength or else by all there was to charge.
 
-    Nobody thins low wines to below the wash; half a % vol is how strengths are rounded.
+    Nobody thins low wines down to the wash; half a % vol is how strengths are rounded.
     """
     there = np.where(earlier, collected_alcohol, 0.0).sum(axis=1)
     strength = np.where(np.isnan(charge_strength), 100 * there / charge_volume, charge_strength)
-    wrong = (np.asarray(kind) == "spirit") & (strength < (1 + YIELDS) * alcohol_now + 0.5)
+    wrong = (np.asarray(kind) == "spirit") & (strength < LOW_WINES * alcohol_now + 0.5)
     return wrong, {"of_wash": (np.broadcast_to(alcohol_now, wrong.shape), "charge_strength")}
 
 

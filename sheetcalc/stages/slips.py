@@ -15,6 +15,7 @@ from sheetcalc.liquids import Array, sugar
 Texts = NDArray[np.object_]
 Mask = NDArray[np.bool_]
 
+CERTAIN = 1.5  # times k = 2: beyond it lies one sound comparison in 700, beyond k = 2 one in 40
 HOTTEST_WASH, HOTTEST_SAMPLE = 45.0, 40.0  # °C
 # What is typed in an amount's column when another unit of it was meant: the smaller and the larger by
 # a thousand, and the ounce with what it holds (mL, g).
@@ -43,18 +44,21 @@ def too_cold_to_read(temperature: ArrayLike) -> Mask:
 def longest_chain(values: Array, margin: float) -> Mask:
     """The largest set of values, in order, none of which is above one before it by more than the margin.
 
-    Values outside it are the ones that do not fit the rest. NaN belongs to none.
+    Values outside it are the ones that do not fit the rest. Of two sets alike in size it is the one with the
+    smaller leaps (their squares added). NaN belongs to none.
     """
     known = np.flatnonzero(np.isfinite(values))
     length = np.ones(len(known), dtype=int)
+    leaps = np.zeros(len(known))
     before = np.full(len(known), -1)
     for i, at in enumerate(known):
-        fits = values[known[:i]] >= values[at] - margin
-        if fits.any():
-            best = int(np.argmax(np.where(fits, length[:i], 0)))
-            length[i], before[i] = length[best] + 1, best
+        fits = np.flatnonzero(values[known[:i]] >= values[at] - margin)
+        if len(fits):
+            so_far = leaps[fits] + (values[known[fits]] - values[at]) ** 2
+            best = np.lexsort((so_far, -length[fits]))[0]
+            length[i], leaps[i], before[i] = length[fits[best]] + 1, so_far[best], fits[best]
     chain = np.zeros(len(values), dtype=bool)
-    i = int(np.argmax(length)) if len(known) else -1
+    i = int(np.lexsort((leaps, -length))[0]) if len(known) else -1
     while i >= 0:
         chain[known[i]] = True
         i = int(before[i])

@@ -298,7 +298,7 @@ def _readings(
                 line["note"] = str(rng.choice(NOTES))
             rows.append(line)
             true.append(wash.gravity)
-            stood = stood + 1 if gone > 0.985 else 0
+            stood = stood + 1 if gone > 0.993 else 0
         day += 1
     made.facts["gravities"] = true
     last: datetime = rows[-1]["taken_at"]

@@ -148,13 +148,16 @@ def _original_size(batch: Batch, place: Place, typed: float) -> Sized:
     size = abs(typed - batch.facts["original"]) / doubt if _places(batch, "recipe", "amount") else 0.0
     first = batch.facts["gravities"][0]
     size = max(size, (first - typed) / (sqrt(2) * batch.bench.hydrometer.uncertainty))
-    return size, {place, ("recipe", None, "expected_gravity"), ("batch", None, "yeast_tolerance")}
+    others: set[Place] = {("recipe", None, "expected_gravity"), ("batch", None, "yeast_tolerance")}
+    return size, others | {place, ("fermentation", 0, "reading")}
 
 
 def _jar_size(batch: Batch, place: Place, typed: float) -> Sized:
-    """A run only gets weaker; nothing is stronger than the azeotrope."""
+    """A run only gets weaker; nothing beats the azeotrope; without its temperature a reading tells little."""
     rows, i = batch.rows("cuts"), place[1]
     assert i is not None
+    if "temperature" not in rows[i]:
+        return 0.0, set()
     now = _by_glass(batch, place, typed, "temperature")
 
     def other(j: int, end: float) -> float:
@@ -709,7 +712,7 @@ def _moment_size(batch: Batch, place: Place, typed: datetime) -> float:
 
 def _partners_in_time(batch: Batch, place: Place) -> set[Place]:
     """Where only two dates stand against each other, either may be wrong."""
-    return {place, ("batch", None, "started_at")} if place[0] == "batch" else {place}
+    return {place, ("carbon", place[1], "ended_at")} if place[0] == "carbon" else {place}
 
 
 @_kind("day and month exchanged")
@@ -769,7 +772,9 @@ def _jars_swapped(batch: Batch, rng: Rng) -> Any:
     i = int(rng.integers(len(places) - 1))
     a, b = places[i], places[i + 1]
     rows = batch.rows("cuts")
-    if rows[a[1] or 0]["run"] != rows[b[1] or 0]["run"]:
+    if rows[a[1] or 0]["run"] != rows[b[1] or 0]["run"] or not all(
+        "temperature" in rows[p[1] or 0] for p in (a, b)
+    ):
         return None
     strengths = [_by_glass(batch, p, batch.value(p), "temperature") for p in (a, b)]
     size = abs(strengths[0] - strengths[1]) / (sqrt(2) * _strength_doubt(batch))
@@ -1044,7 +1049,7 @@ def _stalled(batch: Batch, rng: Rng) -> Any:
     held = rows[at]["reading"]
     changes: dict[Place, Any] = {}
     for i in range(at + 1, len(rows)):
-        changes["fermentation", i, "reading"] = to_step(held + rng.choice([0, 0, -0.001, 0.001]), 0.001)
+        changes["fermentation", i, "reading"] = to_step(held + rng.choice([0.0, 0.0, 0.0, 0.001]), 0.001)
         changes["fermentation", i, "sample_temperature"] = rows[at]["sample_temperature"]
     return changes, {("fermentation", i, "reading") for i in range(at, len(rows))}, inf
 
