@@ -186,7 +186,7 @@ def _run_size(batch: Batch, place: Place, typed: float) -> Sized:
     charge = _litres(batch, known["charge_volume"], "L")
     strength = known.get("charge_strength", run["charge"].strength)
     out = _litres(batch, known["collected_volume"], "mL")
-    if out >= charge or charge <= 0:
+    if out >= charge or min(charge, strength, out) <= 0:
         return inf, _run_cells(place)
     if "collected_reading" not in known:
         return 0.0, set()
@@ -213,7 +213,9 @@ def _charge_size(batch: Batch, place: Place, typed: float) -> Sized:
     size, cells = _run_size(batch, place, typed)
     size = max(size, (litres / batch.facts["capacity"] - 1) / 0.02)
     if litres - run["collected"].volume < batch.facts["minimum"]:
-        size = max(size, (batch.facts["minimum"] - litres + run["collected"].volume) / (0.03 * litres))
+        size = max(
+            size, (batch.facts["minimum"] - litres + run["collected"].volume) / (0.03 * max(litres, 0.1))
+        )
     return size, cells | {place, ("batch", None, "still_minimum"), ("batch", None, "still_capacity")}
 
 
@@ -801,7 +803,7 @@ def _dry(batch: Batch, rng: Rng) -> Any:
     run = batch.facts["runs"][place[1] or 0]
     litres = batch.facts["minimum"] * rng.uniform(0.3, 0.8) + run["collected"].volume
     right = _beside(place, "collected_volume") | {("batch", None, "still_minimum")}
-    size = (batch.facts["minimum"] - litres + run["collected"].volume) / (0.03 * litres)
+    size = (batch.facts["minimum"] - litres + run["collected"].volume) / (0.03 * max(litres, 0.1))
     return {place: to_step(in_unit(litres, batch.bench.unit("L")), 0.05)}, right, size
 
 
