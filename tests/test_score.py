@@ -8,7 +8,7 @@ from simulator import distiller, faults, page, physics
 
 from sheetcalc import compute
 
-LOGS = 24  # of the development set; the tables come from a thousand
+LOGS = 40  # of the development set; the tables come from a thousand
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +65,8 @@ def test_physics_of_the_simulator() -> None:
     assert 100 * physics.mass_fraction(40.0) == pytest.approx(33.300, abs=0.001)
     means = physics.alcoholmeter_means(96.5, (75 - 32) / 1.8, physics.SIXTY_FAHRENHEIT)
     assert physics.proof(means) == pytest.approx(189.46, abs=0.01)
-    assert physics.brix(1.04) == pytest.approx(9.99325, abs=1e-5)
+    # ICUMSA: 9.99249 %; the polynomial follows its table to 0.0009 °Bx (rms).
+    assert physics.brix(1.04) == pytest.approx(9.99249, abs=0.002)
     assert physics.vapour_over(0.0721) == pytest.approx(0.3891, abs=1e-4)
     run = physics.distil(4.0, 14.0, 1.0)
     at = int((run.volume() < 0.70).sum())
