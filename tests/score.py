@@ -3,18 +3,20 @@
 Usage: python -m tests.score [--set development|held-out] [--logs N] [--jobs 2] [--show KIND]
 
 Every log is simulated from its own seed (tests/simulator); into copies of it one mistake each is planted. A
-mistake is found if there is an error or a warning that the same log does not have without it; it is found in
-the right place if one of those stands on a cell that may be at fault. Nobody tunes a check on the held-out
-set; whoever does has no score any more.
+mistake is found if there is an error or a warning that the same log does not have without it; in the right
+place if one of those stands on a cell that may be at fault. Then all of a log are planted at once, to see
+whether one hides another. Nobody tunes a check on the held-out set; who does has no score any more.
 """
 
 import argparse
+import multiprocessing
 import sys
 import tempfile
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -95,33 +97,55 @@ def read(book: Blank, batch: Batch, typed: Mapping[Place, Any]) -> dict[str, Ent
 
 
 class Again(compute.Values):
-    """The values of a log that differs in a few cells from one that is computed: the rest is taken over."""
+    """The values of a log that differs in a few cells from one that is computed: equal entries are the same
+    objects, so that what comes from them alone is remembered."""
 
     def __init__(self, read: Mapping[str, Entries], before: compute.Values) -> None:
         super().__init__(read)
         self.before = before
 
     def _make(self, sheet: str, key: str) -> Any:
-        was = self.before.get(sheet, key)
-        column = registry.COLUMNS.get(sheet, {}).get(key)
-        if column:
-            pairs = ((self.get(sheet, need), self.before.get(sheet, need)) for need in column.needs)
-            same = all(a is b for a, b in pairs)
-            return was if same and _lines_alike(self, sheet) else super()._make(sheet, key)
         made = super()._make(sheet, key)
+        if key in registry.COLUMNS.get(sheet, {}):
+            return made
+        was = self.before.get(sheet, key)
         return was if _alike(made, was) else made
 
 
-def _lines_alike(values: Again, sheet: str) -> bool:
-    return not {sheet} & values.entries.keys() or len(values.entries[sheet].rows) == len(
-        values.before.entries[sheet].rows
-    )
+@contextmanager
+def remembering() -> Iterator[None]:
+    """Inside, no column and no check is computed twice from the very same values; results are as without."""
+    columns, checks = registry.COLUMNS, registry.CHECKS
+    registry.COLUMNS = {
+        sheet: {key: replace(column, function=_remembered(column.function)) for key, column in held.items()}
+        for sheet, held in columns.items()
+    }
+    registry.CHECKS = {
+        sheet: [replace(check, function=_remembered(check.function)) for check in held]
+        for sheet, held in checks.items()
+    }
+    try:
+        yield
+    finally:
+        registry.COLUMNS, registry.CHECKS = columns, checks
+
+
+def _remembered(function: Callable[..., Any]) -> Callable[..., Any]:
+    known: dict[tuple[int, ...], tuple[Any, Any]] = {}
+
+    def call(*values: Any) -> Any:
+        same = tuple(map(id, values))
+        if same not in known:
+            # The values are kept beside the result, so that no other object takes over their identity.
+            known[same] = (values, function(*values))
+        return known[same][1]
+
+    return call
 
 
 def _alike(a: Any, b: Any) -> bool:
-    if isinstance(a, np.ndarray) and isinstance(b, np.ndarray) and a.dtype == b.dtype and a.shape == b.shape:
-        return bool(np.array_equal(a, b, equal_nan=a.dtype != object))
-    return False
+    a, b = np.asarray(a), np.asarray(b)
+    return a.dtype == b.dtype and bool(np.array_equal(a, b, equal_nan=a.dtype == float))
 
 
 def serious(findings: Iterable[Finding]) -> dict[Flag, Finding]:
@@ -146,6 +170,8 @@ class Tally:
     planted: Counter[str] = field(default_factory=Counter)
     found: Counter[str] = field(default_factory=Counter)
     right: Counter[str] = field(default_factory=Counter)
+    together: int = 0
+    right_together: int = 0
     clean_with_flags: int = 0
     false_flags: Counter[str] = field(default_factory=Counter)
     false_cases: list[Missed] = field(default_factory=list)
@@ -157,6 +183,8 @@ class Tally:
     def add(self, other: "Tally") -> None:
         """Count another tally in."""
         self.logs += other.logs
+        self.together += other.together
+        self.right_together += other.right_together
         self.clean_with_flags += other.clean_with_flags
         for name in ("planted", "found", "right", "false_flags"):
             getattr(self, name).update(getattr(other, name))
@@ -176,6 +204,11 @@ def kinds_for(seed: int) -> list[str]:
 
 def score(seed: int, in_a_file: bool = False, only: str = "") -> Tally:
     """One log: its false flags, and the mistakes planted in copies of it."""
+    with remembering():
+        return _score(seed, in_a_file, only)
+
+
+def _score(seed: int, in_a_file: bool, only: str) -> Tally:
     batch, tally = distiller.batch(seed), Tally(logs=1)
     book = blank("us" if batch.bench.system == "us" else "metric")
     typed = page.cells(batch, {})
@@ -187,7 +220,7 @@ def score(seed: int, in_a_file: bool = False, only: str = "") -> Tally:
         tally.false_cases += [Missed(seed, f"{f.sheet}: {f.rule}", _told([f])) for f in flags.values()]
     if in_a_file and not agrees(book, batch, typed, clean):
         tally.unlike_in_file.append(seed)
-    rng, planted = np.random.default_rng([seed, 11]), 0
+    rng, planted = np.random.default_rng([seed, 11]), list[faults.Fault]()
     for kind in [only] if only else kinds_for(seed):
         fault = faults.plant(kind, batch, rng)
         if fault is None:
@@ -195,10 +228,24 @@ def score(seed: int, in_a_file: bool = False, only: str = "") -> Tally:
         spoilt = Again(read(book, batch, page.cells(batch, fault.changes)), clean)
         raised = [f for flag, f in serious(compute.findings(spoilt)).items() if flag not in flags]
         _count(tally, seed, batch, book, fault, raised)
-        planted += 1
-        if planted == PLANTED:
+        planted.append(fault)
+        if len(planted) == PLANTED:
             break
+    if len(planted) > 1 and len({place for fault in planted for place in fault.changes}) == sum(
+        len(fault.changes) for fault in planted
+    ):
+        changes = {place: value for fault in planted for place, value in fault.changes.items()}
+        spoilt = Again(read(book, batch, page.cells(batch, changes)), clean)
+        raised = [f for flag, f in serious(compute.findings(spoilt)).items() if flag not in flags]
+        tally.together += len(planted)
+        tally.right_together += sum(_hit(book, fault, raised) for fault in planted)
     return tally
+
+
+def _hit(book: Blank, fault: faults.Fault, raised: list[Finding]) -> bool:
+    """Whether a flag stands on a cell that may be at fault."""
+    right = {(book.found[p[0]].tab, *position(book.found, p)) for p in fault.right}
+    return any((f.sheet, f.row, f.place) in right for f in raised)
 
 
 def _count(
@@ -207,8 +254,7 @@ def _count(
     kind = fault.kind
     tally.planted[kind] += 1
     tally.found[kind] += bool(raised)
-    right = {(book.found[p[0]].tab, *position(book.found, p)) for p in fault.right}
-    hit = any((f.sheet, f.row, f.place) in right for f in raised)
+    hit = _hit(book, fault, raised)
     tally.right[kind] += hit
     if hit:
         return
@@ -249,11 +295,13 @@ def agrees(book: Blank, batch: Batch, typed: Mapping[Place, Any], values: comput
 def run(first: int, logs: int, jobs: int = 1, only: str = "") -> Tally:
     """Score so many logs from a seed on."""
     total, seeds = Tally(), range(first, first + logs)
+    for system in ("metric", "us"):
+        blank(system)  # before the processes part, so that each has it
     if jobs == 1:
         for seed in seeds:
             total.add(score(seed, seed % EVERY_FILE == 0, only))
         return total
-    with ProcessPoolExecutor(jobs) as pool:
+    with ProcessPoolExecutor(jobs, multiprocessing.get_context("fork")) as pool:
         in_a_file = [seed % EVERY_FILE == 0 for seed in seeds]
         for tally in pool.map(score, seeds, in_a_file, [only] * logs, chunksize=5):
             total.add(tally)
@@ -277,6 +325,8 @@ def report(tally: Tally) -> str:
             + " | ".join(filter(None, (columns, rules)))
         )
     lines.append(f"{'all':58} {planted:7} {found / max(planted, 1):6.1%} {right / max(found, 1):11.1%}")
+    share = tally.right_together / max(tally.together, 1)
+    lines.append(f"all of a log at once: {tally.together}, of which on a right cell {share:.1%}")
     lines += ["", f"clean logs: {tally.logs}; with an error or a warning: {tally.clean_with_flags}"]
     lines.append(
         f"false flags a hundred clean logs: {100 * tally.false_flags.total() / max(tally.logs, 1):.2f}"

@@ -16,9 +16,9 @@ from numpy.typing import ArrayLike
 
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
-from sheetcalc.stages import lots
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.runs import MEASURES
+from sheetcalc.stages.runs import MEASURES, POINTS, YIELDS
 from sheetcalc.stages.slips import Mask, Texts
 
 STAGES = (
@@ -39,7 +39,6 @@ RECIPE, WASH, CHARGED, COLLECTED, CHARGED_AGAIN, COLLECTED_AGAIN, BROUGHT, FILTE
 LARGE_MEASURE, SMALL_MEASURE = 0.02, 0.01
 RECIPES = 0.05  # share: how much of what was weighed in ferments (common practice)
 LABEL_OF_A_WINE = 0.5  # % vol: what a bought-in wine may be off from its label (EU 1169/2011, from memory)
-POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
 A_DEGREE = 0.3  # % vol that a reading changes with 1 °C
 LEES = 0.1  # of the wash: so much may stay behind with the lees (common practice)
 LEAST_RECOVERY = 0.2  # of a run's alcohol; below it the run was typed wrong, which its own sheet tells
@@ -245,8 +244,8 @@ def reading_uncertainty(alcoholmeter: Instrument, thermometer: Instrument) -> fl
 
 @column("balance")
 def wash_uncertainty(runs_alcohol_now: Array, hydrometer: Instrument) -> float:
-    """Expanded uncertainty (% vol, k = 2) of the wash's strength: of two gravities, or of a wine's label."""
-    by_gravity = POINTS * hydrometer.uncertainty * np.sqrt(2)
+    """Expanded uncertainty (% vol, k = 2) of the wash's strength: gravities and yield, or a wine's label."""
+    by_gravity = np.hypot(POINTS * hydrometer.uncertainty * np.sqrt(2), YIELDS * runs_alcohol_now)
     return float(by_gravity if np.isfinite(runs_alcohol_now) else LABEL_OF_A_WINE)
 
 
@@ -267,15 +266,16 @@ def spirit(
     cuts_volume: Array,
     cuts_alcohol: Array,
 ) -> tuple[Array, Array]:
-    """Volume and pure alcohol (L) each run gave: as measured, or else, once it stopped, in all its jars."""
+    """Volume and pure alcohol (L) each run gave: as measured, or else, once it is over, in all its jars."""
     volumes, alcohols, stopped = np.broadcast_arrays(
         *map(np.atleast_1d, (runs_collected_volume, runs_collected_alcohol, runs_stopped_at))
     )
+    over = np.isfinite(stopped) | np.isfinite(volumes)
     volumes, alcohols = volumes.copy(), alcohols.copy()
     jars, in_jars = np.broadcast_arrays(*map(np.atleast_1d, (cuts_volume, cuts_alcohol)))
     of_run = lots.names(cuts_run, jars)
     names = lots.names(runs_run, alcohols)
-    for i in np.flatnonzero(np.isnan(alcohols) & np.isfinite(stopped) & (names != "")):
+    for i in np.flatnonzero(np.isnan(alcohols) & over & (names != "")):
         mine = of_run == names[i]
         if mine.any():
             volumes[i], alcohols[i] = jars[mine].sum(), in_jars[mine].sum()
@@ -290,10 +290,19 @@ def measured(spirit: tuple[Array, Array]) -> Mask:
 
 @column("balance")
 def unmeasured(
-    measured: Mask, runs_charge_alcohol: Array, runs_first_drip_at: Array, runs_stopped_at: Array
+    measured: Mask,
+    runs_run: Any,
+    runs_charge_alcohol: Array,
+    runs_first_drip_at: Array,
+    runs_stopped_at: Array,
+    runs_collected_volume: Array,
+    cuts_run: Any,
 ) -> float:
     """Pure alcohol (L) in the charges of runs that have begun, but whose spirit is not known."""
-    begun = np.isfinite(runs_first_drip_at) | np.isfinite(runs_stopped_at)
+    jars = set(lots.names(cuts_run, cuts_run)) - {""}
+    in_jars = np.array([name in jars for name in lots.names(runs_run, measured)], dtype=bool)
+    moments = np.isfinite(runs_first_drip_at) | np.isfinite(runs_stopped_at)
+    begun = moments | np.isfinite(runs_collected_volume) | in_jars
     return float(np.nansum(np.where(begun & ~measured, runs_charge_alcohol, 0.0)))
 
 
@@ -570,7 +579,7 @@ def excess(flows: Flows, books: Account, unmeasured: float) -> Array:
     for number in range(COLLECTED, len(STAGES)):
         now = flows.into_filter if number == FILTERED else passing[number]
         before = next((f for f in passing[number - 1 : RECIPE : -1] if _known(f.alcohol)), NOTHING)
-        found[number] = now.alcohol - books.available[number] - _margin(now, before)
+        found[number] = now.alcohol - books.available[number] - slips.SURE * _margin(now, before)
     found[[CHARGED_AGAIN, BROUGHT, FILTERED, BOTTLED]] -= unmeasured
     return found
 
@@ -583,10 +592,9 @@ def doubtful_runs(runs_recovery: Array) -> bool:
 
 
 @column("balance")
-def doubtful_lots(strength_volume: Array, strength_strength_20: Array, runs_collected_alcohol: Array) -> bool:
+def doubtful_lots(strength_too_much: Mask) -> bool:
     """Whether a lot alone holds more than the runs gave, which the strength sheet tells."""
-    alcohol = np.asarray(strength_volume) * strength_strength_20 / 100
-    return bool(np.any(alcohol > np.nansum(runs_collected_alcohol) * (1 + MEASURES)))
+    return bool(np.any(strength_too_much))
 
 
 @column("balance")

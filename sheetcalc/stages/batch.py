@@ -7,7 +7,7 @@ import numpy as np
 from sheetcalc import law
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, vapour, wash
-from sheetcalc.stages import runs, slips
+from sheetcalc.stages import fermentation, runs, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -24,6 +24,13 @@ def lowest_gravity(original_gravity: Array) -> Array:
 def highest_strength(original_gravity: Array) -> Array:
     """Strength (% vol) of the wash when all of its extract is fermented."""
     return np.asarray(wash.highest_strength(original_gravity))
+
+
+@column("batch")
+def usual_strength(original_gravity: Array, wash_kind: Any) -> Array:
+    """Strength (% vol) at the usual end of such a wash: of molasses or a mash much is left."""
+    share = fermentation.ENDS.get(str(wash_kind), fermentation.ANY_END)[1]
+    return np.asarray(wash.fermented(original_gravity, wash.gravity_when(original_gravity, share)).strength)
 
 
 @column("batch")
@@ -208,13 +215,13 @@ def started_at_another_time(started_at: Array, fermentation_taken_at: Array) -> 
     "batch",
     cell="yeast_tolerance",
     level="warning",
-    says="The wash could reach {highest_strength}; the yeast gives up at {yeast_tolerance} and "
-    "leaves sugar behind.",
+    says="Such a wash reaches {reached}; the yeast gives up at {yeast_tolerance} and leaves sugar behind.",
     advice="Use less sugar, more water or a stronger yeast.",
 )
-def beyond_yeast(yeast_tolerance: Array, highest_strength: Array) -> Mask:
+def beyond_yeast(yeast_tolerance: Array, usual_strength: Array) -> tuple[Mask, dict[str, Any]]:
     """More sugar than the yeast can take; half a % vol is the packet's own rounding."""
-    return highest_strength > yeast_tolerance + 0.5
+    wrong = np.asarray(usual_strength > yeast_tolerance + 0.5)
+    return wrong, {"reached": (usual_strength, "highest_strength")}
 
 
 @check(

@@ -37,6 +37,7 @@ def brought_to(strength_strength_after: Array, strength_final_strength: Array) -
 
 @column("bottling")
 def going_on(
+    strength_lot: Any,
     strength_volume: Array,
     strength_strength_20: Array,
     strength_final_volume: Array,
@@ -54,6 +55,7 @@ def going_on(
         carbon_volume_out,
         carbon_strength_out,
         alcoholmeter.uncertainty * np.sqrt(2),
+        strength_lot,
     )
 
 

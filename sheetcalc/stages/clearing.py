@@ -23,6 +23,7 @@ SETTLES = {"gelatine": 24.0, "bentonite": 72.0}  # h at least before racking
 SETTLES_USUALLY = 12.0  # h; two-part finings take 12 to 24
 LONGEST_DAYS = 60.0  # d; nothing takes longer to clear
 ODD_DAYS = 7.0  # d; most clearings are over by then
+LATELY = 2.5  # d; two evenings and a morning, as a standstill is looked for
 CLOCK = 0.25  # h; times are written down to about a quarter of an hour
 
 # Usual doses, mL or g a litre of wash. Packets differ, so that only half of the least and double of the
@@ -433,8 +434,8 @@ def still_fermenting(
 def _working(moments: Array, state_then: Any, sound: Curve, hydrometer: Instrument) -> tuple[Mask, Array]:
     """Whether the wash was certainly still fermenting at moments, and the gravity read last before each.
 
-    Certain is a later fall by more than two readings can be off, or a last reading within two days that
-    was falling.
+    Certain is a fall by more than two readings can be off: a later one, or one to a last reading within two
+    days since the first of the readings of the two and a half days before it, or else since the one before.
     """
     if not len(sound.at):
         return np.zeros(len(moments), dtype=bool), np.full(len(moments), np.nan)
@@ -443,7 +444,10 @@ def _working(moments: Array, state_then: Any, sound: Curve, hydrometer: Instrume
     fell = sound.gravity[np.minimum(after, newest)] - sound.gravity[newest]
     falling = _texts(state_then)[sound.at[newest]] in ("working", "slowing")
     recent = (after > newest) & (moments <= sound.days[newest] + STANDSTILL)
-    certain = (fell > np.sqrt(2) * hydrometer.uncertainty) | (recent & falling)
+    lately = np.searchsorted(sound.days, sound.days[newest] - LATELY)
+    before = sound.gravity[max(min(int(lately), newest - 1), 0)]
+    margin = np.sqrt(2) * hydrometer.uncertainty
+    certain = (fell > margin) | (recent & falling & (before - sound.gravity[newest] > margin))
     return certain & np.isfinite(moments), sound.gravity[np.maximum(after - 1, 0)]
 
 
@@ -551,6 +555,32 @@ def _odd(done_at: Array) -> Mask:
     off = np.abs(done_at - (np.median(known) if len(known) else np.nan))
     exchanged = slips.exchanged_date(done_at, off > ODD_DAYS) != ""
     return np.asarray((off > LONGEST_DAYS) | exchanged)
+
+
+@check(
+    "clearing",
+    cell="done_at",
+    level="warning",
+    says="{done_at} is after the last of the wash was run, {run_at}. {meant}",
+    advice="Look at this date and at those on Runs.",
+)
+def cleared_after_the_run(
+    done_at: Array,
+    order: Places,
+    runs_filled_at: Array,
+    runs_charge_volume: Array,
+    runs_kind: Any,
+    wash_volume: Array,
+    wash_kind: Any,
+) -> tuple[Mask, dict[str, Any]]:
+    """Days after all but the lees was run there is nothing left to clear; said at the first such step."""
+    of_wash = np.array([kind != "spirit" for kind in _texts(runs_kind)], dtype=bool)
+    charged = np.nansum(np.atleast_1d(runs_charge_volume)[of_wash])
+    last = np.fmax.reduce(np.atleast_1d(runs_filled_at)[of_wash], initial=np.nan)
+    all_of_it = charged >= wash_volume * (1 - _lees(wash_kind) - MEASURE)
+    late = (done_at > last + LATELY) & all_of_it
+    more = {"run_at": (np.full(len(done_at), last), "done_at")}
+    return _first(order, late), more | {"meant": (slips.exchanged_date(done_at, late), "")}
 
 
 @check(

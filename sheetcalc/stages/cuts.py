@@ -458,6 +458,18 @@ def fahrenheit_sample(temperature: Array) -> Mask:
 @check(
     "cuts",
     cell="temperature",
+    level="warning",
+    says="{temperature} is colder than anyone reads a sample.",
+    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
+)
+def celsius_sample(temperature: Array) -> Mask:
+    """Degrees Celsius in a Fahrenheit column."""
+    return slips.too_cold_to_read(temperature)
+
+
+@check(
+    "cuts",
+    cell="temperature",
     level="note",
     says="Without its temperature the reading can't be corrected to 20 °C.",
     advice="Type the temperature of the sample.",

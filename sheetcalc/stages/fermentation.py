@@ -373,6 +373,31 @@ def falls_too_fast(
 
 @check(
     "fermentation",
+    cell="reading",
+    level="warning",
+    says="The same as the reading before, though it fell before and fell faster after: copied? "
+    "{between} would lie between its neighbours.",
+    advice="Look at the reading; if it was so, it stood for a day, and cold or want of food does that.",
+)
+def copied_from_above(reading: Array, sound: Curve, hydrometer: Instrument) -> tuple[Mask, dict[str, Any]]:
+    """A day of standing between a fall and a larger one, by more than two readings can be off.
+
+    A wash that did stand still goes on more slowly than before, not faster.
+    """
+    wrong, between = np.zeros(len(reading), dtype=bool), np.full(len(reading), np.nan)
+    margin = _scatter(hydrometer)
+    for i in range(2, len(sound.at) - 1):
+        days, gravity = sound.days[i - 2 : i + 2], sound.gravity[i - 2 : i + 2]
+        at, paces = sound.at[i], -np.diff(gravity) / np.maximum(np.diff(days), PAUSE)
+        between[at] = np.interp(days[2], days[[1, 3]], gravity[[1, 3]])
+        same = reading[at] == reading[sound.at[i - 1]]
+        fell = gravity[0] - gravity[1] > margin and gravity[2] - between[at] > margin
+        wrong[at] = same and fell and paces[2] > paces[0]
+    return wrong, {"between": (between, "gravity_20")}
+
+
+@check(
+    "fermentation",
     cell="taken_at",
     level="warning",
     says="{taken_at} is out of order among the dates around it. {meant}",

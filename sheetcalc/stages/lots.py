@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from sheetcalc.liquids import Array
 from sheetcalc.stages.slips import Mask, Texts
 
+RINSED = 3.0  # % vol; so much water does rinsing out a filter add at most (common practice)
 SAME_VOLUME = 0.03  # share: two measures of one volume, each good to about 2 % (common practice)
 
 
@@ -31,12 +32,14 @@ def goes_on(
     filtered_volume: ArrayLike,
     filtered_strength: ArrayLike,
     margin: float,
+    lot: Any = "",
 ) -> Mask:
     """Which lots start from what another line of the same sheet, or the filter, gave.
 
     volume, strength: L and % vol that a lot starts from; given_: what it becomes (alike in shape);
     filtered_: what came out of the filter; margin: % vol by which two readings of one spirit may differ.
-    A lot goes on where its strength is that of spirit given elsewhere and there is enough of it left.
+    lot: its names. A lot goes on where its strength is that of spirit given elsewhere and there is enough of
+    it left; one of the same name may have been filtered and rinsed in between, without a line for that.
     """
     start, level, amount, becomes = _lines(volume, strength, given_volume, given_strength)
     filtered_amount, filtered_level = _lines(filtered_volume, filtered_strength)
@@ -45,12 +48,18 @@ def goes_on(
     left = np.nan_to_num(np.concatenate([amount, filtered_amount]))
     at = np.concatenate([becomes, filtered_level])
     mask = np.zeros(len(level), dtype=bool)
+    named = np.concatenate([names(lot, level), np.full(len(filtered_amount), "", dtype=object)])
     for i in np.argsort(-level, kind="stable"):
-        source = np.abs(at - level[i]) <= margin
-        there = left[source].sum()
-        if 0 < start[i] <= there * (1 + SAME_VOLUME):
-            mask[i] = True
-            left[source] *= max(1 - start[i] / there, 0.0)
+        again = (named == named[i]) & (named != "") & (np.arange(len(at)) != i)
+        like = np.abs(at - level[i]) <= margin
+        own = again & (like | ((at > level[i]) & (at <= level[i] + RINSED)))
+        # It comes from its own line, if there is enough of that; or else from whatever is alike.
+        for source in (own, like | own):
+            there = left[source].sum()
+            if 0 < start[i] <= there * (1 + SAME_VOLUME):
+                mask[i] = True
+                left[source] *= max(1 - start[i] / there, 0.0)
+                break
     return mask
 
 

@@ -356,7 +356,7 @@ def gravity_off(
     original gravity can be measured.
     """
     possible = (original_gravity > 1.0) & (original_gravity <= 1.3) & ~(contents.alcohol > 0)
-    allowed = np.hypot(gravity_doubt, hydrometer.uncertainty)
+    allowed = slips.SURE * np.hypot(gravity_doubt, hydrometer.uncertainty)
     off = np.fmin(np.abs(gravity_in_wash - original_gravity), np.abs(expected_gravity - original_gravity))
     return np.asarray(possible & (off > allowed))
 
@@ -685,9 +685,11 @@ def too_sweet(expected_gravity: Array, off_plan: bool, outgrown: Mask) -> Mask:
     says="This could reach {potential_alcohol}; the yeast gives up at {yeast_tolerance} and leaves sugar.",
     advice="Use less sugar, more water or a stronger yeast.",
 )
-def beyond_the_yeast(outgrown: Mask, off_plan: bool, highest_strength: Array, yeast_tolerance: Array) -> Mask:
+def beyond_the_yeast(
+    outgrown: Mask, off_plan: bool, batch_usual_strength: Array, yeast_tolerance: Array
+) -> Mask:
     """More sugar than the yeast can take; where the batch card's gravity tells it, it is said there."""
-    return np.asarray(outgrown & (not off_plan) & ~(highest_strength > yeast_tolerance + PACKET))
+    return np.asarray(outgrown & (not off_plan) & ~(batch_usual_strength > yeast_tolerance + PACKET))
 
 
 @check(

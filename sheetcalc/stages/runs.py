@@ -7,7 +7,7 @@ import numpy as np
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
-from sheetcalc.stages import slips
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -19,6 +19,13 @@ FLAMMABLE = 60.0  # % vol; flash point near room temperature
 USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
 MODEL = 4.0  # % vol that the model of a run may be off without anything being wrong
 MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
+
+POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
+YIELDS = 0.04  # share by which the alcohol of two washes of one gravity may differ: Balling, Pasteur
+LOW_WINES = (
+    1.15  # times as strong as the wash they are at the least when they are run again (common practice)
+)
+STANDING = ("standing", "finished", "stalled")
 
 # First runnings to set aside, in shares of the pure alcohol charged, by kind of wash. Common practice: about
 # 50 mL from 25 L of sugar wash at 10 % vol; more from grain and molasses, most from fruit and wine.
@@ -91,14 +98,16 @@ def stages_seen(
 
 
 @column("runs", across=True)
-def stages_planned(effective_stages: Array, stages_seen: Array, filled_at: Array) -> Array:
-    """Effective stages a run is computed with: those typed, or else what the earlier runs have shown.
-
-    Earlier is what was filled before; where a date is blank, what stands further up.
-    """
+def earlier(filled_at: Array) -> Mask:
+    """Which runs (columns) were before each (rows): filled before; where a date is blank, further up."""
     above = np.arange(len(filled_at)) < np.arange(len(filled_at))[:, None]
     dated = np.isfinite(filled_at) & np.isfinite(filled_at)[:, None]
-    earlier = np.where(dated, filled_at < filled_at[:, None], above)
+    return np.where(dated, filled_at < filled_at[:, None], above)
+
+
+@column("runs", across=True)
+def stages_planned(effective_stages: Array, stages_seen: Array, earlier: Mask) -> Array:
+    """Effective stages a run is computed with: those typed, or else what the earlier runs have shown."""
     found = [stages_for_plan(effective_stages, stages_seen[which]) for which in earlier]
     return np.array(found, dtype=float)
 
@@ -206,9 +215,18 @@ def rest(
 
 
 @column("runs")
-def left_volume(rest: mixing.Blend, model: vapour.Distilled) -> Array:
-    """Volume (L at 20 °C) left in the pot: measured, or else by the model."""
-    return np.where(np.isnan(rest.volume), model.left_volume, rest.volume)
+def in_jars(run: Any, cuts_run: Any, cuts_volume: Array) -> Array:
+    """Volume (L) of each run's jars on the cuts sheet; NaN without any."""
+    jars, names = lots.names(cuts_run, cuts_volume), lots.names(run, run)
+    mine = [np.atleast_1d(cuts_volume)[(jars == name) & (name != "")] for name in names]
+    return np.array([held.sum() if len(held) else np.nan for held in mine], dtype=float)
+
+
+@column("runs")
+def left_volume(rest: mixing.Blend, model: vapour.Distilled, charge_volume: Array, in_jars: Array) -> Array:
+    """Volume (L at 20 °C) left in the pot: measured, or else less what is in jars, or else by the model."""
+    less_jars = np.where(np.isnan(in_jars), model.left_volume, charge_volume - in_jars)
+    return np.where(np.isnan(rest.volume), less_jars, rest.volume)
 
 
 @column("runs")
@@ -286,6 +304,62 @@ def stronger_than_the_wash(
     return wrong, {
         "meant": (np.where(halved, "As proof it would fit.", "").astype(object), "charge_strength")
     }
+
+
+@check(
+    "runs",
+    cell="kind",
+    level="warning",
+    says="This charge of spirit is no stronger than the wash ({of_wash}).",
+    advice="Choose 'stripping' or 'single' for wash; if low wines of an earlier batch went in, type their "
+    "strength.",
+)
+def no_spirit_yet(
+    kind: Any,
+    charge_strength: Array,
+    charge_volume: Array,
+    collected_alcohol: Array,
+    alcohol_now: Array,
+    earlier: Mask,
+) -> tuple[Mask, dict[str, Any]]:
+    """Called a spirit run, but as weak as wash, by its own strength or else by all there was to charge.
+
+    Nobody thins low wines down to the wash; half a % vol is how strengths are rounded.
+    """
+    there = np.where(earlier, collected_alcohol, 0.0).sum(axis=1)
+    strength = np.where(np.isnan(charge_strength), 100 * there / charge_volume, charge_strength)
+    wrong = (np.asarray(kind) == "spirit") & (strength < LOW_WINES * alcohol_now + 0.5)
+    return wrong, {"of_wash": (np.broadcast_to(alcohol_now, wrong.shape), "charge_strength")}
+
+
+@check(
+    "runs",
+    cell="charge_strength",
+    level="warning",
+    says="{charge_strength} is not what Fermentation says of this wash ({of_wash}).",
+    advice="Look at both; if heads and tails, or water, went in with it, it may stay.",
+)
+def not_as_fermented(
+    charge_strength: Array,
+    kind: Any,
+    alcohol_now: Array,
+    fermentation_state: Any,
+    fermentation_sound: Any,
+    highest_strength: Array,
+    hydrometer: Instrument,
+) -> tuple[Mask, dict[str, Any]]:
+    """Off by more than two gravities, the yield, and a strength written to half a % vol can be.
+
+    More than was there at the last reading is only wrong if it stood still by then.
+    """
+    ended = [str(fermentation_state[i]) in STANDING for i in getattr(fermentation_sound, "at", ())[-1:]] == [
+        True
+    ]
+    allowed = np.hypot(POINTS * np.sqrt(2) * hydrometer.uncertainty, YIELDS * alcohol_now) + 0.5
+    above, of_wash = charge_strength - alcohol_now, np.asarray(kind) != "spirit"
+    wrong = of_wash & ((above < -allowed) | ((above > allowed) & ended))
+    wrong &= ~(charge_strength > highest_strength + 1.0)
+    return wrong, {"of_wash": (np.broadcast_to(alcohol_now, wrong.shape), "charge_strength")}
 
 
 @check(
@@ -468,6 +542,18 @@ def stronger_than_the_still(
 def fahrenheit_sample(collected_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""
     return slips.fahrenheit_for_celsius(collected_temperature)
+
+
+@check(
+    "runs",
+    cell="collected_temperature",
+    level="warning",
+    says="{collected_temperature} is colder than anyone reads a sample.",
+    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
+)
+def celsius_sample(collected_temperature: Array) -> Mask:
+    """Degrees Celsius in a Fahrenheit column."""
+    return slips.too_cold_to_read(collected_temperature)
 
 
 @check(

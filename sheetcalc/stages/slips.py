@@ -38,21 +38,29 @@ def celsius_for_fahrenheit(temperature: ArrayLike) -> Mask:
     return (t < -1) & (typed >= 4) & (typed <= HOTTEST_SAMPLE)
 
 
+def too_cold_to_read(temperature: ArrayLike) -> Mask:
+    """Whether a sample (°C) is colder than anyone reads one: mostly °C in a column of °F."""
+    return np.asarray(np.asarray(temperature, dtype=float) < -1)
+
+
 def longest_chain(values: Array, margin: float) -> Mask:
     """The largest set of values, in order, none of which is above one before it by more than the margin.
 
-    Values outside it are the ones that do not fit the rest. NaN belongs to none.
+    Values outside it are the ones that do not fit the rest. Of two sets alike in size it is the one with the
+    smaller leaps (their squares added). NaN belongs to none.
     """
     known = np.flatnonzero(np.isfinite(values))
     length = np.ones(len(known), dtype=int)
+    leaps = np.zeros(len(known))
     before = np.full(len(known), -1)
     for i, at in enumerate(known):
-        fits = values[known[:i]] >= values[at] - margin
-        if fits.any():
-            best = int(np.argmax(np.where(fits, length[:i], 0)))
-            length[i], before[i] = length[best] + 1, best
+        fits = np.flatnonzero(values[known[:i]] >= values[at] - margin)
+        if len(fits):
+            so_far = leaps[fits] + (values[known[fits]] - values[at]) ** 2
+            best = np.lexsort((so_far, -length[fits]))[0]
+            length[i], leaps[i], before[i] = length[fits[best]] + 1, so_far[best], fits[best]
     chain = np.zeros(len(values), dtype=bool)
-    i = int(np.argmax(length)) if len(known) else -1
+    i = int(np.lexsort((leaps, -length))[0]) if len(known) else -1
     while i >= 0:
         chain[known[i]] = True
         i = int(before[i])

@@ -7,7 +7,7 @@ import numpy as np
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing
-from sheetcalc.stages import slips
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.runs import FLAMMABLE, MEASURES, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
@@ -99,6 +99,31 @@ def spirit_more(
     return np.where(strength_after >= final_strength, 0.0, more)
 
 
+@column("strength")
+def collected(
+    runs_run: Any,
+    runs_charge_volume: Array,
+    runs_collected_alcohol: Array,
+    cuts_run: Any,
+    cuts_alcohol: Array,
+) -> float:
+    """Pure alcohol (L) the runs gave, as measured or else in all their jars; NaN unless all is known."""
+    given = np.array(runs_collected_alcohol, dtype=float)
+    jars, names = lots.names(cuts_run, cuts_alcohol), lots.names(runs_run, given)
+    for i in np.flatnonzero(np.isnan(given) & (names != "")):
+        in_jars = np.atleast_1d(cuts_alcohol)[jars == names[i]]
+        given[i] = in_jars.sum() if len(in_jars) else np.nan
+    held = np.isfinite(runs_charge_volume) | np.isfinite(given)
+    return float(given[held].sum()) if held.any() else np.nan
+
+
+@column("strength")
+def too_much(volume: Array, strength_20: Array, collected: float) -> Mask:
+    """Which lots alone hold more alcohol than all the runs gave."""
+    alcohol = volume * strength_20 / 100
+    return np.asarray((alcohol > collected * (1 + MEASURES)) & (collected > 0) & (strength_20 <= 100))
+
+
 @check(
     "strength",
     cell="reading",
@@ -182,17 +207,14 @@ def two_wants(target_strength: Array, target_volume: Array, final_volume: Array)
     advice="Look at the volume and its unit.",
 )
 def more_than_collected(
-    volume: Array, strength_20: Array, runs_collected_alcohol: Array, runs_collected_volume: Array
+    volume: Array, strength_20: Array, collected: float, too_much: Mask
 ) -> tuple[Mask, dict[str, Any]]:
     """More alcohol than ever came out of the still, where that is known of every run."""
-    collected = np.nansum(runs_collected_alcohol)
     alcohol = volume * strength_20 / 100
-    all_known = bool(np.isfinite(runs_collected_alcohol[np.isfinite(runs_collected_volume)]).all())
-    wrong = (alcohol > collected * (1 + MEASURES)) & (collected > 0) & (strength_20 <= 100) & all_known
     meant = np.where(alcohol / 1000 <= collected, "As millilitres it would fit.", "").astype(object)
     meant = np.where(alcohol > collected * 20, meant, "")
     shown = np.full(len(alcohol), collected)
-    return wrong, {"alcohol": (alcohol, "volume"), "collected": (shown, "volume"), "meant": (meant, "")}
+    return too_much, {"alcohol": (alcohol, "volume"), "collected": (shown, "volume"), "meant": (meant, "")}
 
 
 @check(
@@ -237,6 +259,18 @@ def fahrenheit_sample(temperature: Array) -> Mask:
 
 @check(
     "strength",
+    cell="temperature",
+    level="warning",
+    says="{temperature} is colder than anyone reads a sample.",
+    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
+)
+def celsius_sample(temperature: Array) -> Mask:
+    """Degrees Celsius in a Fahrenheit column."""
+    return slips.too_cold_to_read(temperature)
+
+
+@check(
+    "strength",
     cell="temperature_after",
     level="error",
     says="{temperature_after} is no temperature of a sample; as °F it would make sense.",
@@ -245,6 +279,18 @@ def fahrenheit_sample(temperature: Array) -> Mask:
 def fahrenheit_sample_after(temperature_after: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""
     return slips.fahrenheit_for_celsius(temperature_after)
+
+
+@check(
+    "strength",
+    cell="temperature_after",
+    level="warning",
+    says="{temperature_after} is colder than anyone reads a sample.",
+    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
+)
+def celsius_sample_after(temperature_after: Array) -> Mask:
+    """Degrees Celsius in a Fahrenheit column."""
+    return slips.too_cold_to_read(temperature_after)
 
 
 @check(

@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 from typing import Any
 
-from logs import Log, Planted, put
+from logs import RUN, Log, Planted, put
 
 FINED = datetime(2026, 3, 13, 20, 0)  # two hours after the last reading
 
@@ -55,6 +55,12 @@ def days_earlier(days: float) -> Any:
     return spoil
 
 
+def racked_after_the_runs(log: Log) -> None:
+    """All but the lees of a smaller wash is run by then."""
+    log["batch"]["wash_volume"] = 18.0
+    log["clearing"][4].update(done_at=RUN + timedelta(days=5), volume_after=17.0)
+
+
 def readings_end_early(log: Log) -> None:
     del log["fermentation"][10:]
 
@@ -72,6 +78,7 @@ def racked_later(log: Log) -> None:
 # fmt: off
 # ruff: noqa: E501
 PLANTED: list[Planted] = [
+    ("cleared_after_the_run", racked_after_the_runs, "done_at", 4),
     ("impossible_dose", put("clearing", 1, dose=50000.0), "dose", 1),
     ("unusual_dose", put("clearing", 1, dose=500.0), "dose", 1),
     ("unusual_dose", put("clearing", 2, dose=0.06), "dose", 2),

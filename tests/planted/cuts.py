@@ -39,6 +39,7 @@ PLANTED: list[Planted] = [
     ("does_not_get_weaker", put("cuts", 3, reading=5.0), "reading", 3),
     ("catches_fire", lambda log: None, "reading", 0),
     ("fahrenheit_sample", put("cuts", 3, temperature=72.0), "temperature", 3),
+    ("celsius_sample", put("cuts", 3, temperature="22 °F"), "temperature", 3),
     ("temperature_missing", put("cuts", 3, temperature=None), "temperature", 3),
     ("fahrenheit_vapour", put("cuts", 3, vapour_temperature=199.0), "vapour_temperature", 3),
     ("vapour_too_cool", put("cuts", 3, vapour_temperature="93 °F"), "vapour_temperature", 3),

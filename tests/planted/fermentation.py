@@ -40,6 +40,7 @@ def no_temperature(log: Log) -> None:
 # fmt: off
 PLANTED: list[Planted] = [
     ("out_of_line", put("fermentation", 3, reading=1.074), "reading", 3),
+    ("copied_from_above", put("fermentation", 3, reading=1.057), "reading", 3),
     ("gravity_impossible", put("fermentation", 3, reading=10.2), "reading", 3),
     ("gravity_impossible", put("fermentation", 3, reading=0.141), "reading", 3),
     ("above_original", put("fermentation", 0, reading=1.098), "reading", 0),

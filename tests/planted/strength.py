@@ -27,6 +27,8 @@ def no_target(log: Log) -> None:
 # ruff: noqa: E501
 PLANTED: list[Planted] = [
     ("already_there", put("strength", 0, target_strength=58.3, reading_after=58.0), "target_strength", 0),
+    ("celsius_sample", put("strength", 0, temperature="20 °F"), "temperature", 0),
+    ("celsius_sample_after", put("strength", 0, temperature_after="20 °F"), "temperature_after", 0),
     ("fahrenheit_sample_after", put("strength", 0, temperature_after=68.0), "temperature_after", 0),
     ("temperature_after_missing", put("strength", 0, temperature_after=None), "temperature_after", 0),
     ("target_above_source", put("strength", 0, target_strength=70.0), "target_strength", 0),

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from math import sqrt
 from typing import Any
 
 import numpy as np
@@ -63,7 +64,7 @@ class Instrument:
     @property
     def uncertainty(self) -> float:
         """Expanded (k = 2): half a division for the reading, half for the calibration, all alike likely."""
-        return float(2 * (2 * (self.division / 2) ** 2 / 3) ** 0.5)
+        return 2 * sqrt(2 * (self.division / 2) ** 2 / 3)
 
     def shows(self, right: float, rng: Rng) -> float:
         """What is read where a right instrument would show `right`: off, scattered, rounded."""

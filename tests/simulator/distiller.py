@@ -298,7 +298,7 @@ def _readings(
                 line["note"] = str(rng.choice(NOTES))
             rows.append(line)
             true.append(wash.gravity)
-            stood = stood + 1 if gone > 0.985 else 0
+            stood = stood + 1 if gone > 0.993 else 0
         day += 1
     made.facts["gravities"] = true
     last: datetime = rows[-1]["taken_at"]
@@ -590,7 +590,9 @@ def _lot(
     target = made.facts["target"]
     if not filtering:
         return _brought(made, rng, name, lot, target), at
-    between = target if lot.strength < 50 or rng.random() < 0.5 else rng.uniform(target + 2, 50)
+    between = (
+        target if lot.strength < 50 or rng.random() < 0.5 else min(rng.uniform(target + 2, target + 8), 50)
+    )
     between = min(max(target, to_step(between, 1.0) if between != target else target), 50.0)
     lot = _brought(made, rng, name, lot, between)
     lot, at = _filtered(made, rng, name, lot, at, rinsing=between > target + 1)
@@ -641,7 +643,9 @@ def _filtered(
     if rinsing and rng.random() < 0.6:
         rinsed = kept * rng.uniform(0.5, 0.9)
         alcohol = out.volume * out.strength / 100 + 0.7 * rinsed * lot.strength / 100
-        out = Spirit(out.volume + rinsed, 100 * alcohol / (out.volume + rinsed))
+        out = Spirit(
+            out.volume + rinsed, max(100 * alcohol / (out.volume + rinsed), made.facts["target"] + 1.1)
+        )
     after = bench.strength_by(bench.mark(out.strength, room), bench.temperature(room))
     unit = bench.unit("g")
     made.rows("carbon").append(

@@ -148,13 +148,16 @@ def _original_size(batch: Batch, place: Place, typed: float) -> Sized:
     size = abs(typed - batch.facts["original"]) / doubt if _places(batch, "recipe", "amount") else 0.0
     first = batch.facts["gravities"][0]
     size = max(size, (first - typed) / (sqrt(2) * batch.bench.hydrometer.uncertainty))
-    return size, {place, ("recipe", None, "expected_gravity"), ("batch", None, "yeast_tolerance")}
+    others: set[Place] = {("recipe", None, "expected_gravity"), ("batch", None, "yeast_tolerance")}
+    return size, others | {place, ("fermentation", 0, "reading")}
 
 
 def _jar_size(batch: Batch, place: Place, typed: float) -> Sized:
-    """A run only gets weaker; nothing is stronger than the azeotrope."""
+    """A run only gets weaker; nothing beats the azeotrope; without its temperature a reading tells little."""
     rows, i = batch.rows("cuts"), place[1]
     assert i is not None
+    if "temperature" not in rows[i]:
+        return 0.0, set()
     now = _by_glass(batch, place, typed, "temperature")
 
     def other(j: int, end: float) -> float:
@@ -183,7 +186,7 @@ def _run_size(batch: Batch, place: Place, typed: float) -> Sized:
     charge = _litres(batch, known["charge_volume"], "L")
     strength = known.get("charge_strength", run["charge"].strength)
     out = _litres(batch, known["collected_volume"], "mL")
-    if out >= charge or charge <= 0:
+    if out >= charge or min(charge, strength, out) <= 0:
         return inf, _run_cells(place)
     if "collected_reading" not in known:
         return 0.0, set()
@@ -210,7 +213,9 @@ def _charge_size(batch: Batch, place: Place, typed: float) -> Sized:
     size, cells = _run_size(batch, place, typed)
     size = max(size, (litres / batch.facts["capacity"] - 1) / 0.02)
     if litres - run["collected"].volume < batch.facts["minimum"]:
-        size = max(size, (batch.facts["minimum"] - litres + run["collected"].volume) / (0.03 * litres))
+        size = max(
+            size, (batch.facts["minimum"] - litres + run["collected"].volume) / (0.03 * max(litres, 0.1))
+        )
     return size, cells | {place, ("batch", None, "still_minimum"), ("batch", None, "still_capacity")}
 
 
@@ -635,13 +640,14 @@ def _amount_ten(batch: Batch, rng: Rng) -> Any:
 
 @_kind("a bottle's size in another unit", scarce=True)
 def _bottle_size(batch: Batch, rng: Rng) -> Any:
+    """Litres, which are no bottle's; centilitres could be a miniature's, if nothing else tells the bottle."""
     place = _any(batch, rng, ("bottling", "bottle_size"))
-    factor = rng.choice([0.001, 0.1])
-    return (
-        ({place: batch.value(place) * factor}, _beside(place, "filled_volume", "bottles"), inf)
-        if place
-        else None
-    )
+    if place is None:
+        return None
+    factor, size = float(rng.choice([0.001, 0.1])), batch.value(place)
+    told = batch.value((*place[:2], "filled_volume")) or batch.card("batch").get("bottle_size") == size
+    right = _beside(place, "filled_volume", "bottles")
+    return {place: size * factor}, right, inf if factor < 0.1 or told else 0.0
 
 
 @_kind("power in kilowatts for watts")
@@ -708,7 +714,7 @@ def _moment_size(batch: Batch, place: Place, typed: datetime) -> float:
 
 def _partners_in_time(batch: Batch, place: Place) -> set[Place]:
     """Where only two dates stand against each other, either may be wrong."""
-    return {place, ("batch", None, "started_at")} if place[0] == "batch" else {place}
+    return {place, ("carbon", place[1], "ended_at")} if place[0] == "carbon" else {place}
 
 
 @_kind("day and month exchanged")
@@ -768,7 +774,9 @@ def _jars_swapped(batch: Batch, rng: Rng) -> Any:
     i = int(rng.integers(len(places) - 1))
     a, b = places[i], places[i + 1]
     rows = batch.rows("cuts")
-    if rows[a[1] or 0]["run"] != rows[b[1] or 0]["run"]:
+    if rows[a[1] or 0]["run"] != rows[b[1] or 0]["run"] or not all(
+        "temperature" in rows[p[1] or 0] for p in (a, b)
+    ):
         return None
     strengths = [_by_glass(batch, p, batch.value(p), "temperature") for p in (a, b)]
     size = abs(strengths[0] - strengths[1]) / (sqrt(2) * _strength_doubt(batch))
@@ -795,7 +803,7 @@ def _dry(batch: Batch, rng: Rng) -> Any:
     run = batch.facts["runs"][place[1] or 0]
     litres = batch.facts["minimum"] * rng.uniform(0.3, 0.8) + run["collected"].volume
     right = _beside(place, "collected_volume") | {("batch", None, "still_minimum")}
-    size = (batch.facts["minimum"] - litres + run["collected"].volume) / (0.03 * litres)
+    size = (batch.facts["minimum"] - litres + run["collected"].volume) / (0.03 * max(litres, 0.1))
     return {place: to_step(in_unit(litres, batch.bench.unit("L")), 0.05)}, right, size
 
 
@@ -1043,7 +1051,7 @@ def _stalled(batch: Batch, rng: Rng) -> Any:
     held = rows[at]["reading"]
     changes: dict[Place, Any] = {}
     for i in range(at + 1, len(rows)):
-        changes["fermentation", i, "reading"] = to_step(held + rng.choice([0, 0, -0.001, 0.001]), 0.001)
+        changes["fermentation", i, "reading"] = to_step(held + rng.choice([0.0, 0.0, 0.0, 0.001]), 0.001)
         changes["fermentation", i, "sample_temperature"] = rows[at]["sample_temperature"]
     return changes, {("fermentation", i, "reading") for i in range(at, len(rows))}, inf
 

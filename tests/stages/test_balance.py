@@ -196,7 +196,7 @@ def test_without_any_sheet_nothing_is_told() -> None:
         measured = stage.measured(spirit)
         kinds = stage.kinds(missing, measured)
         assert stage.collected(spirit, measured, kinds, 0.8) == NOTHING
-        assert stage.unmeasured(measured, missing, missing, missing) == 0.0
+        assert stage.unmeasured(measured, *[missing] * 6) == 0.0
         assert stage.bottled(missing, missing, 0.8) == NOTHING
         assert stage.filter_flows(missing, missing, missing, missing, [], 0.8) == (NOTHING, NOTHING)
     assert stage.recipe(np.array(NAN), np.array(NAN)) == NOTHING
@@ -222,13 +222,13 @@ def test_the_wash_is_known_by_its_gravity_or_else_by_its_charges() -> None:
 
 def test_uncertainties_by_hand() -> None:
     """Hydrometer of 0.002: half a division twice over, 2 sqrt(2 x 0.001^2 / 3) = 0.00163 SG (GUM 4.3.7); two
-    readings 0.00231, at 131 % vol for one SG 0.30 % vol. 25 L at 12 %: 3.0 L good to 2 % (0.06) and to
-    0.30 % of 25 L (0.076): together 0.097 L."""
+    readings 0.00231, at 131 % vol for one SG 0.30 % vol; the yield, good to 4 % of 12 % vol (0.48): together
+    0.567. 25 L at 12 %: 3.0 L good to 2 % (0.06) and to 0.567 % of 25 L (0.142): together 0.154 L."""
     assert float(expanded_uncertainty(0.002)) == pytest.approx(0.00163, abs=5e-6)
     strength = stage.wash_uncertainty(np.array(12.0), DEFAULTS["hydrometer"])
-    assert strength == pytest.approx(0.302, abs=0.001)
+    assert strength == pytest.approx(0.567, abs=0.001)
     wash = stage.wash(np.array(25.0), np.array(12.0), NOTHING, strength)
-    assert wash.uncertainty == pytest.approx(0.0967, abs=0.0005)
+    assert wash.uncertainty == pytest.approx(0.1540, abs=0.0005)
 
 
 def test_a_second_pass_through_the_carbon_is_not_counted_twice() -> None:
@@ -258,7 +258,9 @@ def test_a_run_still_going_accuses_nobody() -> None:
     flows = batch(wash=3.0, charged=1.5, collected=1.3, brought=1.6)
     books = stage.account(flows)
     measured = np.array([True, False])
-    going = stage.unmeasured(measured, np.array([1.5, 1.4]), np.array([46000.0, 46001.0]), np.full(2, NAN))
+    blank, names = np.full(2, NAN), np.array(["1", "2"], dtype=object)
+    drip = np.array([46000.0, 46001.0])
+    going = stage.unmeasured(measured, names, np.array([1.5, 1.4]), drip, blank, blank, np.zeros(0))
     assert going == pytest.approx(1.4)
     assert (stage.excess(flows, books, 0.0) > 0).any()
     assert not (stage.excess(flows, books, going) > 0).any()

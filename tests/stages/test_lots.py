@@ -28,6 +28,22 @@ def test_spirit_out_of_the_filter_goes_on_though_weaker() -> None:
     assert list(on) == [False, True]
 
 
+def test_a_lot_that_was_filtered_in_between_without_a_line_goes_on() -> None:
+    """4.45 L at 53 to 4.95 L at 48; rinsed out of the filter it is at 46. Another lot there is another."""
+    numbers = ([4.45, 4.9], [53.0, 46.0], [4.95, 5.4], [48.0, 42.0], NOWHERE, NOWHERE, 1.15)
+    assert list(lots.goes_on(*numbers, np.array(["A", "a"], dtype=object))) == [False, True]
+    assert list(lots.goes_on(*numbers, np.array(["A", "B"], dtype=object))) == [False, False]
+
+
+def test_a_lot_goes_on_from_its_own_line_first() -> None:
+    """Two lots alike in strength, each in two steps: neither takes the other's."""
+    start, level = [0.88, 1.06, 1.10, 1.24], [56.4, 44.8, 53.3, 43.7]
+    given, becomes = [1.08, 1.25, 1.30, 1.43], [46.0, 38.0, 45.0, 38.0]
+    names = np.array(["second", "second", "third", "third"], dtype=object)
+    on = lots.goes_on(start, level, given, becomes, NOWHERE, NOWHERE, 1.15, names)
+    assert list(on) == [False, True, False, True]
+
+
 @given(
     order=st.permutations(range(4)),
     level=st.floats(55.0, 90.0),

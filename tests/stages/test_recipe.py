@@ -30,7 +30,7 @@ class Recipe:
         self.values |= {key: np.asarray(card.get(key, np.nan)) for key in CARD_KEYS}
         self.values |= {"grain_and_pulp": grain_and_pulp, "hydrometer": DEFAULTS["hydrometer"]}
         self.values |= {
-            "highest_strength": np.asarray(wash.highest_strength(self.values["original_gravity"]))
+            "batch_usual_strength": np.asarray(wash.highest_strength(self.values["original_gravity"]))
         }
 
     def get(self, key: str) -> Any:

@@ -40,14 +40,18 @@ def test_no_stages_are_seen_in_what_no_still_gives() -> None:
 def test_a_run_is_planned_with_the_median_of_those_before_it() -> None:
     seen = np.array([1.1, np.nan, 1.4, 1.3])
     # By hand: before the first nothing; then 1.1; 1.1; the median of 1.1 and 1.4.
-    assert runs.stages_planned(BLANK, seen, DAYS) == pytest.approx([1.25, 1.1, 1.1, 1.25])
-    assert runs.stages_planned(BLANK, seen[::-1], DAYS[::-1]) == pytest.approx([1.25, 1.1, 1.1, 1.25])
-    assert runs.stages_planned(BLANK, seen, DAYS * np.nan) == pytest.approx([1.25, 1.1, 1.1, 1.25])
+    assert runs.stages_planned(BLANK, seen, runs.earlier(DAYS)) == pytest.approx([1.25, 1.1, 1.1, 1.25])
+    assert runs.stages_planned(BLANK, seen[::-1], runs.earlier(DAYS[::-1])) == pytest.approx(
+        [1.25, 1.1, 1.1, 1.25]
+    )
+    assert runs.stages_planned(BLANK, seen, runs.earlier(DAYS * np.nan)) == pytest.approx(
+        [1.25, 1.1, 1.1, 1.25]
+    )
 
 
 def test_typed_stages_are_kept() -> None:
     seen = np.array([1.1, np.nan, 1.4, 1.3])
-    assert runs.stages_planned(np.asarray(2.0), seen, DAYS) == pytest.approx(2.0)
+    assert runs.stages_planned(np.asarray(2.0), seen, runs.earlier(DAYS)) == pytest.approx(2.0)
     assert runs.stages_for_plan(np.asarray(2.0), seen) == 2.0
 
 
