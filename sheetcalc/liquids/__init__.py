@@ -4,7 +4,7 @@ Every function takes numbers or arrays which broadcast, gives NaN for a blank (N
 and never raises for a value.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,9 +19,21 @@ def floats(*values: ArrayLike) -> tuple[Array, ...]:
 
 def within(value: ArrayLike, low: ArrayLike, high: ArrayLike) -> Array:
     """The value, NaN outside the limits; rounding error at a limit is forgiven."""
-    v, low, high = (np.asarray(a, dtype=np.float64) for a in (value, low, high))
-    slack = 1e-12 * (high - low)
-    return np.where((v >= low - slack) & (v <= high + slack), np.clip(v, low, high), np.nan)
+    v = np.asarray(value, dtype=np.float64)
+    kept = np.minimum(np.maximum(v, low), high)
+    return np.where(np.abs(v - kept) <= 1e-12 * np.subtract(high, low), kept, np.nan)
+
+
+def polynomial(coefficients: Sequence[float] | Array, x: Array) -> Array:
+    """Value of a polynomial by Horner's rule.
+
+    coefficients: from the constant up, each of a shape that broadcasts with x.
+    """
+    value = np.asarray(coefficients[-1] + 0.0 * x)
+    for coefficient in coefficients[-2::-1]:
+        value *= x
+        value += coefficient
+    return value
 
 
 def root(
@@ -41,5 +53,8 @@ def root(
 
 
 def settled(step: Array, value: Array) -> bool:
-    """Whether a step changes no value any more by what counts; blanks don't."""
-    return not bool(np.any(np.abs(step) > 1e-13 * np.maximum(np.abs(value), 1e-3)))
+    """Whether a step of Newton's or the secant method was so small that no next one counts; blanks don't.
+
+    What is left after such a step is of the order of the step times itself (or the step before).
+    """
+    return not (np.abs(step) > 1e-9 * np.maximum(np.abs(value), 1e-3)).any()

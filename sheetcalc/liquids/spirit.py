@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, settled, within
+from sheetcalc.liquids import Array, polynomial, settled, within
 
 SIXTY_FAHRENHEIT = (60.0 - 32.0) / 1.8
 COLDEST, WARMEST = -20.0, 40.0
@@ -102,21 +102,10 @@ def _at_one_temperature(temperature: float) -> Array:
     return _at_temperature(np.asarray(temperature))
 
 
-def _polynomial(coefficients: Array, p: Array) -> Array:
-    value: Array = coefficients[-1] + 0.0 * p
-    for coefficient in coefficients[-2::-1]:
-        value = value * p + coefficient
-    return value
-
-
 def _slope(coefficients: Array) -> Array:
     """Coefficients of the derivative with respect to p."""
     powers = np.arange(1.0, len(coefficients)).reshape((-1,) + (1,) * (coefficients.ndim - 1))
     return np.asarray(coefficients[1:] * powers)
-
-
-def _times_p(coefficients: Array) -> Array:
-    return np.concatenate([np.zeros_like(coefficients[:1]), coefficients])
 
 
 def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:
@@ -125,7 +114,7 @@ def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:
     mass_fraction: kg ethanol per kg mixture, 0..1; temperature: °C, -20..40; broadcast; NaN outside.
     Source: OIML R 22 (1975), general formula.
     """
-    return _polynomial(_at_temperature(temperature), within(mass_fraction, 0.0, 1.0))
+    return polynomial(_at_temperature(temperature), within(mass_fraction, 0.0, 1.0))
 
 
 ETHANOL_DENSITY = float(density(1.0, 20.0))
@@ -143,7 +132,7 @@ def strength(mass_fraction: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
 
 def _strength(coefficients: Array, p: Array) -> Array:
     ethanol: Array = coefficients.sum(axis=0)
-    return 100.0 * p * _polynomial(coefficients, p) / ethanol
+    return 100.0 * p * polynomial(coefficients, p) / ethanol
 
 
 _P = np.linspace(0.0, 1.0, 2001)
@@ -156,17 +145,32 @@ def mass_fraction(strength: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
     strength: % vol, 0..100; temperature: °C, -20..40; broadcast; NaN outside. Right to 1e-10.
     Source: OIML R 22, solved for p (Newton's method from a table at 20 °C).
     """
-    coefficients = _at_temperature(temperature)
-    q = within(strength, 0.0, 100.0)
-    mass = _times_p(coefficients)
-    slope = _slope(mass)
-    wanted = q / 100.0 * coefficients.sum(axis=0)
-    p: Array = np.interp(q, _STRENGTH_AT_20, _P) + 0.0 * wanted
+    return _holding(_at_temperature(temperature), within(strength, 0.0, 100.0))
+
+
+def _holding(coefficients: Array, strength: Array) -> Array:
+    """Mass fraction of a strength within 0..100 % vol."""
+    slope = _slope(coefficients)
+    wanted = strength / 100.0 * coefficients.sum(axis=0)
+    p: Array = np.interp(strength, _STRENGTH_AT_20, _P) + 0.0 * wanted
     for _ in range(4):
-        last, p = p, np.clip(p - (_polynomial(mass, p) - wanted) / _polynomial(slope, p), 0.0, 1.0)
-        if settled(p - last, p):
+        rho = polynomial(coefficients, p)
+        step = (p * rho - wanted) / (rho + p * polynomial(slope, p))
+        p = np.minimum(np.maximum(p - step, 0.0), 1.0)
+        if settled(step, p):
             break
     return p
+
+
+def density_from_concentration(concentration: ArrayLike, temperature: ArrayLike) -> Array:
+    """Density, kg/m3 in vacuo, of the mixture with so much ethanol in a volume at this temperature.
+
+    concentration: kg/m3 (the same as g/L), from 0 to ethanol's density; temperature: °C, -20..40; broadcast;
+    NaN outside. Source: OIML R 22, solved as in `mass_fraction`.
+    """
+    coefficients = _at_temperature(temperature)
+    strength = within(100.0 * np.asarray(concentration) / coefficients.sum(axis=0), 0.0, 100.0)
+    return polynomial(coefficients, _holding(coefficients, strength))
 
 
 _THINNING_AT_20 = (WATER_DENSITY - density(_P, 20.0)) / (WATER_DENSITY - ETHANOL_DENSITY)
@@ -186,7 +190,7 @@ def mass_fraction_from_density(density: ArrayLike, temperature: ArrayLike) -> Ar
     rho = heaviest - thinning * (heaviest - lightest)
     p: Array = np.interp(thinning, _THINNING_AT_20, _P)
     for _ in range(9):
-        last, p = p, np.clip(p - (_polynomial(coefficients, p) - rho) / _polynomial(slope, p), 0.0, 1.0)
+        last, p = p, np.clip(p - (polynomial(coefficients, p) - rho) / polynomial(slope, p), 0.0, 1.0)
         if settled(p - last, p):
             break
     return p

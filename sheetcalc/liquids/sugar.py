@@ -10,7 +10,7 @@ polynomial (1.000 to 1.14); both come to 0.0001 in gravity, a twentieth of a div
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, settled, water, within
+from sheetcalc.liquids import Array, polynomial, settled, water, within
 
 LOWEST_GRAVITY, HIGHEST_GRAVITY = 0.98, 1.35
 
@@ -24,20 +24,13 @@ _OVER_WATER_SLOPE = [k * c for k, c in enumerate(_OVER_WATER)][1:]
 _FRACTIONS = np.linspace(-0.07, 0.85, 1841)
 
 
-def _polynomial(coefficients: list[float], x: Array) -> Array:
-    value = coefficients[-1] + 0.0 * x
-    for coefficient in coefficients[-2::-1]:
-        value = value * x + coefficient
-    return value
-
-
 def _over_water(mass_fraction: Array) -> Array:
     """kg/m3 by which a solution at 20 °C is denser than water."""
-    return _polynomial(_OVER_WATER, mass_fraction)
+    return polynomial(_OVER_WATER, mass_fraction)
 
 
 def _over_water_slope(mass_fraction: Array) -> Array:
-    return _polynomial(_OVER_WATER_SLOPE, mass_fraction)
+    return polynomial(_OVER_WATER_SLOPE, mass_fraction)
 
 
 def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:
@@ -130,4 +123,4 @@ def brix_from_refractive_index(refractive_index: ArrayLike) -> Array:
     alcohol bends light too. Source: polynomial fit of the ICUMSA 1974 table (from memory); its rounded
     coefficients cost up to 0.03 °Bx.
     """
-    return _polynomial(_BRIX_OF_INDEX, within(refractive_index, 1.3330, 1.4651))
+    return polynomial(_BRIX_OF_INDEX, within(refractive_index, 1.3330, 1.4651))

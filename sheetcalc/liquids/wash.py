@@ -55,7 +55,7 @@ def fermented(original_gravity: ArrayLike, gravity: ArrayLike) -> Fermented:
     og, g = floats(original_gravity, gravity)
     lowest = lowest_gravity(og)
     possible = (g <= og + READING_SLACK) & (g >= lowest - READING_SLACK)
-    share = _share(og, np.where(possible, g, np.nan))
+    share = _share(og, water.density_from_gravity(np.where(possible, g, np.nan)))
     alcohol, extract = _composition(og, share)
     density = water.density_from_gravity(np.clip(g, lowest, og))
     return Fermented(100.0 * alcohol * density / spirit.ETHANOL_DENSITY, share, extract * density)
@@ -134,15 +134,14 @@ def gravity_at_20(
 
     indicated_density: true density at the temperature, kg/m3 in vacuo; temperature: °C, 0..40;
     original_gravity: SG 20/20, NaN for a plain sugar solution; broadcast; NaN outside.
-    Its water, alcohol and sugar each expand as in the density of a wash; the composition is found in three
-    passes from the gravity itself. Source: the module's model, common practice in form.
+    Its water, alcohol and sugar each expand as in the density of a wash; the composition is the one that has
+    this density at this temperature. Source: the module's model, common practice in form.
     """
     rho, t, og = floats(indicated_density, temperature, original_gravity)
-    gravity = water.gravity(rho, t)
-    for _ in range(3):
-        alcohol, extract = _composition(og, _share(og, gravity))
-        expansion = density(alcohol, extract) / density(alcohol, extract, t)
-        gravity = water.gravity(rho * expansion)
+    alcohol, extract = _composition(og, _share(og, rho, t))
+    # The second density is the one found, unless that is beyond what the wash can have.
+    expansion = density(alcohol, extract) / density(alcohol, extract, t)
+    gravity = water.gravity(rho * expansion)
     as_sugar = water.gravity(sugar.density(sugar.mass_fraction_from_density(rho, t), 20.0))
     return np.where(np.isnan(og), as_sugar, gravity)
 
@@ -165,8 +164,7 @@ def density_of_contents(alcohol: ArrayLike, extract: ArrayLike, temperature: Arr
     alcohol, extract: kg/m3 at the temperature (the same as g/L), extract up to 990; temperature: °C, 0..40;
     broadcast; NaN outside. Source: Tabarié's rule; see the module's text.
     """
-    strength = 100.0 * np.asarray(alcohol, dtype=np.float64) / spirit.density(1.0, temperature)
-    alcohol_part = spirit.density(spirit.mass_fraction(strength, temperature), temperature)
+    alcohol_part = spirit.density_from_concentration(alcohol, temperature)
     extract_part = sugar.density_from_concentration(extract, temperature)
     return alcohol_part + extract_part - water.density(temperature)
 
@@ -200,13 +198,13 @@ def _fermented(extract: Array, share: Array) -> tuple[Array, Array]:
     return alcohol / left, (1.0 - share) * extract / left
 
 
-def _share(original_gravity: Array, gravity: Array) -> Array:
-    """Share of the extract fermented, kept within 0..1."""
-    density, sweet = water.density_from_gravity(gravity), _extract(original_gravity)
+def _share(original_gravity: Array, density: Array, temperature: ArrayLike = 20.0) -> Array:
+    """Share of the extract fermented, kept within 0..1, in a wash of a density (kg/m3) at a temperature."""
+    sweet = _extract(original_gravity)
 
     def excess(share: Array) -> Array:
         alcohol, extract = _fermented(sweet, share)
-        return density_of_contents(alcohol * density, extract * density) - density
+        return density_of_contents(alcohol * density, extract * density, temperature) - density
 
     share = root(excess, np.zeros_like(density), np.ones_like(density), 0.0, 1.0)
     return np.where(original_gravity > 1.0, share, np.nan)
