@@ -21,6 +21,9 @@ from sheetcalc.new import new
 # A law holds or not; how long a slow machine takes to try it says nothing.
 settings.register_profile("untimed", settings.get_profile(settings.get_current_profile_name()), deadline=None)
 settings.load_profile("untimed")
+# What is started in a shell's background ignores Ctrl-C, and so would all that the tests start.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 HANDS = Path(__file__).with_name("office_hands.py")
 PATIENCE = 180  # seconds for one order
 CORPUS = Path(__file__).parents[2] / "shared" / "corpus"

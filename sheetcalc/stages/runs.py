@@ -359,6 +359,8 @@ def not_as_fermented(
     above, of_wash = charge_strength - alcohol_now, np.asarray(kind) != "spirit"
     wrong = of_wash & ((above < -allowed) | ((above > allowed) & ended))
     wrong &= ~(charge_strength > highest_strength + 1.0)
+    # The same figure for every charge has one cause, and is said once.
+    wrong[wrong] = np.isin(np.arange(wrong.sum()), np.unique(charge_strength[wrong], return_index=True)[1])
     return wrong, {"of_wash": (np.broadcast_to(alcohol_now, wrong.shape), "charge_strength")}
 
 

@@ -103,16 +103,18 @@ def spirit_more(
 def collected(
     runs_run: Any,
     runs_charge_volume: Array,
+    runs_charge_alcohol: Array,
     runs_collected_alcohol: Array,
     cuts_run: Any,
     cuts_alcohol: Array,
 ) -> float:
-    """Pure alcohol (L) the runs gave, as measured or else in all their jars; NaN unless all is known."""
+    """Most pure alcohol (L) the runs gave: as measured, or in all their jars, or else all that was charged."""
     given = np.array(runs_collected_alcohol, dtype=float)
+    charged = np.broadcast_to(runs_charge_alcohol, given.shape)
     jars, names = lots.names(cuts_run, cuts_alcohol), lots.names(runs_run, given)
-    for i in np.flatnonzero(np.isnan(given) & (names != "")):
-        in_jars = np.atleast_1d(cuts_alcohol)[jars == names[i]]
-        given[i] = in_jars.sum() if len(in_jars) else np.nan
+    for i in np.flatnonzero(np.isnan(given)):
+        in_jars = np.atleast_1d(cuts_alcohol)[(jars == names[i]) & (names[i] != "")].sum()
+        given[i] = in_jars if in_jars > 0 else charged[i]
     held = np.isfinite(runs_charge_volume) | np.isfinite(given)
     return float(given[held].sum()) if held.any() else np.nan
 
@@ -203,13 +205,13 @@ def two_wants(target_strength: Array, target_volume: Array, final_volume: Array)
     "strength",
     cell="volume",
     level="error",
-    says="This lot holds {alcohol} of pure alcohol; the runs together gave {collected}. {meant}",
+    says="This lot holds {alcohol} of pure alcohol; the runs together gave no more than {collected}. {meant}",
     advice="Look at the volume and its unit.",
 )
 def more_than_collected(
     volume: Array, strength_20: Array, collected: float, too_much: Mask
 ) -> tuple[Mask, dict[str, Any]]:
-    """More alcohol than ever came out of the still, where that is known of every run."""
+    """More alcohol than ever came out of the still."""
     alcohol = volume * strength_20 / 100
     meant = np.where(alcohol / 1000 <= collected, "As millilitres it would fit.", "").astype(object)
     meant = np.where(alcohol > collected * 20, meant, "")
