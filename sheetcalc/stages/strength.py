@@ -108,7 +108,7 @@ def collected(
     cuts_run: Any,
     cuts_alcohol: Array,
 ) -> float:
-    """Most pure alcohol (L) the runs gave: as measured, or in all their jars, or else all that was charged."""
+    """Most pure alcohol (L) the runs gave: as measured, or in all their jars, or else all charged."""
     given = np.array(runs_collected_alcohol, dtype=float)
     charged = np.broadcast_to(runs_charge_alcohol, given.shape)
     jars, names = lots.names(cuts_run, cuts_alcohol), lots.names(runs_run, given)
