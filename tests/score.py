@@ -13,12 +13,9 @@ import multiprocessing
 import sys
 import tempfile
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
-from functools import cache
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -26,126 +23,26 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import in_memory
+from in_memory import Again, Blank, blank, position, remembering
 from simulator import distiller, faults, page
 from simulator.bench import Batch, Place
 
-from sheetcalc import compute, entries, files, layouts
-from sheetcalc.entries import Entries
-from sheetcalc.files import Cell, locate
+from sheetcalc import compute, files, layouts
 from sheetcalc.fill import examine
 from sheetcalc.findings import Finding
-from sheetcalc.new import new
-from sheetcalc.stages import registry
 
 SETS = {"development": 0, "held-out": 1_000_000}
 EVERY_FILE = 50  # one log in so many goes through a real file, too
 PLANTED = 3  # mistakes a log
-EPOCH = datetime(1899, 12, 30)
 
-Cells = dict[tuple[int, int], Cell]
 # What tells two findings apart: rule, tab, row, column.
 Flag = tuple[str, str, int, int]
-
-
-@dataclass(frozen=True)
-class Blank:
-    """A blank batch workbook: where everything stands, and what stands there already."""
-
-    path: Path
-    found: Mapping[str, locate.Found]
-    cells: Mapping[str, Cells]
-
-
-@cache
-def blank(system: layouts.System, ending: str = ".xlsx") -> Blank:
-    """The blank workbook of a unit system; made once a process."""
-    path = Path(tempfile.mkdtemp(prefix="score-")) / f"blank{ending}"
-    new("batch", path, system)
-    book, sheets = files.open_workbook(path), layouts.every_sheet()
-    found = locate.find(book, [s for s in sheets.values() if (s.fields or s.columns) and s.key != "findings"])
-    return Blank(path, found, {key: dict(book.cells(place.tab)) for key, place in found.items()})
-
-
-def position(found: Mapping[str, locate.Found], place: Place) -> tuple[int, int]:
-    """The row and column of a place in the log."""
-    sheet, record, key = place
-    row, column = found[sheet].cells[key]
-    return (row, column) if record is None else (found[sheet].first_row + record, column)
-
-
-def cell(value: Any) -> Cell:
-    """A value as it is read from a file."""
-    if isinstance(value, datetime):
-        return Cell((value - EPOCH) / timedelta(days=1), "moment")
-    return Cell(value, "text") if isinstance(value, str) else Cell(float(value), "number")
 
 
 def labels(batch: Batch) -> dict[tuple[str, str], str]:
     """Unit cells that the person changed."""
     return {place: label for place, label in batch.labels.items() if label != "thousandths"}
-
-
-def read(book: Blank, batch: Batch, typed: Mapping[Place, Any]) -> dict[str, Entries]:
-    """The typed cells in the blank workbook, as the program reads them, without a file."""
-    cells = {sheet: dict(there) for sheet, there in book.cells.items()}
-    for place, value in typed.items():
-        cells[place[0]][position(book.found, place)] = cell(value)
-    for (sheet, key), label in labels(batch).items():
-        cells[sheet][book.found[sheet].units[key]] = Cell(label, "text")
-    sheets = layouts.every_sheet()
-    return {key: entries.read(sheets[key], place, cells[key]) for key, place in book.found.items()}
-
-
-class Again(compute.Values):
-    """The values of a log that differs in a few cells from one that is computed: equal entries are the same
-    objects, so that what comes from them alone is remembered."""
-
-    def __init__(self, read: Mapping[str, Entries], before: compute.Values) -> None:
-        super().__init__(read)
-        self.before = before
-
-    def _make(self, sheet: str, key: str) -> Any:
-        made = super()._make(sheet, key)
-        if key in registry.COLUMNS.get(sheet, {}):
-            return made
-        was = self.before.get(sheet, key)
-        return was if _alike(made, was) else made
-
-
-@contextmanager
-def remembering() -> Iterator[None]:
-    """Inside, no column and no check is computed twice from the very same values; results are as without."""
-    columns, checks = registry.COLUMNS, registry.CHECKS
-    registry.COLUMNS = {
-        sheet: {key: replace(column, function=_remembered(column.function)) for key, column in held.items()}
-        for sheet, held in columns.items()
-    }
-    registry.CHECKS = {
-        sheet: [replace(check, function=_remembered(check.function)) for check in held]
-        for sheet, held in checks.items()
-    }
-    try:
-        yield
-    finally:
-        registry.COLUMNS, registry.CHECKS = columns, checks
-
-
-def _remembered(function: Callable[..., Any]) -> Callable[..., Any]:
-    known: dict[tuple[int, ...], tuple[Any, Any]] = {}
-
-    def call(*values: Any) -> Any:
-        same = tuple(map(id, values))
-        if same not in known:
-            # The values are kept beside the result, so that no other object takes over their identity.
-            known[same] = (values, function(*values))
-        return known[same][1]
-
-    return call
-
-
-def _alike(a: Any, b: Any) -> bool:
-    a, b = np.asarray(a), np.asarray(b)
-    return a.dtype == b.dtype and bool(np.array_equal(a, b, equal_nan=a.dtype == float))
 
 
 def serious(findings: Iterable[Finding]) -> dict[Flag, Finding]:
@@ -212,7 +109,7 @@ def _score(seed: int, in_a_file: bool, only: str) -> Tally:
     batch, tally = distiller.batch(seed), Tally(logs=1)
     book = blank("us" if batch.bench.system == "us" else "metric")
     typed = page.cells(batch, {})
-    clean = compute.Values(read(book, batch, typed))
+    clean = compute.Values(in_memory.read(book, typed, labels(batch)))
     flags = serious(compute.findings(clean))
     if flags and not only:
         tally.clean_with_flags = 1
@@ -225,7 +122,7 @@ def _score(seed: int, in_a_file: bool, only: str) -> Tally:
         fault = faults.plant(kind, batch, rng)
         if fault is None:
             continue
-        spoilt = Again(read(book, batch, page.cells(batch, fault.changes)), clean)
+        spoilt = Again(in_memory.read(book, page.cells(batch, fault.changes), labels(batch)), clean)
         raised = [f for flag, f in serious(compute.findings(spoilt)).items() if flag not in flags]
         _count(tally, seed, batch, book, fault, raised)
         planted.append(fault)
@@ -235,7 +132,7 @@ def _score(seed: int, in_a_file: bool, only: str) -> Tally:
         len(fault.changes) for fault in planted
     ):
         changes = {place: value for fault in planted for place, value in fault.changes.items()}
-        spoilt = Again(read(book, batch, page.cells(batch, changes)), clean)
+        spoilt = Again(in_memory.read(book, page.cells(batch, changes), labels(batch)), clean)
         raised = [f for flag, f in serious(compute.findings(spoilt)).items() if flag not in flags]
         tally.together += len(planted)
         tally.right_together += sum(_hit(book, fault, raised) for fault in planted)

@@ -5,13 +5,16 @@ the program. The limits (standstill, foam, flash point, legal minimum) are those
 practice, unless a source stands beside the check itself.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import in_memory
 import pytest
 from logs import START, Log, clean_log, put, sheets, spoilt, typed
 
+from sheetcalc import compute
+from sheetcalc.entries import Entries
 from sheetcalc.fill import examine
 from sheetcalc.findings import Finding
 from sheetcalc.stages.registry import CHECKS
@@ -23,38 +26,50 @@ PLANTED = [(sheet, *case) for sheet, module in sheets().items() for case in modu
 swapped_month = sheets()["fermentation"].swapped_month
 
 
+Examine = Callable[[Log], tuple[compute.Values, list[Finding]]]
+
+
+@pytest.fixture(scope="module")
+def examined() -> Iterator[Examine]:
+    """The values of a log and what is found in it, computed as far as it differs from the clean one."""
+    book = in_memory.blank("metric")
+
+    def read(log: Log) -> dict[str, Entries]:
+        return in_memory.read(book, dict(in_memory.places(log)))
+
+    clean = compute.Values(read(clean_log()))
+
+    def examine_log(log: Log) -> tuple[compute.Values, list[Finding]]:
+        values = in_memory.Again(read(log), clean)
+        return values, list(compute.findings(values))
+
+    with in_memory.remembering():
+        yield examine_log
+
+
 @pytest.fixture
-def found(blank: Blank, tmp_path: Path) -> Callable[..., tuple[Finding, ...]]:
-    """What is found in a log, in a workbook of either format."""
-
-    def examine_log(log: Log, ending: str = ".xlsx") -> tuple[Finding, ...]:
-        return examine(typed(log, blank("batch", "metric", ending), tmp_path / f"log{ending}")).findings
-
-    return examine_log
+def found(examined: Examine) -> Callable[[Log], list[Finding]]:
+    """What is found in a log."""
+    return lambda log: examined(log)[1]
 
 
 @pytest.mark.parametrize("ending", [".xlsx", ".ods"])
-def test_a_clean_log_has_neither_errors_nor_warnings(found: Any, ending: str) -> None:
-    assert [f for f in found(clean_log(), ending) if f.level != "note"] == []
+def test_a_clean_log_has_neither_errors_nor_warnings(blank: Blank, tmp_path: Path, ending: str) -> None:
+    path = typed(clean_log(), blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    assert [f for f in examine(path).findings if f.level != "note"] == []
 
 
 @pytest.mark.parametrize(
     ("sheet", "rule", "spoil", "key", "record"), PLANTED, ids=[f"{p[0]}-{p[1]}-{p[3]}" for p in PLANTED]
 )
 def test_a_planted_mistake_is_flagged_on_its_cell(
-    blank: Blank,
-    tmp_path: Path,
-    sheet: str,
-    rule: str,
-    spoil: Callable[[Log], None],
-    key: str,
-    record: int | None,
+    examined: Examine, sheet: str, rule: str, spoil: Callable[[Log], None], key: str, record: int | None
 ) -> None:
-    seen = examine(typed(spoilt(spoil), blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx"))
-    read = seen.values.entries[sheet]
+    values, findings = examined(spoilt(spoil))
+    read = values.entries[sheet]
     cell = (read.found.tab, *read.cell(key, record or 0))
-    flagged = [f for f in seen.findings if f.rule == rule]
-    assert cell in [(f.sheet, f.row, f.place) for f in flagged], [(f.rule, f.cell) for f in seen.findings]
+    flagged = [f for f in findings if f.rule == rule]
+    assert cell in [(f.sheet, f.row, f.place) for f in flagged], [(f.rule, f.cell) for f in findings]
     for finding in flagged:
         assert finding.message.endswith(".")
         assert finding.advice.endswith(".")

@@ -1,17 +1,16 @@
 """What a result is said to come from is all it comes from, so that it turns grey when any of it is edited."""
 
 import dataclasses
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Iterator
 from typing import Any
 
+import in_memory
 import numpy as np
 import pytest
-from logs import clean_log, typed
+from logs import clean_log
 
 from sheetcalc import compute, layouts
 from sheetcalc.entries import Entries
-from sheetcalc.fill import examine
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Needs
 
@@ -21,13 +20,12 @@ RESULTS = [(s.key, f.key) for s in LAYOUT.sheets for f in (*s.fields, *s.columns
 
 
 @pytest.fixture(scope="module")
-def read(blank: Callable[..., Path], tmp_path_factory: pytest.TempPathFactory) -> dict[str, Entries]:
-    path = tmp_path_factory.mktemp("needs") / "log.xlsx"
-    return dict(examine(typed(clean_log(), blank("batch", "metric", ".xlsx"), path)).values.entries)
+def read() -> dict[str, Entries]:
+    return in_memory.read(in_memory.blank("metric"), dict(in_memory.places(clean_log())))
 
 
-def _results(read: dict[str, Entries]) -> dict[tuple[str, str], Any]:
-    values = compute.Values(read)
+def _results(values: compute.Values) -> dict[tuple[str, str], Any]:
+    read = values.entries
     told = {sheet: [""] * len(entries.rows) for sheet, entries in read.items()}
     for finding in compute.findings(values):
         sheet = next(key for key, entries in read.items() if entries.found.tab == finding.sheet)
@@ -81,12 +79,19 @@ def _named(needs: Needs, place: tuple[str, int], edited: tuple[str, str, int | N
     return (sheet, key) in needs.elsewhere or (place == (sheet, record) and key in needs.beside)
 
 
+@pytest.fixture(autouse=True)
+def _quicker() -> Iterator[None]:
+    with in_memory.remembering():
+        yield
+
+
 def test_every_result_that_an_edit_changes_names_it(read: dict[str, Entries]) -> None:
-    before = _results(read)
+    clean = compute.Values(read)
+    before = _results(clean)
     edits, unnamed, seen = 0, set(), set()
     for edited in _entries(read):
         edits += 1
-        after = _results(_nudged(read, *edited))
+        after = _results(in_memory.Again(_nudged(read, *edited), clean))
         for result, values in before.items():
             for record in _changed(values, after[result]):
                 seen.add((result, edited[:2]))

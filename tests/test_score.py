@@ -2,8 +2,10 @@
 own physics against printed values, or the score would be worth nothing.
 """
 
+import in_memory
 import pytest
 import score
+from in_memory import Again, blank, remembering
 from simulator import distiller, faults, page, physics
 
 from sheetcalc import compute
@@ -39,14 +41,14 @@ def test_the_same_seed_gives_the_same_log() -> None:
 def test_what_is_taken_over_is_what_would_be_computed() -> None:
     """A spoilt log is computed from the clean one's values; that changes no finding."""
     batch = distiller.batch(3)
-    book = score.blank("us" if batch.bench.system == "us" else "metric")
-    clean = compute.Values(score.read(book, batch, page.cells(batch, {})))
+    book = blank("us" if batch.bench.system == "us" else "metric")
+    clean = compute.Values(in_memory.read(book, page.cells(batch, {}), score.labels(batch)))
     fault = faults.plant("the decimal point slipped in a strength", batch, batch.bench.rng)
     assert fault
-    spoilt = score.read(book, batch, page.cells(batch, fault.changes))
-    with score.remembering():
+    spoilt = in_memory.read(book, page.cells(batch, fault.changes), score.labels(batch))
+    with remembering():
         list(compute.findings(clean))
-        again = list(compute.findings(score.Again(spoilt, clean)))
+        again = list(compute.findings(Again(spoilt, clean)))
     assert again == list(compute.findings(compute.Values(spoilt)))
 
 

@@ -90,16 +90,18 @@ _COEFFICIENTS[1:3, 5] = [-2.788074354782409e-8, 1.345612883493354e-8]
 
 def _at_temperature(temperature: ArrayLike) -> Array:
     """Coefficients of density as a polynomial in p, shape (12, *temperature); NaN out of range."""
-    if isinstance(temperature, float):
-        return _at_one_temperature(temperature)
-    t = within(temperature, COLDEST, WARMEST)
+    t = np.asarray(temperature, dtype=np.float64)
+    return _at_temperatures(t.tobytes(), t.shape)
+
+
+@lru_cache(maxsize=64)
+def _at_temperatures(values: bytes, shape: tuple[int, ...]) -> Array:
+    """Kept, since one column's temperatures come back in every step of a search."""
+    t = within(np.frombuffer(values).reshape(shape), COLDEST, WARMEST)
     powers = (t - 20.0) ** np.arange(7.0).reshape((7,) + (1,) * t.ndim)
-    return np.asarray(np.tensordot(_COEFFICIENTS, powers, axes=1))
-
-
-@lru_cache(maxsize=256)
-def _at_one_temperature(temperature: float) -> Array:
-    return _at_temperature(np.asarray(temperature))
+    found = np.asarray(np.tensordot(_COEFFICIENTS, powers, axes=1))
+    found.flags.writeable = False
+    return found
 
 
 def _slope(coefficients: Array) -> Array:
@@ -117,8 +119,13 @@ def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:
     return polynomial(_at_temperature(temperature), within(mass_fraction, 0.0, 1.0))
 
 
+def water_density(temperature: ArrayLike) -> Array:
+    """Density of water in vacuo, kg/m3, at -20..40 °C, any shape; NaN outside. Source: OIML R 22."""
+    return np.asarray(_at_temperature(temperature)[0])
+
+
 ETHANOL_DENSITY = float(density(1.0, 20.0))
-WATER_DENSITY = float(density(0.0, 20.0))
+WATER_DENSITY = float(water_density(20.0))
 
 
 def strength(mass_fraction: ArrayLike, temperature: ArrayLike = 20.0) -> Array:

@@ -17,7 +17,7 @@ def density(temperature: ArrayLike) -> Array:
     temperature: °C, -20..40 (supercooled below 0), any shape; NaN outside.
     Source: OIML R 22 (1975), general formula with p = 0.
     """
-    return spirit.density(0.0, temperature)
+    return spirit.water_density(temperature)
 
 
 def gravity(density: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
@@ -28,14 +28,10 @@ def gravity(density: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
     the densities in vacuo is lower by 0.00005 at 1.040. Air: OIML R 33 convention.
     """
     rho = np.asarray(density, dtype=np.float64)
-    return (rho - spirit.AIR_DENSITY) / (_water(temperature) - spirit.AIR_DENSITY)
+    return (rho - spirit.AIR_DENSITY) / (spirit.water_density(temperature) - spirit.AIR_DENSITY)
 
 
 def density_from_gravity(gravity: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
     """Density at the temperature t, kg/m3 in vacuo, of a specific gravity t/t. Inverse of `gravity`."""
     g = np.asarray(gravity, dtype=np.float64)
-    return spirit.AIR_DENSITY + g * (_water(temperature) - spirit.AIR_DENSITY)
-
-
-def _water(temperature: ArrayLike) -> Array:
-    return spirit.density(0.0, temperature)
+    return spirit.AIR_DENSITY + g * (spirit.water_density(temperature) - spirit.AIR_DENSITY)

@@ -1,8 +1,10 @@
 """A batch as it stands in the cells: numbers in the column's unit, and what was written as text."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+
+import in_memory
 
 from sheetcalc import layouts
 from simulator.bench import Batch, Place
@@ -12,20 +14,15 @@ _GRAVITIES = ("reading", "before", "after", "original_gravity")
 
 def cells(batch: Batch, changes: Mapping[Place, Any]) -> dict[Place, Any]:
     """What stands in each cell, with some cells changed; what was changed is a plain number or date."""
-    typed = {place: _written(batch, place, value) for place, value in _entries(batch) if place not in changes}
+    typed = {
+        place: _written(batch, place, value)
+        for place, value in in_memory.places(batch.log)
+        if place not in changes
+    }
     for place, value in changes.items():
         if value is not None:
             typed[place] = _scaled(batch, place, value)
     return typed
-
-
-def _entries(batch: Batch) -> Iterator[tuple[Place, Any]]:
-    for sheet, held in batch.log.items():
-        if isinstance(held, dict):
-            yield from (((sheet, None, key), value) for key, value in held.items() if key != "records")
-        records = held if isinstance(held, list) else held.get("records", [])
-        for record, line in enumerate(records):
-            yield from (((sheet, record, key), value) for key, value in line.items())
 
 
 def _scaled(batch: Batch, place: Place, value: Any) -> Any:
