@@ -18,7 +18,7 @@ from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
 from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.runs import MEASURES, POINTS, YIELDS
+from sheetcalc.stages.samples import MEASURES, POINTS, YIELDS
 from sheetcalc.stages.slips import Mask, Texts
 
 STAGES = (
@@ -39,7 +39,6 @@ RECIPE, WASH, CHARGED, COLLECTED, CHARGED_AGAIN, COLLECTED_AGAIN, BROUGHT, FILTE
 LARGE_MEASURE, SMALL_MEASURE = 0.02, 0.01
 RECIPES = 0.05  # share: how much of what was weighed in ferments (common practice)
 LABEL_OF_A_WINE = 0.5  # % vol: what a bought-in wine may be off from its label (EU 1169/2011, from memory)
-A_DEGREE = 0.3  # % vol that a reading changes with 1 °C
 LEES = 0.1  # of the wash: so much may stay behind with the lees (common practice)
 LEAST_RECOVERY = 0.2  # of a run's alcohol; below it the run was typed wrong, which its own sheet tells
 
@@ -237,12 +236,6 @@ def _flow(
 
 
 @column("balance")
-def reading_uncertainty(alcoholmeter: Instrument, thermometer: Instrument) -> float:
-    """Expanded uncertainty (% vol, k = 2) of a strength by alcoholmeter and thermometer."""
-    return float(np.hypot(alcoholmeter.uncertainty, A_DEGREE * thermometer.uncertainty))
-
-
-@column("balance")
 def wash_uncertainty(runs_alcohol_now: Array, hydrometer: Instrument) -> float:
     """Expanded uncertainty (% vol, k = 2) of the wash's strength: gravities and yield, or a wine's label."""
     by_gravity = np.hypot(POINTS * hydrometer.uncertainty * np.sqrt(2), YIELDS * runs_alcohol_now)
@@ -334,17 +327,17 @@ def wash(wash_volume: Array, runs_alcohol_now: Array, charged: Flow, wash_uncert
 
 
 @column("balance")
-def collected(spirit: tuple[Array, Array], measured: Mask, kinds: Texts, reading_uncertainty: float) -> Flow:
+def collected(spirit: tuple[Array, Array], measured: Mask, kinds: Texts, strength_doubt: float) -> Flow:
     """What the runs of wash gave."""
     of_wash = measured & (kinds != "spirit")
-    return _flow(*spirit, of_wash, SMALL_MEASURE, reading_uncertainty)
+    return _flow(*spirit, of_wash, SMALL_MEASURE, strength_doubt)
 
 
 @column("balance")
-def low_wines(spirit: tuple[Array, Array], measured: Mask, kinds: Texts, reading_uncertainty: float) -> Flow:
+def low_wines(spirit: tuple[Array, Array], measured: Mask, kinds: Texts, strength_doubt: float) -> Flow:
     """What the stripping runs gave."""
     stripped = measured & (kinds == "stripping")
-    return _flow(*spirit, stripped, SMALL_MEASURE, reading_uncertainty)
+    return _flow(*spirit, stripped, SMALL_MEASURE, strength_doubt)
 
 
 @column("balance")
@@ -353,20 +346,18 @@ def charged_again(
     runs_charge_alcohol: Array,
     measured: Mask,
     kinds: Texts,
-    reading_uncertainty: float,
+    strength_doubt: float,
 ) -> Flow:
     """What went into the pot in the spirit runs."""
     again = measured & (kinds == "spirit")
-    return _flow(runs_charge_volume, runs_charge_alcohol, again, LARGE_MEASURE, reading_uncertainty)
+    return _flow(runs_charge_volume, runs_charge_alcohol, again, LARGE_MEASURE, strength_doubt)
 
 
 @column("balance")
-def collected_again(
-    spirit: tuple[Array, Array], measured: Mask, kinds: Texts, reading_uncertainty: float
-) -> Flow:
+def collected_again(spirit: tuple[Array, Array], measured: Mask, kinds: Texts, strength_doubt: float) -> Flow:
     """What the spirit runs gave."""
     again = measured & (kinds == "spirit")
-    return _flow(*spirit, again, SMALL_MEASURE, reading_uncertainty)
+    return _flow(*spirit, again, SMALL_MEASURE, strength_doubt)
 
 
 @column("balance")
@@ -374,12 +365,12 @@ def brought(
     strength_final_volume: Array,
     bottling_brought_to: Array,
     bottling_going_on: Mask,
-    reading_uncertainty: float,
+    strength_doubt: float,
 ) -> Flow:
     """The lots brought to strength; one that goes on from another line was counted there."""
     alcohol = np.asarray(strength_final_volume) * bottling_brought_to / 100
     counted = np.isfinite(np.atleast_1d(alcohol)) & ~bottling_going_on
-    return _flow(strength_final_volume, alcohol, counted, SMALL_MEASURE, reading_uncertainty)
+    return _flow(strength_final_volume, alcohol, counted, SMALL_MEASURE, strength_doubt)
 
 
 @column("balance")
@@ -389,7 +380,7 @@ def filter_flows(
     carbon_volume_out: Array,
     carbon_strength_out: Array,
     bottling_passes: list[tuple[str, Mask, bool]],
-    reading_uncertainty: float,
+    strength_doubt: float,
 ) -> tuple[Flow, Flow]:
     """What went into the filter, and what of it came out after its last pass.
 
@@ -407,16 +398,16 @@ def filter_flows(
             first[known[np.argmax(into[known])] if again else known] = True
             last[known[np.argmin(out[known])] if again else known] = True
     return (
-        _flow(into, alcohol_in, first, SMALL_MEASURE, reading_uncertainty),
-        _flow(out, alcohol_out, last, SMALL_MEASURE, reading_uncertainty),
+        _flow(into, alcohol_in, first, SMALL_MEASURE, strength_doubt),
+        _flow(out, alcohol_out, last, SMALL_MEASURE, strength_doubt),
     )
 
 
 @column("balance")
-def bottled(bottling_volume: Array, bottling_alcohol: Array, reading_uncertainty: float) -> Flow:
+def bottled(bottling_volume: Array, bottling_alcohol: Array, strength_doubt: float) -> Flow:
     """What is in bottles."""
     filled = np.isfinite(np.atleast_1d(bottling_alcohol))
-    return _flow(bottling_volume, bottling_alcohol, filled, SMALL_MEASURE, reading_uncertainty)
+    return _flow(bottling_volume, bottling_alcohol, filled, SMALL_MEASURE, strength_doubt)
 
 
 @column("balance")

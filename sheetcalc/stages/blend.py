@@ -5,12 +5,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sheetcalc import law
-from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, spirit
 from sheetcalc.stages import groups
 from sheetcalc.stages.groups import Rows
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.runs import FLAMMABLE, above_the_azeotrope
+from sheetcalc.stages.samples import FLAMMABLE, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
 
 SAME = 0.005  # share by which two wants may differ and still be called the same: rounding
@@ -166,11 +165,9 @@ def contraction(first_row: Rows, blends: mixing.Blend) -> Array:
     says="{strength} is more than any still gives ({azeotrope}). {meant}",
     advice="Mind the unit above: proof is twice % vol.",
 )
-def above_azeotrope(
-    strength: Array, azeotrope: Array, alcoholmeter: Instrument
-) -> tuple[Mask, dict[str, Any]]:
+def above_azeotrope(strength: Array, azeotrope: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
     """Above the azeotrope by more than the glass can be off."""
-    wrong, more = above_the_azeotrope(strength, strength, azeotrope, alcoholmeter)
+    wrong, more = above_the_azeotrope(strength, strength, azeotrope, strength_doubt)
     return wrong, more | {"azeotrope": (more["azeotrope"][0], "strength")}
 
 

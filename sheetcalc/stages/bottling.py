@@ -44,7 +44,7 @@ def going_on(
     brought_to: Array,
     carbon_volume_out: Array,
     carbon_strength_out: Array,
-    alcoholmeter: Instrument,
+    strength_doubt: float,
 ) -> Mask:
     """Which lots on the strength sheet start from what another line, or the filter, gave."""
     return lots.goes_on(
@@ -54,7 +54,7 @@ def going_on(
         brought_to,
         carbon_volume_out,
         carbon_strength_out,
-        alcoholmeter.uncertainty * np.sqrt(2),
+        strength_doubt * np.sqrt(2),
         strength_lot,
     )
 
@@ -114,7 +114,7 @@ def of_lot(
     bottles: Array,
     brought_lots: dict[str, Lot],
     filtered_lots: dict[str, Lot],
-    alcoholmeter: Instrument,
+    strength_doubt: float,
 ) -> list[Lot]:
     """Each line's lot: as filtered where it was, else as brought to strength.
 
@@ -123,7 +123,7 @@ def of_lot(
     known = {**brought_lots, **filtered_lots}
     for name in brought_lots.keys() & filtered_lots.keys():
         brought, filtered = brought_lots[name], filtered_lots[name]
-        if brought.strength < filtered.strength - alcoholmeter.uncertainty * np.sqrt(2):
+        if brought.strength < filtered.strength - strength_doubt * np.sqrt(2):
             known[name] = brought._replace(ready_at=filtered.ready_at)
     return [known.get(name, NO_LOT) for name in lots.names(lot, bottles)]
 
@@ -467,13 +467,13 @@ def label_untrue(
     measured_strength: Array,
     label_strength: Array,
     tolerance: Array,
-    alcoholmeter: Instrument,
+    strength_doubt: float,
     label_slipped: Mask,
     measured_slipped: Mask,
 ) -> Mask:
     """Beyond the tolerance, even if the alcoholmeter is off as far as it can be."""
     off = np.abs(measured_strength - label_strength)
-    return (off > tolerance + alcoholmeter.uncertainty) & ~label_slipped & ~measured_slipped
+    return (off > tolerance + strength_doubt) & ~label_slipped & ~measured_slipped
 
 
 @check(
@@ -487,13 +487,13 @@ def label_not_as_the_lot(
     label_strength: Array,
     measured_strength: Array,
     of_lot: list[Lot],
-    alcoholmeter: Instrument,
+    strength_doubt: float,
     label_slipped: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """Beyond the tolerance and what readings of the lot can be off; a bottle measured tells
     more than the lot does."""
     known = np.array([lot.strength for lot in of_lot], dtype=float)
-    allowed = law.LABEL_TOLERANCE + alcoholmeter.uncertainty * np.sqrt(2)
+    allowed = law.LABEL_TOLERANCE + strength_doubt * np.sqrt(2)
     wrong = np.isnan(measured_strength) & (np.abs(label_strength - known) > allowed) & ~label_slipped
     return wrong, {"of_the_lot": (known, "label_strength")}
 

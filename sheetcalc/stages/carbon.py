@@ -4,7 +4,6 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
 from sheetcalc.stages import slips
 from sheetcalc.stages.registry import check, column
@@ -133,9 +132,9 @@ def _beside(of_lot: Mask, values: Array) -> Array:
 
 
 @column("carbon")
-def two_strengths(alcoholmeter: Instrument, thermometer: Instrument) -> float:
+def two_strengths(strength_doubt: float) -> float:
     """How far (% vol) two readings of the same spirit may differ: two glasses, two temperatures."""
-    return float(np.hypot(alcoholmeter.uncertainty, 0.3 * thermometer.uncertainty) * np.sqrt(2))
+    return float(strength_doubt * np.sqrt(2))
 
 
 def _positive(values: Array) -> Array:
@@ -179,10 +178,10 @@ def _too_much(volume_in: Array, lot_volume: Array) -> Mask:
     advice="Measure it again, and type the true strength at 20 °C.",
 )
 def not_as_on_strength(
-    strength_in: Array, lot_strength: Array, strength_in_doubt: Mask, alcoholmeter: Instrument
+    strength_in: Array, lot_strength: Array, strength_in_doubt: Mask, strength_doubt: float
 ) -> tuple[Mask, dict[str, Any]]:
     """In doubt; one that is too strong for the filter anyway is told by another check."""
-    wrong = strength_in_doubt & ~_too_strong(strength_in, alcoholmeter)
+    wrong = strength_in_doubt & ~_too_strong(strength_in, strength_doubt)
     return wrong, {"known": (lot_strength, "strength_in")}
 
 
@@ -194,15 +193,15 @@ def not_as_on_strength(
     advice="Bring it to 40 to 50 % vol with water first. Above about 60 % vol it can catch fire at room "
     "temperature: no flame near it.",
 )
-def too_strong_to_filter(strength_in: Array, alcoholmeter: Instrument) -> tuple[Mask, dict[str, Any]]:
+def too_strong_to_filter(strength_in: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
     """Above the trade's limit by more than the glass can be off."""
     halved = (strength_in / 2 >= 35) & (strength_in / 2 <= STRONGEST)
     meant = np.where(halved, "As proof it would fit.", "").astype(object)
-    return _too_strong(strength_in, alcoholmeter), {"meant": (meant, "")}
+    return _too_strong(strength_in, strength_doubt), {"meant": (meant, "")}
 
 
-def _too_strong(strength_in: Array, alcoholmeter: Instrument) -> Mask:
-    return strength_in > STRONGEST + alcoholmeter.uncertainty
+def _too_strong(strength_in: Array, strength_doubt: float) -> Mask:
+    return strength_in > STRONGEST + strength_doubt
 
 
 @check(

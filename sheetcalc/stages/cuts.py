@@ -8,16 +8,15 @@ from numpy.typing import NDArray
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
-from sheetcalc.stages import slips
+from sheetcalc.stages import samples, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.runs import FLAMMABLE, MEASURES, MODEL, above_the_azeotrope
+from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
 
 Order = tuple[NDArray[np.intp], ...]
 
 FRACTIONS = ("first runnings", "heads", "hearts", "tails")
 TOGETHER = 0.04  # share that jars and run may differ by: two volumes, each good to about 3 %
-TEMPERATURE = 0.3  # % vol that a degree of the sample is worth on an alcoholmeter
 WEATHER = 0.5  # °C that 2 % of air pressure move every boiling point by
 EQUILIBRIUM = 0.5  # °C that the vapour-liquid balance is good to
 COOLEST = 45.0  # °C; no spirit comes over below, however high up the still stands
@@ -188,13 +187,7 @@ def vapour_strength(true_vapour_temperature: Array, pressure: Array) -> Array:
 
 
 @column("cuts")
-def scatter(alcoholmeter: Instrument, thermometer: Instrument) -> float:
-    """How far (% vol) one strength may be off: the reading, and its sample's temperature."""
-    return float(np.hypot(alcoholmeter.uncertainty, TEMPERATURE * thermometer.uncertainty))
-
-
-@column("cuts")
-def fits(strength_20: Array, order: Order, scatter: float) -> Mask:
+def fits(strength_20: Array, order: Order, strength_doubt: float) -> Mask:
     """Which jars fit a run that only gets weaker; the largest set that does.
 
     The first jar may be weaker than the next: it rinses out what stood in the condenser.
@@ -202,14 +195,14 @@ def fits(strength_20: Array, order: Order, scatter: float) -> Mask:
     mask = np.ones(len(strength_20), dtype=bool)
     for places in order:
         later = places[1:]
-        mask[later] = slips.longest_chain(strength_20[later], scatter * np.sqrt(2))
+        mask[later] = slips.longest_chain(strength_20[later], strength_doubt * np.sqrt(2))
     return mask
 
 
 @column("cuts")
-def impossible(reading: Array, strength_20: Array, azeotrope: Array, alcoholmeter: Instrument) -> Mask:
+def impossible(reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float) -> Mask:
     """Which readings no still gives."""
-    return above_the_azeotrope(reading, strength_20, azeotrope, alcoholmeter)[0]
+    return above_the_azeotrope(reading, strength_20, azeotrope, strength_doubt)[0]
 
 
 @column("cuts")
@@ -235,7 +228,7 @@ def apart(
     fits: Mask,
     model_before: vapour.Distilled,
     model_after: vapour.Distilled,
-    scatter: float,
+    strength_doubt: float,
     still_thermometer: Instrument,
 ) -> Apart:
     """The vapour against the jar, by more than both readings, the weather and the balance can be off.
@@ -245,7 +238,7 @@ def apart(
     out: the head is not hot through yet. So is a jar whose own strength does not fit its run.
     """
     inside = (model_before.drip_strength - model_after.drip_strength) / 2
-    allowed = scatter + np.where(np.isnan(inside), MODEL, inside)
+    allowed = strength_doubt + np.where(np.isnan(inside), MODEL, inside)
     coolest, fitting, warmest = (
         vapour.dew_point_of(np.clip(strength, 0.0, FLAT), pressure)
         for strength in (strength_20 + allowed, strength_20, strength_20 - allowed)
@@ -413,10 +406,10 @@ def _is(fraction: Any, word: str) -> Mask:
     advice="Mind the unit above: proof is twice % vol.",
 )
 def above_azeotrope(
-    reading: Array, strength_20: Array, azeotrope: Array, alcoholmeter: Instrument
+    reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
 ) -> tuple[Mask, dict[str, Any]]:
     """Above the azeotrope by more than the glass can be off."""
-    return above_the_azeotrope(reading, strength_20, azeotrope, alcoholmeter)
+    return above_the_azeotrope(reading, strength_20, azeotrope, strength_doubt)
 
 
 @check(
@@ -443,28 +436,7 @@ def catches_fire(strength_20: Array, order: Order) -> Mask:
     return _first((strength_20 > FLAMMABLE) & (strength_20 <= 100), order)
 
 
-@check(
-    "cuts",
-    cell="temperature",
-    level="error",
-    says="{temperature} is no temperature of a sample; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
-)
-def fahrenheit_sample(temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(temperature)
-
-
-@check(
-    "cuts",
-    cell="temperature",
-    level="warning",
-    says="{temperature} is colder than anyone reads a sample.",
-    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
-)
-def celsius_sample(temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column."""
-    return slips.too_cold_to_read(temperature)
+samples.temperatures("cuts", "temperature")
 
 
 @check(

@@ -11,6 +11,7 @@ from sheetcalc.stages import slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
+A_DEGREE = 0.3  # % vol that a reading changes with 1 °C of the sample
 QUANTITIES = {
     "hydrometer": "gravity",
     "alcoholmeter": "mark",
@@ -76,6 +77,12 @@ def still_thermometer(
 ) -> Instrument:
     """The thermometer in the vapour at the still's outlet, in base units."""
     return _in_use("still thermometer", instrument, scale, reference_temperature, division, correction)
+
+
+@column("instruments")
+def strength_doubt(alcoholmeter: Instrument, thermometer: Instrument) -> float:
+    """Expanded uncertainty (% vol, k = 2) of a strength read with both."""
+    return float(np.hypot(alcoholmeter.uncertainty, A_DEGREE * thermometer.uncertainty))
 
 
 def _in_use(

@@ -74,11 +74,24 @@ def check(sheet: str, *, cell: str, level: Level, says: str, advice: str) -> Cal
     """
 
     def keep(function: F) -> F:
-        kept = Check(function.__name__, cell, level, says, advice, function, _parameters(function))
-        CHECKS.setdefault(sheet, []).append(kept)
+        add_check(function.__name__, sheet, cell, level, says, advice, function, _parameters(function))
         return function
 
     return keep
+
+
+def add_check(
+    rule: str,
+    sheet: str,
+    cell: str,
+    level: Level,
+    says: str,
+    advice: str,
+    function: Function,
+    needs: tuple[str, ...],
+) -> None:
+    """Declare a function of the keys it needs as a check of a sheet, as `check` does."""
+    CHECKS.setdefault(sheet, []).append(Check(rule, cell, level, says, advice, function, needs))
 
 
 def _parameters(function: Function) -> tuple[str, ...]:

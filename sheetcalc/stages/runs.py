@@ -7,21 +7,17 @@ import numpy as np
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
-from sheetcalc.stages import lots, slips
+from sheetcalc.stages import lots, samples, slips
 from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, POINTS, YIELDS, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
 
 ROOM = 20.0  # °C, what a charge starts from
 FOAM_ROOM = 0.85  # of the still's capacity; above it a wash may foam over (common practice)
 LONGEST_RUN = 12.0  # h; nobody watches a still longer without a relief (common practice)
 STRONGEST_CHARGE = 40.0  # % vol; stronger charges are diluted before a run (common practice)
-FLAMMABLE = 60.0  # % vol; flash point near room temperature
 USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
-MODEL = 4.0  # % vol that the model of a run may be off without anything being wrong
-MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
 
-POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
-YIELDS = 0.04  # share by which the alcohol of two washes of one gravity may differ: Balling, Pasteur
 LOW_WINES = (
     1.15  # times as strong as the wash they are at the least when they are run again (common practice)
 )
@@ -467,23 +463,10 @@ def above_azeotrope(
     collected_reading: Array,
     collected_strength: Array,
     azeotrope: Array,
-    alcoholmeter: Instrument,
+    strength_doubt: float,
 ) -> tuple[Mask, dict[str, Any]]:
     """Above the azeotrope by more than the glass can be off."""
-    return above_the_azeotrope(collected_reading, collected_strength, azeotrope, alcoholmeter)
-
-
-def above_the_azeotrope(
-    reading: Array, strength_20: Array, azeotrope: Array, alcoholmeter: Instrument
-) -> tuple[Mask, dict[str, Any]]:
-    """A reading that no still gives, and whether it would fit as proof; for every sheet with readings."""
-    limit = np.where(np.isnan(azeotrope), vapour.azeotrope(vapour.pressure(0.0)), azeotrope)
-    wrong = (reading > 100) | (strength_20 > limit + alcoholmeter.uncertainty)
-    meant = np.where(reading / 2 <= limit, "As proof it would fit.", "").astype(object)
-    return wrong, {
-        "meant": (meant, ""),
-        "azeotrope": (np.broadcast_to(limit, wrong.shape), "target_strength"),
-    }
+    return above_the_azeotrope(collected_reading, collected_strength, azeotrope, strength_doubt)
 
 
 @check(
@@ -500,11 +483,11 @@ def weaker_than_a_plain_pot(
     strength_charged: Array,
     collected_volume: Array,
     pressure: Array,
-    alcoholmeter: Instrument,
+    strength_doubt: float,
 ) -> tuple[Mask, dict[str, Any]]:
     """Below one stage, by more than model and glass can be off."""
     plain = vapour.distil(charge_volume, strength_charged, collected_volume, 1.0, pressure).strength
-    wrong = collected_strength < plain - MODEL - alcoholmeter.uncertainty
+    wrong = collected_strength < plain - MODEL - strength_doubt
     return wrong, {"plain": (plain, "collected_strength")}
 
 
@@ -523,7 +506,7 @@ def stronger_than_the_still(
     collected_volume: Array,
     stages_planned: Array,
     pressure: Array,
-    alcoholmeter: Instrument,
+    strength_doubt: float,
     azeotrope: Array,
     collected_alcohol: Array,
     charge_alcohol: Array,
@@ -531,31 +514,10 @@ def stronger_than_the_still(
     """Above what one more stage would give; what is impossible is told by another check."""
     most = vapour.distil(charge_volume, strength_charged, collected_volume, stages_planned + 1, pressure)
     possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (collected_strength <= azeotrope)
-    return possible & (collected_strength > most.strength + MODEL + alcoholmeter.uncertainty)
+    return possible & (collected_strength > most.strength + MODEL + strength_doubt)
 
 
-@check(
-    "runs",
-    cell="collected_temperature",
-    level="error",
-    says="{collected_temperature} is no temperature of a sample; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
-)
-def fahrenheit_sample(collected_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(collected_temperature)
-
-
-@check(
-    "runs",
-    cell="collected_temperature",
-    level="warning",
-    says="{collected_temperature} is colder than anyone reads a sample.",
-    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
-)
-def celsius_sample(collected_temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column."""
-    return slips.too_cold_to_read(collected_temperature)
+samples.temperatures("runs", "collected_temperature")
 
 
 @check(

@@ -7,9 +7,9 @@ import numpy as np
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing
-from sheetcalc.stages import lots, slips
+from sheetcalc.stages import lots, samples, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.runs import FLAMMABLE, MEASURES, above_the_azeotrope
+from sheetcalc.stages.samples import FLAMMABLE, MEASURES, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
 
 FOR_ANOTHER_RUN = 6.0  # % vol below the legal minimum; what goes back into the still is at about 30 % vol
@@ -134,10 +134,10 @@ def too_much(volume: Array, strength_20: Array, collected: float) -> Mask:
     advice="Mind the unit above: proof is twice % vol.",
 )
 def above_azeotrope(
-    reading: Array, strength_20: Array, azeotrope: Array, alcoholmeter: Instrument
+    reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
 ) -> tuple[Mask, dict[str, Any]]:
     """Above the azeotrope by more than the glass can be off."""
-    return above_the_azeotrope(reading, strength_20, azeotrope, alcoholmeter)
+    return above_the_azeotrope(reading, strength_20, azeotrope, strength_doubt)
 
 
 @check(
@@ -147,9 +147,9 @@ def above_azeotrope(
     says="{target_strength} is above what you have, {strength_20}; water only makes it weaker.",
     advice="Mind the units, or distil it again.",
 )
-def target_above_source(target_strength: Array, strength_20: Array, alcoholmeter: Instrument) -> Mask:
+def target_above_source(target_strength: Array, strength_20: Array, strength_doubt: float) -> Mask:
     """Water can't do that; within the glass's uncertainty it is as good as reached."""
-    return target_strength > strength_20 + alcoholmeter.uncertainty
+    return target_strength > strength_20 + strength_doubt
 
 
 @check(
@@ -159,10 +159,10 @@ def target_above_source(target_strength: Array, strength_20: Array, alcoholmeter
     says="The lot is at {strength_20}: as near to {target_strength} as your alcoholmeter can tell.",
     advice="No water is needed.",
 )
-def already_there(target_strength: Array, strength_20: Array, alcoholmeter: Instrument) -> Mask:
+def already_there(target_strength: Array, strength_20: Array, strength_doubt: float) -> Mask:
     """Nominally above the source, but not by more than the glass can be off."""
     above = target_strength - strength_20
-    return (above > 0) & (above <= alcoholmeter.uncertainty)
+    return (above > 0) & (above <= strength_doubt)
 
 
 @check(
@@ -247,52 +247,8 @@ def below_legal_minimum(final_strength: Array, legal_minimum: Array) -> Mask:
     return (final_strength < legal_minimum - 0.05) & (final_strength > legal_minimum - FOR_ANOTHER_RUN)
 
 
-@check(
-    "strength",
-    cell="temperature",
-    level="error",
-    says="{temperature} is no temperature of a sample; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
-)
-def fahrenheit_sample(temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(temperature)
-
-
-@check(
-    "strength",
-    cell="temperature",
-    level="warning",
-    says="{temperature} is colder than anyone reads a sample.",
-    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
-)
-def celsius_sample(temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column."""
-    return slips.too_cold_to_read(temperature)
-
-
-@check(
-    "strength",
-    cell="temperature_after",
-    level="error",
-    says="{temperature_after} is no temperature of a sample; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
-)
-def fahrenheit_sample_after(temperature_after: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(temperature_after)
-
-
-@check(
-    "strength",
-    cell="temperature_after",
-    level="warning",
-    says="{temperature_after} is colder than anyone reads a sample.",
-    advice="If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
-)
-def celsius_sample_after(temperature_after: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column."""
-    return slips.too_cold_to_read(temperature_after)
+samples.temperatures("strength", "temperature")
+samples.temperatures("strength", "temperature_after", "_after")
 
 
 @check(

@@ -57,7 +57,7 @@ def test_a_typed_volume_goes_before_the_lots_own() -> None:
 
 def test_a_lot_brought_down_after_the_filter_is_the_weaker_and_larger_one() -> None:
     brought, filtered = {"a": Lot(3.7, 40.0, np.nan)}, {"a": Lot(3.3, 44.6, 5.0)}
-    glass = DEFAULTS["alcoholmeter"]
+    glass = DEFAULTS["alcoholmeter"].uncertainty
     assert stage.of_lot(texts("A"), np.ones(1), brought, filtered, glass) == [Lot(3.7, 40.0, 5.0)]
     before = {"a": Lot(3.5, 45.0, np.nan)}
     assert stage.of_lot(texts("A"), np.ones(1), before, filtered, glass) == [filtered["a"]]
@@ -79,7 +79,7 @@ def test_the_measures_alone_do_not_overdraw_a_lot() -> None:
 
 def test_a_lot_is_taken_as_filtered_where_it_was() -> None:
     brought, filtered = {"a": Lot(3.2, 45.0, np.nan)}, {"a": Lot(3.1, 44.0, 46000.0)}
-    found = stage.of_lot(texts("A ", "B"), np.ones(2), brought, filtered, DEFAULTS["alcoholmeter"])
+    found = stage.of_lot(texts("A ", "B"), np.ones(2), brought, filtered, DEFAULTS["alcoholmeter"].uncertainty)
     assert found[0] == filtered["a"]
     assert np.isnan(found[1].volume)
 
@@ -176,14 +176,14 @@ def test_only_what_the_alcoholmeter_can_tell_is_held_against_the_label() -> None
     # 27 CFR 19.356: 0.3 % vol either way; a glass of 0.1 % divisions is good to 0.08, of 1 % to 0.8.
     label, tolerance = np.array([40.0]), np.array([law.LABEL_TOLERANCE])
 
-    def untrue(measured: float, glass: Any) -> bool:
+    def untrue(measured: float, glass: float) -> bool:
         at = np.array([measured])
         return bool(stage.label_untrue(at, label, tolerance, glass, NOT_SLIPPED, NOT_SLIPPED)[0])
 
-    assert untrue(40.45, FINE)
-    assert not untrue(40.35, FINE)
-    assert not untrue(41.0, DEFAULTS["alcoholmeter"])
-    assert untrue(41.3, DEFAULTS["alcoholmeter"])
+    assert untrue(40.45, FINE.uncertainty)
+    assert not untrue(40.35, FINE.uncertainty)
+    assert not untrue(41.0, DEFAULTS["alcoholmeter"].uncertainty)
+    assert untrue(41.3, DEFAULTS["alcoholmeter"].uncertainty)
 
 
 @pytest.mark.parametrize(

@@ -44,7 +44,7 @@ def test_a_large_bed_may_run_faster_and_a_small_jar_take_its_night() -> None:
 @pytest.mark.parametrize(("strength", "flagged"), [(40.0, False), (50.0, False), (55.0, True)])
 def test_the_filter_is_for_forty_to_fifty(strength: float, flagged: bool) -> None:
     # Rules of thumb, section 8: filter at 40 to 50 % vol, not stronger (common practice).
-    assert stage.too_strong_to_filter(one(strength), DEFAULTS["alcoholmeter"])[0][0] == flagged
+    assert stage.too_strong_to_filter(one(strength), DEFAULTS["alcoholmeter"].uncertainty)[0][0] == flagged
 
 
 filtered = st.tuples(st.floats(0.1, 50.0), st.floats(30.0, 50.0), st.floats(0.0, 0.15), st.floats(0.0, 3.0))
