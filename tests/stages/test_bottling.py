@@ -79,7 +79,7 @@ def test_the_measures_alone_do_not_overdraw_a_lot() -> None:
 
 def test_a_lot_is_taken_as_filtered_where_it_was() -> None:
     brought, filtered = {"a": Lot(3.2, 45.0, np.nan)}, {"a": Lot(3.1, 44.0, 46000.0)}
-    found = stage.of_lot(texts("A ", "B"), np.ones(2), brought, filtered, DEFAULTS["alcoholmeter"].uncertainty)
+    found = stage.of_lot(texts("A ", "B"), np.ones(2), brought, filtered, 0.8)
     assert found[0] == filtered["a"]
     assert np.isnan(found[1].volume)
 
