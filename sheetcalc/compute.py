@@ -206,6 +206,7 @@ def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Find
             check.rule,
             check.says.format_map(shown).strip(),
             check.advice.format_map(shown),
+            check.danger,
         )
 
 

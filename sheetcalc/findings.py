@@ -17,8 +17,8 @@ LEVELS: tuple[Level, ...] = ("error", "warning", "note")
 class Finding:
     """One flag: how serious, on which cell, what is wrong and what to do.
 
-    `sheet` and `column` are the tab and the heading as they stand in the workbook now; `row` and
-    `place` are the cell's row and column, from 1.
+    `danger` tells that somebody could be hurt. `sheet` and `column` are the tab and the heading as they stand
+    in the workbook now; `row` and `place` are the cell's row and column, from 1.
     """
 
     level: Level
@@ -29,6 +29,7 @@ class Finding:
     rule: str
     message: str
     advice: str
+    danger: bool = False
 
     @property
     def cell(self) -> str:
@@ -46,8 +47,8 @@ def address(row: int, column: int) -> str:
 
 
 def by_weight(findings: Iterable[Finding]) -> list[Finding]:
-    """The most serious first; within a level as they stand in the workbook."""
-    return sorted(findings, key=lambda finding: LEVELS.index(finding.level))
+    """Dangers first, then the most serious; else as they stand in the workbook."""
+    return sorted(findings, key=lambda finding: (not finding.danger, LEVELS.index(finding.level)))
 
 
 def flag_text(findings: Iterable[Finding]) -> str:
@@ -77,6 +78,7 @@ def as_json(finding: Finding, file: str) -> str:
             "cell": finding.cell,
             "column": finding.column,
             "level": finding.level,
+            "danger": finding.danger,
             "rule": finding.rule,
             "message": finding.message,
             "advice": finding.advice,

@@ -46,7 +46,7 @@ def test_json_holds_one_object_a_finding(blank: Blank, tmp_path: Path) -> None:
     path = typed(log, blank("batch", "metric", ".ods"), tmp_path / "log.ods")
     code, out, _ = run("check", path, "--json")
     found = [json.loads(line) for line in out.splitlines()]
-    keys = ["file", "sheet", "cell", "column", "level", "rule", "message", "advice"]
+    keys = ["file", "sheet", "cell", "column", "level", "danger", "rule", "message", "advice"]
     assert all(list(finding) == keys for finding in found)
     assert {finding["level"] for finding in found} <= {"error", "warning", "note"}
     assert [f["cell"] for f in found if f["rule"] == "target_above_source"] == ["E6"]

@@ -389,6 +389,7 @@ DOCUMENTS = {
             ("delete_rows", "runs_run", 0, 1),
         ),
         said=frozenset({("sheet_missing", "Batch"), ("headings_missing", "Runs")}),
+        unsaid=frozenset({("sheet_missing", "Runs")}),  # said on Batch, as Runs has no headings left
         gone=frozenset({("fermentation",), ("recipe",), ("runs",)}),
         entries=unread(fermentation=(), recipe=(), runs=()),
     ),

@@ -317,3 +317,29 @@ def charges_stop_early(
         planned_charge_volume, planned_strength, drip_limit, planned_stages, pressure
     )
     return planned_charge_volume - still_minimum < 0.9 * whole
+
+
+@check(
+    "batch",
+    cell="open_to_air",
+    level="error",
+    says="Fermenter or still is not open to the air; what can't let its pressure out bursts.",
+    advice="Stop: no heat, and no more sugar or yeast, before both are open, with no valve, plug or clamp in "
+    "the vapour's way.",
+    danger=True,
+)
+def not_open_to_air(open_to_air: Any) -> Mask:
+    """As the person says."""
+    return np.asarray(np.asarray(open_to_air) == "no")
+
+
+@check(
+    "batch",
+    cell="open_to_air",
+    level="note",
+    says="Nobody has said yet that fermenter and still are open to the air.",
+    advice="Stop before you heat it and look: nothing may stand in the vapour's way. Then choose yes.",
+)
+def not_said_to_be_open(open_to_air: Any, runs_filled_at: Array) -> Mask:
+    """Blank, though the still was filled."""
+    return np.asarray((np.asarray(open_to_air) == "") & np.isfinite(runs_filled_at).any())

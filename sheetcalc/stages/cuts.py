@@ -429,7 +429,9 @@ def does_not_get_weaker(rising: Mask) -> Mask:
     cell="reading",
     level="note",
     says="Spirit of {strength_20} can catch fire at room temperature.",
-    advice="No flame near the jars, ventilate, keep them in glass or stainless steel and closed when full.",
+    advice="Stop near any flame or spark, ventilate, keep the jars of glass or stainless steel and "
+    "closed when full.",
+    danger=True,
 )
 def catches_fire(strength_20: Array, order: Order) -> Mask:
     """Flash point at or below a warm room's temperature; said once a run."""
@@ -519,8 +521,10 @@ def fraction_out_of_order(in_order: Mask) -> Mask:
     cell="fraction",
     level="warning",
     says="Hearts are kept, but nothing is set aside as first runnings.",
-    advice="Set the first of each run aside, it is not for drinking; the runs sheet tells how much is usual. "
-    "No smell and no temperature shows when methanol is gone, and no cut takes it out.",
+    advice="Stop before anyone drinks of it: the first of each run is not for drinking, set it aside; "
+    "the runs sheet tells how much is usual. No smell and no temperature shows when methanol is "
+    "gone, and no cut takes it out.",
+    danger=True,
 )
 def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Order) -> Mask:
     """Hearts without first runnings; said at the run's first jar, unless fraction or run are mistyped."""
@@ -534,8 +538,8 @@ def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Or
     cell="volume",
     level="note",
     says="{aside} are set aside as first runnings; common practice for this charge is about {usual}.",
-    advice="Set more aside, at the latest in the next run. No smell and no temperature shows when methanol "
-    "is gone, and no cut takes it out.",
+    advice="Set more aside, at the latest in the next run. No smell and no temperature shows when "
+    "methanol is gone, and no cut takes it out.",
 )
 def little_set_aside(
     fraction: Any, volume: Array, charge: Charge, order: Order

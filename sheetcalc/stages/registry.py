@@ -31,7 +31,8 @@ class Column:
 class Check:
     """A check: its rule's name, the key of the cell it speaks of, its level, sentence and advice.
 
-    `says` and `advice` may hold keys in braces; they are shown in the unit of their column.
+    `says` and `advice` may hold keys in braces; they are shown in the unit of their column. `danger` where
+    somebody could be hurt.
     """
 
     rule: str
@@ -41,7 +42,11 @@ class Check:
     advice: str
     function: Function
     needs: tuple[str, ...]
+    danger: bool
 
+
+# Around what is said where somebody could be hurt.
+DANGER, RULES = "Danger. ", " Keep to your local law and rules."
 
 COLUMNS: dict[str, dict[str, Column]] = {}
 CHECKS: dict[str, list[Check]] = {}
@@ -65,8 +70,13 @@ def column(
     return keep
 
 
-def check(sheet: str, *, cell: str, level: Level, says: str, advice: str) -> Callable[[F], F]:
+def check(
+    sheet: str, *, cell: str, level: Level, says: str, advice: str, danger: bool = False
+) -> Callable[[F], F]:
     """Declare a function as a check of a sheet.
+
+    `danger` where somebody could be hurt: it is told before everything else and in stronger words, and
+    the advice sends to the local rules, too.
 
     It returns an array of booleans over the rows (one boolean for a card), or a pair of that and a
     dictionary of more values to show: name -> (values in base units, key of the column to show them
@@ -74,7 +84,8 @@ def check(sheet: str, *, cell: str, level: Level, says: str, advice: str) -> Cal
     """
 
     def keep(function: F) -> F:
-        add_check(function.__name__, sheet, cell, level, says, advice, function, _parameters(function))
+        told = (DANGER + says, advice + RULES) if danger else (says, advice)
+        add_check(function.__name__, sheet, cell, level, *told, function, _parameters(function), danger)
         return function
 
     return keep
@@ -89,9 +100,10 @@ def add_check(
     advice: str,
     function: Function,
     needs: tuple[str, ...],
+    danger: bool = False,
 ) -> None:
     """Declare a function of the keys it needs as a check of a sheet, as `check` does."""
-    CHECKS.setdefault(sheet, []).append(Check(rule, cell, level, says, advice, function, needs))
+    CHECKS.setdefault(sheet, []).append(Check(rule, cell, level, says, advice, function, needs, danger))
 
 
 def _parameters(function: Function) -> tuple[str, ...]:

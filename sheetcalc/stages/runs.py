@@ -237,7 +237,8 @@ def left_strength(rest: mixing.Blend, model: vapour.Distilled) -> Array:
     level="error",
     says="At the end only {left_volume} is left in the pot; it needs {still_minimum} to keep the "
     "element covered. It would burn dry.",
-    advice="Stop earlier or charge more. Never let a still run dry.",
+    advice="Stop the run before that, or charge more. Never let a still run dry.",
+    danger=True,
 )
 def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> Mask:
     """The element comes out of the liquid, at the start or before the end."""
@@ -249,7 +250,9 @@ def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> M
     cell="charge_volume",
     level="error",
     says="{charge_volume} is more than the still holds ({still_capacity}).",
-    advice="Mind the unit, or charge less: an over-full still boils over into the outlet and can block it.",
+    advice="Stop: don't heat it before you have looked at the unit or taken some out. An over-full still "
+    "boils over into its outlet and can block it, and a blocked still bursts.",
+    danger=True,
 )
 def over_full(charge_volume: Array, still_capacity: Array) -> Mask:
     """More than the pot holds to the brim."""
@@ -261,7 +264,9 @@ def over_full(charge_volume: Array, still_capacity: Array) -> Mask:
     cell="charge_volume",
     level="warning",
     says="{charge_volume} leaves little room for foam in a still of {still_capacity}.",
-    advice="Charge about four fifths of what it holds, and watch the first boil.",
+    advice="Stop and take some out before you heat it: about four fifths of what it holds is enough. "
+    "Foam can block the outlet, so watch the first boil.",
+    danger=True,
 )
 def little_room_for_foam(charge_volume: Array, still_capacity: Array) -> Mask:
     """Fuller than common practice."""
@@ -365,7 +370,8 @@ def not_as_fermented(
     cell="charge_strength",
     level="warning",
     says="A charge of {charge_strength} gives off vapour that burns long before it boils.",
-    advice="Bring it to about 30 % vol with water before you heat it.",
+    advice="Stop: bring it to about 30 % vol with water before you heat it, away from any flame.",
+    danger=True,
 )
 def charge_too_strong(charge_strength: Array) -> Mask:
     """Stronger than common practice; the flash point of 40 % vol is about 26 °C."""
@@ -537,7 +543,8 @@ def temperature_missing(collected_reading: Array, collected_temperature: Array) 
     cell="collected_volume",
     level="note",
     says="Spirit of {collected_strength} can catch fire at room temperature.",
-    advice="No flame near it, ventilate, keep it in closed glass or stainless steel.",
+    advice="Stop near any flame or spark, ventilate, keep it in closed glass or stainless steel.",
+    danger=True,
 )
 def catches_fire(collected_strength: Array, collected_alcohol: Array, charge_alcohol: Array) -> Mask:
     """Flash point at or below a warm room's temperature; not where the reading is impossible."""
@@ -589,8 +596,10 @@ def stopped_before_it_began(
     "runs",
     cell="stopped_at",
     level="warning",
-    says="This run took {hours}.",
-    advice="Look at the dates. Never leave a running still; stop it rather than tire.",
+    says="This run took {hours}, longer than anyone watches a still.",
+    advice="Look at the dates. If it was so, stop the next one rather than tire, and never leave a "
+    "running still.",
+    danger=True,
 )
 def very_long_run(stopped_at: Array, filled_at: Array) -> tuple[Mask, dict[str, Any]]:
     """Longer than anyone watches."""

@@ -268,7 +268,8 @@ def temperature_after_missing(reading_after: Array, temperature_after: Array) ->
     cell="reading",
     level="note",
     says="Spirit of {strength_20} can catch fire at room temperature.",
-    advice="No flame near it, ventilate, and pour the water into the spirit slowly, stirring.",
+    advice="Stop near any flame or spark, ventilate, and pour the water into the spirit slowly, stirring.",
+    danger=True,
 )
 def catches_fire(strength_20: Array) -> Mask:
     """Flash point at or below a warm room's temperature."""

@@ -20,6 +20,7 @@ CLEAN: Any = {
     "still_capacity": 10.0,
     "still_minimum": 2.0,
     "still_power": 1500.0,
+    "open_to_air": "yes",
     "bottle_size": 500.0,
     "currency": "EUR",
 }
@@ -41,6 +42,8 @@ PLANTED: list[Planted] = [
     ("target_above_azeotrope", put("batch", None, target_strength=99.0), "target_strength", None),
     ("target_below_legal_minimum", put("batch", None, target_strength=37.0), "target_strength", None),
     ("target_below_legal_minimum", put("batch", None, place="South Africa"), "target_strength", None),
+    ("not_open_to_air", put("batch", None, open_to_air="no"), "open_to_air", None),
+    ("not_said_to_be_open", put("batch", None, open_to_air=None), "open_to_air", None),
     ("still_never_covered", put("batch", None, still_minimum=12.0), "still_minimum", None),
     ("less_than_one_stage", put("batch", None, effective_stages=0.5), "effective_stages", None),
     ("charges_stop_early", put("batch", None, still_minimum=7.0), "planned_charges", None),

@@ -386,6 +386,7 @@ def _runs(
     card["still_capacity"] = capacity
     card["still_minimum"] = to_step(in_unit(made.facts["minimum"], bench.unit("L")), 0.05)
     card["still_power"] = power
+    card["open_to_air"] = "yes"
     if rng.random() < 0.5:
         card["drip_limit"] = bench.strength(limit, 1.0)
     if column or rng.random() < 0.3:
