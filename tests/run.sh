@@ -21,7 +21,7 @@ fi
 .venv/bin/ruff check .
 .venv/bin/ruff format --check .
 .venv/bin/mypy
-.venv/bin/python -m pytest --numprocesses 2 "${@:2}"
+.venv/bin/python -m pytest --numprocesses 2 --dist loadscope "${@:2}"
 
 if ! has_office; then
     echo

@@ -27,7 +27,7 @@ from sheetcalc.fill import fill
 Blank = Callable[..., Path]
 HARD_TIMES, RACES = (Path(__file__).with_name(f"{name}.py") for name in ("hard_times", "races"))
 POSIX = pytest.mark.skipif(os.name != "posix", reason="this is tried on Linux and macOS alone")
-KILLS, INTERRUPTIONS, ROUNDS = 40, 6, 15
+KILLS, INTERRUPTIONS, ROUNDS = 24, 6, 15
 
 
 def total(counts: dict[str, Counter[str]]) -> Counter[str]:

@@ -10,7 +10,7 @@ from simulator import distiller, faults, page, physics
 
 from sheetcalc import compute
 
-LOGS = 40  # of the development set; the tables come from a thousand
+LOGS = 24  # of the development set; the tables come from a thousand
 
 
 @pytest.fixture(scope="module")
