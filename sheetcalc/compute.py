@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import layouts, uncertainty, units
+from sheetcalc import layouts, meant, uncertainty, units
 from sheetcalc.entries import EARLIEST, LATEST, Entries
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
@@ -198,16 +198,28 @@ def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Find
     wrong, more = result if isinstance(result, tuple) else (result, {})
     for record in np.flatnonzero(np.atleast_1d(wrong)):
         shown = _Shown(values, sheet, int(record), more)
+        slip = _slip(values, sheet, check.cell, int(record), *more["fits"]) if "fits" in more else ""
         yield Finding(
             check.level,
             entries.found.tab,
             entries.found.headings[check.cell],
             *entries.cell(check.cell, int(record)),
             check.rule,
-            check.says.format_map(shown).strip(),
+            f"{check.says.format_map(shown).strip()} {slip}".strip(),
             check.advice.format_map(shown),
             check.danger,
         )
+
+
+def _slip(values: Values, sheet: str, key: str, record: int, low: Any, high: Any) -> str:
+    """The slip of the hand that explains a value, where it should lie within limits."""
+    entries = values.entries[sheet]
+    field = entries.sheet.field(key)
+    assert field is not None
+    value, low, high = (np.atleast_1d(each) for each in (values.get(sheet, key), low, high))
+    at = [float(each[record if len(each) > 1 else 0]) for each in (value, low, high)]
+    label = entries.units.get(key) or field.unit.get("metric", "")
+    return meant.in_words(at[0], field.quantity, label, at[1], at[2])
 
 
 class _Shown(dict[str, str]):

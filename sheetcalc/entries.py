@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sheetcalc import units
+from sheetcalc import meant, units
 from sheetcalc.files import BadWorkbook, Cell, brief
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, Level
@@ -306,7 +306,8 @@ def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float
         bound = f"below {units.show_exactly(low, field.quantity, unit)}"
         if value > high:
             bound = f"above {units.show_exactly(high, field.quantity, unit)}"
-        message = f"{shown} is {bound}, the limit that was set here."
+        fit = meant.in_words(value, field.quantity, unit, low, high)
+        message = f"{shown} is {bound}, the limit that was set here. {fit}".strip()
         return value, Problem("warning", "outside_limits", message, AGAIN)
     return value, None
 

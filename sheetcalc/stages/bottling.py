@@ -13,6 +13,7 @@ from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask, Texts
 
 SMALLEST, LARGEST = 0.02, 5.0  # L, of a bottle: a miniature, a demijohn
+WEAKEST_LABEL = 15.0  # % vol; the least that is sold as spirit, liqueurs too (EU 2019/787)
 MEASURES = 0.03  # share: the lot's measure and the filling, each good to about 2 %
 ONE_SPIRIT = 1.5  # % vol between label, reading and lot; half or double of one never comes so near
 COMMON_STRENGTH = 40.0  # % vol; what most spirit is bottled at (common practice)
@@ -470,10 +471,13 @@ def label_untrue(
     strength_doubt: float,
     label_slipped: Mask,
     measured_slipped: Mask,
-) -> Mask:
+) -> tuple[Mask, dict[str, Any]]:
     """Beyond the tolerance, even if the alcoholmeter is off as far as it can be."""
-    off = np.abs(measured_strength - label_strength)
-    return (off > tolerance + strength_doubt) & ~label_slipped & ~measured_slipped
+    allowed = tolerance + strength_doubt
+    wrong = (np.abs(measured_strength - label_strength) > allowed) & ~label_slipped & ~measured_slipped
+    # A label that no spirit has is no measure of the reading.
+    label = np.where(label_strength >= WEAKEST_LABEL, label_strength, np.nan)
+    return wrong, {"fits": (label - allowed, label + allowed)}
 
 
 @check(

@@ -546,14 +546,14 @@ def run_too_soon(
 def odd_date(done_at: Array) -> tuple[Mask, dict[str, Any]]:
     """A month or a year mistyped, or day and month exchanged."""
     odd = _odd(done_at)
-    return odd, {"meant": (slips.exchanged_date(done_at, odd), "")}
+    return odd, {"meant": (slips.date_meant(done_at, odd), "")}
 
 
 def _odd(done_at: Array) -> Mask:
     """Months from the middle one of the dates, or weeks where the exchanged date would be among the rest."""
     known = done_at[np.isfinite(done_at)]
     off = np.abs(done_at - (np.median(known) if len(known) else np.nan))
-    exchanged = slips.exchanged_date(done_at, off > ODD_DAYS) != ""
+    exchanged = slips.date_meant(done_at, off > ODD_DAYS) != ""
     return np.asarray((off > LONGEST_DAYS) | exchanged)
 
 
@@ -580,7 +580,7 @@ def cleared_after_the_run(
     all_of_it = charged >= wash_volume * (1 - _lees(wash_kind) - MEASURE)
     late = (done_at > last + LATELY) & all_of_it
     more = {"run_at": (np.full(len(done_at), last), "done_at")}
-    return _first(order, late), more | {"meant": (slips.exchanged_date(done_at, late), "")}
+    return _first(order, late), more | {"meant": (slips.date_meant(done_at, late), "")}
 
 
 @check(

@@ -15,6 +15,7 @@ from sheetcalc.stages.slips import Mask
 
 Order = tuple[NDArray[np.intp], ...]
 
+NEAR = 2.0  # °C from the temperature that would fit a jar
 FRACTIONS = ("first runnings", "heads", "hearts", "tails")
 TOGETHER = 0.04  # share that jars and run may differ by: two volumes, each good to about 3 %
 WEATHER = 0.5  # °C that 2 % of air pressure move every boiling point by
@@ -419,9 +420,19 @@ def above_azeotrope(
     says="{strength_20} does not fit the jars around it: a run only gets weaker.",
     advice="Read it again at its temperature. If it holds, heat or reflux changed, or jars are exchanged.",
 )
-def does_not_get_weaker(rising: Mask) -> Mask:
+def does_not_get_weaker(
+    rising: Mask, fits: Mask, reading: Array, strength_20: Array, strength_doubt: float, order: Order
+) -> tuple[Mask, dict[str, Any]]:
     """One of the few that make the strength rise; what is impossible by itself is told by another check."""
-    return rising
+    low, high = np.full(len(reading), np.nan), np.full(len(reading), np.nan)
+    for places in order:
+        sound = np.flatnonzero(fits[places])
+        after = np.searchsorted(sound, np.arange(len(places)))
+        inside = (after > 0) & (after < len(sound))
+        low[places[inside]] = strength_20[places[sound[after[inside]]]]
+        high[places[inside]] = strength_20[places[sound[after[inside] - 1]]]
+    corrected = strength_20 - reading
+    return rising, {"fits": (low - strength_doubt - corrected, high + strength_doubt - corrected)}
 
 
 @check(
@@ -486,7 +497,9 @@ def vapour_too_cool(vapour_temperature: Array) -> Mask:
 )
 def vapour_disagrees(apart: Apart, throughout: Mask) -> tuple[Mask, dict[str, Any]]:
     """Vapour temperature and jar contradict each other, in this jar alone."""
-    return (np.abs(apart.degrees) > 0) & ~throughout, {"fitting": (apart.fitting, "vapour_temperature")}
+    near = (apart.fitting - NEAR, apart.fitting + NEAR)
+    more = {"fitting": (apart.fitting, "vapour_temperature"), "fits": near}
+    return (np.abs(apart.degrees) > 0) & ~throughout, more
 
 
 @check(

@@ -406,7 +406,7 @@ def copied_from_above(reading: Array, sound: Curve, hydrometer: Instrument) -> t
 def date_out_of_order(taken_at: Array, dated: Mask) -> tuple[Mask, dict[str, Any]]:
     """One of the few dates against the direction of the rest."""
     wrong = np.isfinite(taken_at) & ~dated
-    return wrong, {"meant": (slips.exchanged_date(taken_at, wrong), "taken_at")}
+    return wrong, {"meant": (slips.date_meant(taken_at, wrong), "taken_at")}
 
 
 @check(

@@ -80,7 +80,8 @@ def check(
 
     It returns an array of booleans over the rows (one boolean for a card), or a pair of that and a
     dictionary of more values to show: name -> (values in base units, key of the column to show them
-    like).
+    like). Under `fits` it may hold the least and the most that would fit in the cell; a slip of the hand that
+    explains the value is then named.
     """
 
     def keep(function: F) -> F:

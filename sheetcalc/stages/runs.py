@@ -16,6 +16,7 @@ ROOM = 20.0  # °C, what a charge starts from
 FOAM_ROOM = 0.85  # of the still's capacity; above it a wash may foam over (common practice)
 LONGEST_RUN = 12.0  # h; nobody watches a still longer without a relief (common practice)
 STRONGEST_CHARGE = 40.0  # % vol; stronger charges are diluted before a run (common practice)
+ONE_STAGE = 15.0  # % vol by which a second stage makes it stronger, about
 USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
 
 LOW_WINES = (
@@ -254,9 +255,12 @@ def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> M
     "boils over into its outlet and can block it, and a blocked still bursts.",
     danger=True,
 )
-def over_full(charge_volume: Array, still_capacity: Array) -> Mask:
+def over_full(
+    charge_volume: Array, still_capacity: Array, still_minimum: Array
+) -> tuple[Mask, dict[str, Any]]:
     """More than the pot holds to the brim."""
-    return charge_volume > still_capacity
+    least = np.fmax(still_minimum, still_capacity / 4)
+    return charge_volume > still_capacity, {"fits": (least, still_capacity * FOAM_ROOM)}
 
 
 @check(
@@ -362,7 +366,8 @@ def not_as_fermented(
     wrong &= ~(charge_strength > highest_strength + 1.0)
     # The same figure for every charge has one cause, and is said once.
     wrong[wrong] = np.isin(np.arange(wrong.sum()), np.unique(charge_strength[wrong], return_index=True)[1])
-    return wrong, {"of_wash": (np.broadcast_to(alcohol_now, wrong.shape), "charge_strength")}
+    of_wash = np.broadcast_to(alcohol_now, wrong.shape)
+    return wrong, {"of_wash": (of_wash, "charge_strength"), "fits": (of_wash - allowed, of_wash + allowed)}
 
 
 @check(
@@ -413,9 +418,9 @@ def charge_strength_missing(charge_volume: Array, strength_charged: Array) -> Ma
     says="{collected_volume} collected from a charge of {charge_volume}: that can't be.",
     advice="Mind the units of both.",
 )
-def more_volume_out(collected_volume: Array, charge_volume: Array) -> Mask:
-    """Out of the still comes less than went in."""
-    return collected_volume >= charge_volume
+def more_volume_out(collected_volume: Array, charge_volume: Array) -> tuple[Mask, dict[str, Any]]:
+    """Out of the still comes less than went in; mostly a twentieth to a half of it."""
+    return collected_volume >= charge_volume, {"fits": (charge_volume / 20, charge_volume / 2)}
 
 
 @check(
@@ -484,6 +489,7 @@ def above_azeotrope(
     advice="Look at volume and reading; if they hold, it foamed over, or the charge was weaker.",
 )
 def weaker_than_a_plain_pot(
+    collected_reading: Array,
     collected_strength: Array,
     charge_volume: Array,
     strength_charged: Array,
@@ -494,7 +500,8 @@ def weaker_than_a_plain_pot(
     """Below one stage, by more than model and glass can be off."""
     plain = vapour.distil(charge_volume, strength_charged, collected_volume, 1.0, pressure).strength
     wrong = collected_strength < plain - MODEL - strength_doubt
-    return wrong, {"plain": (plain, "collected_strength")}
+    least = plain - MODEL + collected_reading - collected_strength
+    return wrong, {"plain": (plain, "collected_strength"), "fits": (least, least + 2 * MODEL + ONE_STAGE)}
 
 
 @check(

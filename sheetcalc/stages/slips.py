@@ -3,14 +3,15 @@
 Each takes arrays over rows and gives a text a row, '' where nothing fits.
 """
 
-import itertools
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sheetcalc import units
 from sheetcalc.liquids import Array, sugar
+from sheetcalc.meant import swapped_digits
 
 Texts = NDArray[np.object_]
 Mask = NDArray[np.bool_]
@@ -82,7 +83,7 @@ def _gravity_readings(typed: float) -> Iterable[tuple[float, str]]:
         return
     for swapped in swapped_digits(typed, 3):
         yield swapped, f"{swapped:.3f} with two digits exchanged"
-    if 0 < typed < 160:
+    if 2 <= typed < 160:
         yield 1 + typed / 1000, f"{1 + typed / 1000:.3f} written short"
     if 1.3 < typed < 40:
         meant = float(sugar.gravity_from_brix(typed))
@@ -91,40 +92,40 @@ def _gravity_readings(typed: float) -> Iterable[tuple[float, str]]:
         yield typed * factor, f"{typed * factor:.3f} with the point moved"
 
 
-def swapped_digits(value: float, decimals: int) -> list[float]:
-    """A number with each pair of neighbouring digits exchanged."""
-    text = f"{value:.{decimals}f}"
-    places = [i for i, character in enumerate(text) if character.isdigit()]
-    found = []
-    for a, b in itertools.pairwise(places):
-        if text[a] != text[b]:
-            swapped = list(text)
-            swapped[a], swapped[b] = text[b], text[a]
-            found.append(float("".join(swapped)))
-    return found
-
-
 def day_and_month_exchanged(moment: float) -> float:
     """A moment (days since 1899-12-30) with day and month exchanged; NaN where there is no such date."""
     if not np.isfinite(moment):
         return np.nan
     when = units.moment(moment)
+    return _as_if(moment, month=when.day, day=when.month)
+
+
+def _as_if(moment: float, **parts: Any) -> float:
+    """A moment with parts of its date replaced; NaN where there is no such date."""
+    when = units.moment(moment)
     try:
-        other = when.replace(month=when.day, day=when.month)
+        return moment + (when.replace(**parts) - when).total_seconds() / 86400
     except ValueError:
         return np.nan
-    return moment + (other - when).total_seconds() / 86400
 
 
-def exchanged_date(moments: Array, wrong: Mask) -> Texts:
-    """Where day and month exchanged would bring a wrong date among the sound ones, that date in words."""
+def date_meant(moments: Array, wrong: Mask) -> Texts:
+    """Where day and month exchanged, or another year, bring a wrong date among the sound ones, that date."""
     words = np.full(len(moments), "", dtype=object)
     sound = moments[np.isfinite(moments) & ~wrong]
     for i in np.flatnonzero(wrong):
-        other = day_and_month_exchanged(float(moments[i]))
-        if len(sound) and sound.min() - 3 <= other <= sound.max() + 3:
-            words[i] = f"With day and month exchanged it would be {units.moment(other):%Y-%m-%d} and fit."
+        for other, slip in _dates(float(moments[i])):
+            if len(sound) and sound.min() - 3 <= other <= sound.max() + 3:
+                words[i] = f"{slip} it would be {units.moment(other):%Y-%m-%d} and fit."
     return words
+
+
+def _dates(moment: float) -> Iterable[tuple[float, str]]:
+    if np.isfinite(moment):
+        year = units.moment(moment).year
+        yield day_and_month_exchanged(moment), "With day and month exchanged"
+        yield _as_if(moment, year=year - 1), "A year earlier"
+        yield _as_if(moment, year=year + 1), "A year later"
 
 
 def amount_meant(amount: ArrayLike, quantity: str, low: ArrayLike, high: ArrayLike) -> Texts:

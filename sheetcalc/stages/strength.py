@@ -227,9 +227,12 @@ def more_than_collected(
     advice="Stir, let it cool to about 20 °C (68 °F) and read again. If it stays, the volume or the first "
     "reading was off.",
 )
-def not_as_expected(difference: Array, difference_uncertainty: Array) -> Mask:
+def not_as_expected(
+    difference: Array, difference_uncertainty: Array, reading_after: Array
+) -> tuple[Mask, dict[str, Any]]:
     """Off by more than the readings before and after and the lot's volume can be."""
-    return np.abs(difference) > slips.SURE * difference_uncertainty
+    allowed, expected = slips.SURE * difference_uncertainty, reading_after - difference
+    return np.abs(difference) > allowed, {"fits": (expected - allowed, expected + allowed)}
 
 
 @check(

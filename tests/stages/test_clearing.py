@@ -147,7 +147,7 @@ def test_of_two_dates_far_apart_none_is_called_odd() -> None:
     assert not stage.odd_date(np.array([DAY, DAY + 40]))[0].any()
 
 
-def test_an_exchanged_date_is_named() -> None:
+def test_an_date_meant_is_named() -> None:
     # 2026-03-04 is day 46085 since 1899-12-30; 2026-04-03 is day 46115.
     odd, more = stage.odd_date(np.array([46084.0, 46085.0, 46115.0, 46086.0]))
     assert list(odd) == [False, False, True, False]

@@ -1,0 +1,69 @@
+"""What a number that does not fit may have been meant as: the slips of the hand that explain it."""
+
+import itertools
+from collections.abc import Iterator
+
+import numpy as np
+
+from sheetcalc import units
+
+# The units of each quantity that are taken for each other.
+TAKEN_FOR = {
+    "volume": ("L", "mL", "gal", "fl oz"),
+    "mass": ("kg", "g", "lb", "oz"),
+    "temperature": ("°C", "°F"),
+    "strength": ("% vol", "proof"),
+    "power": ("W", "kW"),
+}
+MOST_NAMED = 2  # more ways to be right tell nothing
+
+
+def in_words(value: float, quantity: str, label: str, low: float, high: float) -> str:
+    """The slips that would bring a value (base units) within low..high, as a sentence; '' for none or many.
+
+    label: the unit it was typed in. Tried are another unit, two digits exchanged, a digit typed twice and a
+    moved point.
+    """
+    if not (np.isfinite(value) and low < high):
+        return ""
+    fitting: dict[float, str] = {}
+    for base, words in _ways(value, quantity, label):
+        if low <= base <= high:
+            fitting.setdefault(float(f"{base:.6g}"), words)
+    if not 0 < len(fitting) <= MOST_NAMED:
+        return ""
+    return f"It would fit as {', or as '.join(fitting.values())}."
+
+
+def _ways(value: float, quantity: str, label: str) -> Iterator[tuple[float, str]]:
+    typed = float(f"{float(units.from_base(value, quantity, label)):.10g}")
+    for other in TAKEN_FOR.get(quantity, ()):
+        if other != label:
+            yield float(units.to_base(typed, quantity, other)), f"{typed:.10g} {other}"
+    for number, slip in _slips(typed):
+        base = float(units.to_base(number, quantity, label))
+        yield base, f"{units.show_exactly(base, quantity, label)} ({slip})"
+
+
+def _slips(typed: float) -> Iterator[tuple[float, str]]:
+    text = f"{typed:.10g}"
+    for swapped in swapped_digits(typed, len(text.partition(".")[2])):
+        yield swapped, "two digits exchanged"
+    for a, b in itertools.pairwise(range(len(text))):
+        if text[a] == text[b]:
+            yield float(text[:a] + text[b:]), "a digit typed twice"
+    for factor in (0.1, 10.0):
+        yield float(f"{typed * factor:.12g}"), "the point moved"
+
+
+def swapped_digits(value: float, decimals: int) -> list[float]:
+    """A number with each pair of neighbouring digits exchanged."""
+    text = f"{value:.{decimals}f}"
+    places = [i for i, character in enumerate(text) if character.isdigit()]
+    found = []
+    for a, b in itertools.pairwise(places):
+        if text[a] != text[b]:
+            swapped = list(text)
+            swapped[a], swapped[b] = text[b], text[a]
+            found.append(float("".join(swapped)))
+    return found
