@@ -33,7 +33,7 @@ def test_the_slip_is_named(
 
 
 def test_nothing_is_named_where_too_much_would_fit_or_nothing_would() -> None:
-    assert meant.in_words(442.25, "strength", "% vol", 0.0, 100.0) == ""
+    assert meant.in_words(4422.5, "volume", "mL", 0.1, 0.5) == ""
     assert meant.in_words(57.0, "strength", "% vol", 58.0, 58.5) == ""
     assert meant.in_words(np.nan, "strength", "% vol", 58.0, 58.5) == ""
     assert meant.in_words(57.0, "strength", "% vol", np.nan, 58.5) == ""
