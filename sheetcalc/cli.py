@@ -162,13 +162,11 @@ def _summary(path: Path, found: "tuple[Finding, ...]", most: int | None) -> str:
     lines = [f"{path}: {findings.tally(found)}"]
     told = [f for f in found if most is None or f.level != "note"][:most]
     for finding in told:
-        where = f"{finding.sheet}!{finding.cell} [{finding.column}]"
+        where = f"{finding.sheet}!{finding.cell}" + (f" [{finding.column}]" if finding.column else "")
         lines += [f"  {finding.level.upper():8}{where} {finding.message}", f"          -> {finding.advice}"]
     rest = len(found) - len(told)
     if rest:
-        lines.append(
-            f"  ... and {rest} more on the findings sheet." if told else f"  {rest} on the findings sheet."
-        )
+        lines.append(f"  ... and {rest} more in the workbook." if told else f"  {rest} in the workbook.")
     return "\n".join(findings.printable(line) for line in lines)
 
 

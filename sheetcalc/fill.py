@@ -53,7 +53,8 @@ def examine(path: Path) -> Examined:
     values = compute.Values(read)
     doubts = [_doubt(place, doubt) for place in found.values() for doubt in place.doubts]
     gone = lost.findings(values, found)
-    findings = by_weight([*doubts, *gone, *compute.findings(values), *_own_formulas(book, read)])
+    told = [*_signature(book), *doubts, *gone, *compute.findings(values), *_own_formulas(book, read)]
+    findings = by_weight(told)
     return Examined(book, found, values, tuple(findings))
 
 
@@ -202,6 +203,15 @@ def _write_findings(seen: Examined) -> None:
     for (row, column), cell in list(book.cells(place.tab).items()):
         if row >= below and column in columns.values() and not cell.formula:
             book.write(place.tab, row, column, None)
+
+
+def _signature(book: files.Workbook) -> Iterable[Finding]:
+    if book.signed:
+        yield Finding(
+            *("note", book.sheets[0], "", 1, 1, "signed"),
+            "The workbook is digitally signed; whatever changes it, a fill too, makes the signature invalid.",
+            "Fill a copy with --to, or sign it anew.",
+        )
 
 
 def _own_formulas(book: files.Workbook, read: Mapping[str, Entries]) -> Iterable[Finding]:

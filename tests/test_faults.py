@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import zipfile
 from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -16,13 +17,13 @@ from typing import Any
 
 import kill_campaign
 import pytest
-from logs import typed
+from logs import clean_log, typed
 from test_cli import run
 from test_fill import ENDINGS, one_litre, results
 
 from sheetcalc import files, layouts
-from sheetcalc.files import locate
-from sheetcalc.fill import fill
+from sheetcalc.files import BadWorkbook, locate
+from sheetcalc.fill import examine, fill
 
 Blank = Callable[..., Path]
 HARD_TIMES, RACES = (Path(__file__).with_name(f"{name}.py") for name in ("hard_times", "races"))
@@ -354,3 +355,25 @@ def test_links_are_filled_through_and_those_that_lead_nowhere_are_told(blank: Bl
     assert [line.split(":")[0] for line in err.splitlines()] == [str(links["gone"]), str(links["loop"])]
     assert all(link.is_symlink() for link in links.values())
     assert results(path, "strength")["final_strength"] == pytest.approx(42.0, abs=0.05)
+
+
+@POSIX
+def test_a_pipe_is_refused_at_once(tmp_path: Path) -> None:
+    pipe = tmp_path / "log.xlsx"
+    os.mkfifo(pipe)
+    with pytest.raises(BadWorkbook, match="pipe"):
+        fill(pipe)
+
+
+@pytest.mark.parametrize(
+    ("ending", "signature"),
+    [(".xlsx", "_xmlsignatures/sig1.xml"), (".ods", "META-INF/documentsignatures.xml")],
+)
+def test_that_a_fill_breaks_a_signature_is_told(
+    blank: Blank, tmp_path: Path, ending: str, signature: str
+) -> None:
+    path = typed(clean_log(), blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    assert "signed" not in [finding.rule for finding in examine(path).findings]
+    with zipfile.ZipFile(path, "a") as archive:
+        archive.writestr(signature, "<Signature/>")
+    assert "signed" in [finding.rule for finding in examine(path).findings]

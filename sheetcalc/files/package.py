@@ -61,6 +61,8 @@ class Package:
     def _read_file(self) -> bytes:
         if self.path.is_dir():
             raise BadWorkbook("This is a folder, not a workbook; name the file inside it.")
+        if self.path.exists() and not self.path.is_file():
+            raise BadWorkbook("This is a pipe or a device, not a file; name the workbook itself.")
         try:
             with self.path.open("rb") as file:
                 if os.fstat(file.fileno()).st_size > MAX_FILE:
@@ -120,6 +122,11 @@ class Package:
     def members(self) -> list[str]:
         """The names of all members, as the file lists them."""
         return [info.orig_filename for info in self._members]
+
+    @property
+    def signed(self) -> bool:
+        """Whether there is a digital signature, which any change makes invalid."""
+        return any(name.startswith(_SIGNATURES) for name in self.members)
 
     def __contains__(self, name: str) -> bool:
         return name.casefold() in self._by_name
@@ -221,6 +228,10 @@ class Package:
         count = len(self._members)
         out.write(_END.pack(b"PK\x05\x06", 0, 0, count, count, size, start, len(comment)) + comment)
         return out.getvalue()
+
+
+# Where the formats keep digital signatures.
+_SIGNATURES = ("_xmlsignatures/", "META-INF/documentsignatures.xml")
 
 
 def brief(text: str) -> str:

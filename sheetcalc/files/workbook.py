@@ -76,6 +76,11 @@ class Workbook(ABC):
         cell = self.cells(sheet).get((row, column))
         return self._in_block(sheet, row, column) if cell is None else cell.formula
 
+    @property
+    def signed(self) -> bool:
+        """Whether the file holds a digital signature; a change makes it invalid."""
+        return self._package.signed
+
     def write(
         self,
         sheet: str,
