@@ -1,7 +1,10 @@
 """The commands."""
 
+import os
 import sys
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from functools import partial
 from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
@@ -11,7 +14,7 @@ import typer
 from sheetcalc import __version__
 
 if TYPE_CHECKING:
-    from sheetcalc.findings import Finding
+    from sheetcalc.findings import Finding, Level
     from sheetcalc.many import Outcome
 
 app = typer.Typer(
@@ -27,6 +30,10 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
+WORTH_PROCESSES = 4  # workbooks; fewer are done before a second process has started
+Jobs = Annotated[
+    int, typer.Option(min=0, metavar="N", help="Workbooks done at a time; without it, one a processor.")
+]
 Paths = Annotated[list[str], typer.Argument(metavar="PATH...", help="Files, folders or patterns.")]
 
 
@@ -87,6 +94,7 @@ def fill(
     backup: Annotated[
         bool, typer.Option("--backup", help="Keep the version before beside each, as NAME.before.")
     ] = False,
+    jobs: Jobs = 0,
 ) -> None:
     """Compute, and write results and flags into each workbook; nothing else in it changes.
 
@@ -106,13 +114,16 @@ def fill(
         copies = many.copies(books, to) if to else {}
     except OSError as trouble:
         _stop(f"{to}: this folder can't be used: {trouble.strerror}.")
-    _tell(many.each(books, lambda path: filling.fill(path, copies.get(path), backup)), paths, copies, most=5)
+    tasks = [(path, copies[path]) if to else (path,) for path in books]
+    work = partial(filling.fill, backup=backup)
+    _tell(many.each(tasks, work, _jobs(jobs, books)), paths, books, copies, most=5)
 
 
 @app.command()
 def check(
     paths: Paths,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a finding, one a line.")] = False,
+    jobs: Jobs = 0,
 ) -> None:
     """Read and check each workbook and print what was found; writes nothing.
 
@@ -121,12 +132,20 @@ def check(
     from sheetcalc import fill as filling
     from sheetcalc import many
 
-    _tell(many.each(many.workbooks(paths), filling.check), paths, {}, as_json=as_json)
+    books = many.workbooks(paths)
+    outcomes = many.each([(path,) for path in books], filling.check, _jobs(jobs, books))
+    _tell(outcomes, paths, books, {}, as_json=as_json)
+
+
+def _jobs(wanted: int, books: list[Path]) -> int:
+    """The processes to work with: those wanted, or one for each processor where it is worth starting them."""
+    return wanted or (os.cpu_count() or 1 if len(books) >= WORTH_PROCESSES else 1)
 
 
 def _tell(
     outcomes: "Iterable[Outcome]",
     paths: list[str],
+    books: list[Path],
     copies: dict[Path, Path],
     most: int | None = None,
     as_json: bool = False,
@@ -134,32 +153,54 @@ def _tell(
     """Print what came of each workbook as it comes, and end with the exit code of the contract."""
     from sheetcalc import findings
 
-    code, any_at_all = 0, False
-    for outcome in outcomes:
-        any_at_all = True
+    counted, unusable = Counter["Level"](), 0
+    for outcome in _shown(outcomes, len(books)):
         if outcome.trouble:
             typer.echo(findings.printable(f"{outcome.path}: {outcome.trouble}"), err=True)
-            code = 2
+            unusable += 1
             continue
         if as_json:
             for finding in outcome.findings:
                 typer.echo(findings.as_json(finding, str(outcome.path)))
         else:
             typer.echo(_summary(copies.get(outcome.path, outcome.path), outcome.findings, most))
-        if any(finding.level == "error" for finding in outcome.findings):
-            code = code or 1
-    if not any_at_all:
+        counted.update(finding.level for finding in outcome.findings)
+    if not books:
         nothing = f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}."
         typer.echo(findings.printable(nothing), err=True)
-        code = 2
-    raise typer.Exit(code)
+    elif len(books) > 1 and not as_json:
+        typer.echo(_total(len(books), unusable, counted))
+    raise typer.Exit(2 if unusable or not books else int(counted["error"] > 0))
+
+
+def _shown(outcomes: "Iterable[Outcome]", count: int) -> "Iterator[Outcome]":
+    """The outcomes, with a bar on a terminal while there are many to come."""
+    if count < WORTH_PROCESSES or not (sys.stdout.isatty() and sys.stderr.isatty()):
+        yield from outcomes
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("Workbooks", total=count)
+        for outcome in outcomes:
+            yield outcome
+            progress.advance(task)
+
+
+def _total(count: int, unusable: int, counted: "Counter[Level]") -> str:
+    """All workbooks in a line, such as '12 workbooks: 1 error, 3 notes; 1 could not be used.'"""
+    from sheetcalc import findings
+
+    rest = f"; {unusable} could not be used" if unusable else ""
+    return f"{count} workbooks: {findings.tally(counted.elements())}{rest}."
 
 
 def _summary(path: Path, found: "tuple[Finding, ...]", most: int | None) -> str:
     """One workbook's findings as a person reads them on the terminal, the most serious first."""
     from sheetcalc import findings
 
-    lines = [f"{path}: {findings.tally(found)}"]
+    lines = [f"{path}: {findings.tally(f.level for f in found)}"]
     told = [f for f in found if most is None or f.level != "note"][:most]
     for finding in told:
         where = f"{finding.sheet}!{finding.cell}" + (f" [{finding.column}]" if finding.column else "")

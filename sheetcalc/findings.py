@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -88,8 +89,8 @@ def as_json(finding: Finding, file: str) -> str:
     return _STEERING.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
 
 
-def tally(findings: Iterable[Finding]) -> str:
+def tally(levels: Iterable[Level]) -> str:
     """How many of each level, in words, such as '1 error, 2 warnings'; 'nothing found' for none."""
-    levels = [finding.level for finding in findings]
-    counts = [(levels.count(level), level) for level in LEVELS]
+    counted = Counter(levels)
+    counts = [(counted[level], level) for level in LEVELS]
     return ", ".join(f"{n} {level}{'s' * (n > 1)}" for n, level in counts if n) or "nothing found"

@@ -4,10 +4,12 @@ A command may end between any two steps without tidying up. What has to be tidie
 """
 
 import contextlib
+import multiprocessing
 import os
 import signal
 import threading
 from collections.abc import Iterator
+from multiprocessing.process import BaseProcess
 from types import FrameType
 
 # Ctrl-C, a request to end, a terminal that was closed; not every system has all of them.
@@ -37,6 +39,21 @@ def _end(number: int, _: FrameType | None) -> None:
     with contextlib.suppress(OSError):
         os.write(2, _LINE)
     os._exit(128 + number)
+
+
+def end_with_parent() -> None:
+    """In a process that works for another: leave interruptions to that one, and end when it is gone."""
+    for kind in _KINDS:
+        signal.signal(kind, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, lambda number, _: os._exit(128 + number))
+    threading.Thread(target=_end_after, args=(multiprocessing.parent_process(),), daemon=True).start()
+
+
+def _end_after(parent: BaseProcess | None) -> None:
+    if parent is not None:
+        parent.join()
+        # The main thread hears it, even while it waits, but not while it puts a file in place.
+        os.kill(os.getpid(), signal.SIGTERM)
 
 
 @contextlib.contextmanager

@@ -1,14 +1,23 @@
-"""Many workbooks: which files are meant, and one after the other without one stopping the rest."""
+"""Many workbooks: which files are meant, and several at a time without one stopping the rest."""
 
 import glob
-from collections.abc import Callable, Iterable, Iterator
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
 
+from sheetcalc import interrupts
 from sheetcalc.files import BadWorkbook
 from sheetcalc.findings import Finding
 
 ENDINGS = (".xlsx", ".xlsm", ".ods")
+WAITING = 4  # workbooks a process that are handed out ahead; so many outcomes may wait for an earlier one
+
+# A workbook's path, and whatever else the work on it is given.
+Task = tuple[Path, ...]
+Work = Callable[..., tuple[Finding, ...]]
 
 
 @dataclass(frozen=True)
@@ -49,15 +58,48 @@ def _is_workbook(path: Path) -> bool:
     return path.suffix.lower() in ENDINGS and not path.name.startswith(("~$", ".~lock.")) and path.is_file()
 
 
-def each(paths: Iterable[Path], work: Callable[[Path], tuple[Finding, ...]]) -> Iterator[Outcome]:
-    """Do the work on each workbook; trouble with one is told in its outcome and the rest goes on."""
-    for path in paths:
-        try:
-            yield Outcome(path, work(path))
-        except BadWorkbook as trouble:
-            yield Outcome(path, trouble=str(trouble))
-        except OSError as trouble:
-            yield Outcome(path, trouble=f"{trouble.strerror or trouble}.")
+def each(tasks: Sequence[Task], work: Work, jobs: int = 1) -> Iterator[Outcome]:
+    """Do `work(*task)` for each workbook, in `jobs` processes; what came of each, in the order of the tasks.
+
+    Trouble with one is told in its outcome and the rest goes on. Only a few outcomes are held at a time.
+    """
+    jobs = min(jobs, len(tasks))
+    if jobs <= 1:
+        yield from (_one(work, task) for task in tasks)
+        return
+    with ProcessPoolExecutor(jobs, initializer=interrupts.end_with_parent) as pool:
+        waiting = deque[tuple[Task, Future[Outcome]]]()
+        for task in tasks:
+            if len(waiting) == WAITING * jobs:
+                yield _result(*waiting.popleft())
+            waiting.append((task, _submit(pool, work, task)))
+        while waiting:
+            yield _result(*waiting.popleft())
+
+
+def _submit(pool: ProcessPoolExecutor, work: Work, task: Task) -> "Future[Outcome]":
+    try:
+        return pool.submit(_one, work, task)
+    except BrokenProcessPool as trouble:
+        failed: Future[Outcome] = Future()
+        failed.set_exception(trouble)
+        return failed
+
+
+def _result(task: Task, future: "Future[Outcome]") -> Outcome:
+    try:
+        return future.result()
+    except BrokenProcessPool:
+        return Outcome(task[0], trouble="The process that worked on it was ended from outside; try again.")
+
+
+def _one(work: Work, task: Task) -> Outcome:
+    try:
+        return Outcome(task[0], work(*task))
+    except BadWorkbook as trouble:
+        return Outcome(task[0], trouble=str(trouble))
+    except OSError as trouble:
+        return Outcome(task[0], trouble=f"{trouble.strerror or trouble}.")
 
 
 def copies(paths: Iterable[Path], folder: Path) -> dict[Path, Path]:

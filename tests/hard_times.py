@@ -24,7 +24,7 @@ STEP = 4096
 
 def told(path: Path, to: Path | None = None, backup: bool = False) -> dict[str, object]:
     """Fill; what a person would be told."""
-    (outcome,) = each([path], lambda book: fill(book, to, backup))
+    (outcome,) = each([(path,)], lambda book: fill(book, to, backup))
     return {"trouble": outcome.trouble}
 
 

@@ -26,7 +26,7 @@ def race(path: Path, fills: int) -> list[str]:
         if os.fork() == 0:
             os.close(start)
             os.read(gate, 1)  # ends when everybody has closed the other side
-            (outcome,) = each([path], fill)
+            (outcome,) = each([(path,)], fill)
             os.write(writing, outcome.trouble.encode())
             os._exit(0)
         os.close(writing)

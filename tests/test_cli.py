@@ -136,10 +136,10 @@ def test_folders_and_patterns_mean_the_workbooks_in_them(blank: Blank, tmp_path:
         path = tmp_path / name
         path.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(blank("bench", "metric", path.suffix), path)
-    told = [
-        line.split(":")[0] for line in run("check", tmp_path / "one", tmp_path / "*.xlsx")[1].splitlines()
-    ]
-    assert told == [str(tmp_path / name) for name in ("one/a.xlsx", "one/two/b.ods", "d.xlsx")]
+    *told, total = run("check", tmp_path / "one", tmp_path / "*.xlsx")[1].splitlines()
+    paths = [str(tmp_path / name) for name in ("one/a.xlsx", "one/two/b.ods", "d.xlsx")]
+    assert [line.split(":")[0] for line in told] == paths
+    assert total.startswith("3 workbooks: ")
 
 
 def test_filled_copies_go_to_a_folder_and_replace_nothing(blank: Blank, tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ MAY_IMPORT = {
     "new": {"build", "compute", "layouts"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
     "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
-    "many": {"files", "findings"},
+    "many": {"files", "findings", "interrupts"},
     "cli": {"fill", "findings", "interrupts", "layouts", "many", "new", "__version__"},
 }
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name not in ("__init__.py", "__main__.py"))
