@@ -300,9 +300,10 @@ def less_than_one_stage(effective_stages: Array) -> Mask:
     "batch",
     cell="planned_charges",
     level="note",
-    says="With {planned_charge_volume} in each, the element would come near before the drip is at "
-    "{drip_limit}; each has to stop when {planned_collected_volume} are over.",
-    advice="Fill fewer charges fuller, or keep the rest of the wash for another batch.",
+    says="With {planned_charge_volume} in each charge, the pot gets too low for the element before the drip "
+    "is down to {drip_limit}: stop each when {planned_collected_volume} have come over.",
+    advice="Or fill fewer charges, each up to about four fifths of the still, and keep the rest of the wash "
+    "for another batch.",
 )
 def charges_stop_early(
     planned_charge_volume: Array,
@@ -323,9 +324,9 @@ def charges_stop_early(
     "batch",
     cell="open_to_air",
     level="error",
-    says="Fermenter or still is not open to the air; what can't let its pressure out bursts.",
-    advice="Stop: no heat, and no more sugar or yeast, before both are open, with no valve, plug or clamp in "
-    "the vapour's way.",
+    says="Fermenter or still is not open to the air; under pressure it can burst.",
+    advice="Stop: heat off, no more sugar or yeast. Let a hot still cool before you touch it, then open "
+    "both: no valve, plug or clamp in the way of gas or vapour.",
     danger=True,
 )
 def not_open_to_air(open_to_air: Any) -> Mask:
@@ -337,8 +338,9 @@ def not_open_to_air(open_to_air: Any) -> Mask:
     "batch",
     cell="open_to_air",
     level="note",
-    says="Nobody has said yet that fermenter and still are open to the air.",
-    advice="Stop before you heat it and look: nothing may stand in the vapour's way. Then choose yes.",
+    says="It is not filled in yet whether fermenter and still are open to the air.",
+    advice="Stop before you heat and look: nothing may block the way of gas or vapour. Choose yes only if "
+    "that is so.",
 )
 def not_said_to_be_open(open_to_air: Any, runs_filled_at: Array) -> Mask:
     """Blank, though the still was filled."""

@@ -390,7 +390,8 @@ def below_legal_minimum(blend_strength: Array, legal_minimum: Array) -> Mask:
     cell="strength",
     level="note",
     says="Spirit of {strength} can catch fire at room temperature.",
-    advice="Stop near any flame or spark, ventilate, and pour the weaker into the stronger slowly, stirring.",
+    advice="Stop if any flame or spark is near. Let fresh air in, and pour the weaker into the stronger "
+    "slowly, stirring.",
     danger=True,
 )
 def catches_fire(strength: Array, first_row: Rows) -> Mask:

@@ -190,8 +190,8 @@ def not_as_on_strength(
     cell="strength_in",
     level="warning",
     says="{strength_in} is too strong for the filter: above 50 % vol carbon takes up little. {meant}",
-    advice="Bring it to 40 to 50 % vol with water first. Above about 60 % vol it can catch fire at room "
-    "temperature: no flame near it.",
+    advice="Bring it to 40 to 50 % vol (80 to 100 proof) with water first. Above about 60 % vol it can "
+    "catch fire at room temperature: no flame or spark near it.",
 )
 def too_strong_to_filter(strength_in: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
     """Above the trade's limit by more than the glass can be off."""

@@ -509,7 +509,7 @@ def _agents(agent: Any) -> list[str]:
     cell="done_at",
     level="warning",
     says="A run was heated up {waited} after this fining; {agent_before} needs {needed} to settle.",
-    advice="Finings and yeast burn on in the still; let the wash clear and rack it first.",
+    advice="Finings and yeast can burn on in the still; let the wash clear and rack it first.",
 )
 def run_too_soon(
     step: Any,

@@ -429,8 +429,8 @@ def does_not_get_weaker(rising: Mask) -> Mask:
     cell="reading",
     level="note",
     says="Spirit of {strength_20} can catch fire at room temperature.",
-    advice="Stop near any flame or spark, ventilate, keep the jars of glass or stainless steel and "
-    "closed when full.",
+    advice="Stop if any flame or spark is near. Let fresh air in; use jars of glass or stainless steel, and "
+    "close them when full.",
     danger=True,
 )
 def catches_fire(strength_20: Array, order: Order) -> Mask:
@@ -520,10 +520,9 @@ def fraction_out_of_order(in_order: Mask) -> Mask:
     "cuts",
     cell="fraction",
     level="warning",
-    says="Hearts are kept, but nothing is set aside as first runnings.",
-    advice="Stop before anyone drinks of it: the first of each run is not for drinking, set it aside; "
-    "the runs sheet tells how much is usual. No smell and no temperature shows when methanol is "
-    "gone, and no cut takes it out.",
+    says="Hearts are kept, but no jar of this run is marked as first runnings.",
+    advice="Stop before anyone drinks it. Set the first of the run aside as first runnings (Runs shows how "
+    "much). No smell or temperature shows when methanol is gone; no cut takes it all out.",
     danger=True,
 )
 def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Order) -> Mask:
@@ -538,8 +537,8 @@ def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Or
     cell="volume",
     level="note",
     says="{aside} are set aside as first runnings; common practice for this charge is about {usual}.",
-    advice="Set more aside, at the latest in the next run. No smell and no temperature shows when "
-    "methanol is gone, and no cut takes it out.",
+    advice="Set more aside now, or at least from the next run. No smell or temperature shows when methanol "
+    "is gone; no cut takes it all out.",
 )
 def little_set_aside(
     fraction: Any, volume: Array, charge: Charge, order: Order

@@ -235,9 +235,10 @@ def left_strength(rest: mixing.Blend, model: vapour.Distilled) -> Array:
     "runs",
     cell="charge_volume",
     level="error",
-    says="At the end only {left_volume} is left in the pot; it needs {still_minimum} to keep the "
-    "element covered. It would burn dry.",
-    advice="Stop the run before that, or charge more. Never let a still run dry.",
+    says="Only {left_volume} would be left in the pot at the end; it takes {still_minimum} to cover the "
+    "element. It could run dry and burn.",
+    advice="Stop the run before that. Charge more only while the still is off and cold. Never let a still "
+    "run dry.",
     danger=True,
 )
 def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> Mask:
@@ -250,8 +251,8 @@ def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> M
     cell="charge_volume",
     level="error",
     says="{charge_volume} is more than the still holds ({still_capacity}).",
-    advice="Stop: don't heat it before you have looked at the unit or taken some out. An over-full still "
-    "boils over into its outlet and can block it, and a blocked still bursts.",
+    advice="Stop: no heat. Check the number and its unit; if they are right, let it cool and take some out. "
+    "An over-full still can boil over and block its outlet, and a blocked still can burst.",
     danger=True,
 )
 def over_full(charge_volume: Array, still_capacity: Array) -> Mask:
@@ -264,7 +265,7 @@ def over_full(charge_volume: Array, still_capacity: Array) -> Mask:
     cell="charge_volume",
     level="warning",
     says="{charge_volume} leaves little room for foam in a still of {still_capacity}.",
-    advice="Stop and take some out before you heat it: about four fifths of what it holds is enough. "
+    advice="Stop before you heat it and take some out, until it is no more than about four fifths full. "
     "Foam can block the outlet, so watch the first boil.",
     danger=True,
 )
@@ -369,8 +370,9 @@ def not_as_fermented(
     "runs",
     cell="charge_strength",
     level="warning",
-    says="A charge of {charge_strength} gives off vapour that burns long before it boils.",
-    advice="Stop: bring it to about 30 % vol with water before you heat it, away from any flame.",
+    says="The vapour of a charge of {charge_strength} can catch fire long before it boils.",
+    advice="Stop: check the unit. If it is right, bring the charge to about 30 % vol (60 proof) with water "
+    "before you heat it, away from any flame.",
     danger=True,
 )
 def charge_too_strong(charge_strength: Array) -> Mask:
@@ -543,7 +545,8 @@ def temperature_missing(collected_reading: Array, collected_temperature: Array) 
     cell="collected_volume",
     level="note",
     says="Spirit of {collected_strength} can catch fire at room temperature.",
-    advice="Stop near any flame or spark, ventilate, keep it in closed glass or stainless steel.",
+    advice="Stop if any flame or spark is near. Let fresh air in, and keep it in closed glass or stainless "
+    "steel.",
     danger=True,
 )
 def catches_fire(collected_strength: Array, collected_alcohol: Array, charge_alcohol: Array) -> Mask:
@@ -568,8 +571,10 @@ def drip_before_heat(first_drip_at: Array, filled_at: Array) -> Mask:
     "runs",
     cell="first_drip_at",
     level="warning",
-    says="The first drip came in less than half the time this power needs ({expected_first_drip}).",
-    advice="Look at the times, the charge and the power; a still that leaks vapour is a fire.",
+    says="The first drip came in less than half the time this power needs; it was due about "
+    "{expected_first_drip}.",
+    advice="Check the times, the charge and the power. If they are right, it went in hot or may have foamed "
+    "over; look for leaks, too, as vapour can catch fire.",
 )
 def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array, charge_volume: Array) -> Mask:
     """Faster than the element can heat, unless the charge went in hot (which saves up to half)."""
@@ -596,8 +601,8 @@ def stopped_before_it_began(
     "runs",
     cell="stopped_at",
     level="warning",
-    says="This run took {hours}, longer than anyone watches a still.",
-    advice="Look at the dates. If it was so, stop the next one rather than tire, and never leave a "
+    says="This run took {hours}, longer than anyone can safely watch a still.",
+    advice="Check the dates. If they are right, stop the next run before you get tired, and never leave a "
     "running still.",
     danger=True,
 )
@@ -625,7 +630,7 @@ def run_before_the_yeast(filled_at: Array, started_at: Array) -> Mask:
     cell="filled_at",
     level="warning",
     says="The heat was on {filled_at}, before the last reading of the fermentation ({last}).",
-    advice="Look at both dates; a wash that still ferments foams over in the still.",
+    advice="Check both dates; a wash that still ferments may foam over in the still.",
 )
 def run_before_the_end(
     filled_at: Array, kind: Any, started_at: Array, fermentation_taken_at: Array, fermentation_dated: Any
@@ -642,7 +647,7 @@ def run_before_the_end(
     cell="filled_at",
     level="warning",
     says="The heat was on {filled_at}, while run {other} was still going.",
-    advice="Look at the dates and times. Never leave a running still; two at once are hard to watch.",
+    advice="Check the dates and times. Never leave a running still; two at once are hard to watch.",
 )
 def two_runs_at_once(filled_at: Array, stopped_at: Array, run: Any) -> tuple[Mask, dict[str, Any]]:
     """It began between the beginning and the end of another."""

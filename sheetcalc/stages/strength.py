@@ -268,7 +268,8 @@ def temperature_after_missing(reading_after: Array, temperature_after: Array) ->
     cell="reading",
     level="note",
     says="Spirit of {strength_20} can catch fire at room temperature.",
-    advice="Stop near any flame or spark, ventilate, and pour the water into the spirit slowly, stirring.",
+    advice="Stop if any flame or spark is near. Let fresh air in, and pour the water into the spirit "
+    "slowly, stirring.",
     danger=True,
 )
 def catches_fire(strength_20: Array) -> Mask:
