@@ -241,9 +241,14 @@ def left_strength(rest: mixing.Blend, model: vapour.Distilled) -> Array:
     "run dry.",
     danger=True,
 )
-def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> Mask:
-    """The element comes out of the liquid, at the start or before the end."""
-    return (left_volume < still_minimum * 0.999) | (charge_volume < still_minimum)
+def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> tuple[Mask, dict[str, Any]]:
+    """The element comes out of the liquid, at the start or before the end.
+
+    Where what is left is not known it is at most the charge, and never less than nothing.
+    """
+    wrong = (left_volume < still_minimum * 0.999) | (charge_volume < still_minimum)
+    shown = np.fmax(np.fmin(left_volume, charge_volume), 0.0)
+    return wrong, {"left_volume": (shown, "left_volume")}
 
 
 @check(
