@@ -152,7 +152,7 @@ def planned_time(
     cell="original_gravity",
     level="error",
     says="{original_gravity} can't be the gravity of a wash before the yeast. {meant}",
-    advice="Type what the hydrometer showed, corrected to 20 °C, and mind the unit beside it.",
+    advice="Type what the hydrometer showed, corrected to 20 °C, and check the unit beside it.",
 )
 def original_gravity_impossible(original_gravity: Array) -> tuple[Mask, dict[str, Any]]:
     """Not above water, or above any syrup."""
@@ -176,9 +176,10 @@ def original_gravity_missing(original_gravity: Array, fermentation_reading: Arra
     "batch",
     cell="original_gravity",
     level="warning",
-    says="The readings on the fermentation sheet come to {highest} at 20 °C, above these {original_gravity}.",
-    advice="If you typed it as the glass showed it in a warm wash, type the corrected gravity; if sugar was "
-    "added later, work out a new original gravity.",
+    says="Readings on the fermentation sheet reach {highest} at 20 °C, above this original gravity of "
+    "{original_gravity}.",
+    advice="If you typed what the hydrometer showed in a warm wash, type the corrected gravity; if sugar "
+    "was added later, work out a new original gravity.",
 )
 def original_gravity_too_low(
     original_gravity: Array,
@@ -199,8 +200,8 @@ def original_gravity_too_low(
     "batch",
     cell="started_at",
     level="warning",
-    says="The yeast went in on {started_at}; the first reading is of {first}.",
-    advice="Look at this date and at those on the fermentation sheet, the year above all.",
+    says="The yeast went in on {started_at}; that does not fit the first reading, of {first}.",
+    advice="Check this date and those on the fermentation sheet, above all the year.",
 )
 def started_at_another_time(started_at: Array, fermentation_taken_at: Array) -> tuple[bool, dict[str, Any]]:
     """Two weeks before the first reading, or after most of them."""
@@ -215,7 +216,8 @@ def started_at_another_time(started_at: Array, fermentation_taken_at: Array) -> 
     "batch",
     cell="yeast_tolerance",
     level="warning",
-    says="Such a wash reaches {reached}; the yeast gives up at {yeast_tolerance} and leaves sugar behind.",
+    says="Such a wash could reach {reached}, but the yeast may give up at {yeast_tolerance} and leave sugar "
+    "behind.",
     advice="Use less sugar, more water or a stronger yeast.",
 )
 def beyond_yeast(yeast_tolerance: Array, usual_strength: Array) -> tuple[Mask, dict[str, Any]]:
@@ -229,7 +231,7 @@ def beyond_yeast(yeast_tolerance: Array, usual_strength: Array) -> tuple[Mask, d
     cell="temperature_high",
     level="error",
     says="The warmest, {temperature_high}, is not above the coolest, {temperature_low}.",
-    advice="Exchange the two, or mind their units.",
+    advice="Exchange the two, or check their units.",
 )
 def temperatures_reversed(temperature_low: Array, temperature_high: Array) -> Mask:
     """The range is empty."""
@@ -253,7 +255,7 @@ def fahrenheit_yeast_limit(temperature_high: Array) -> Mask:
     cell="target_strength",
     level="error",
     says="{target_strength} is more than any still gives here ({azeotrope}).",
-    advice="Mind the unit: proof is about twice % vol.",
+    advice="Check the unit: 100 proof is about 50 % vol.",
 )
 def target_above_azeotrope(target_strength: Array, azeotrope: Array) -> tuple[Mask, dict[str, Any]]:
     """Above the azeotrope at the site's pressure."""
@@ -277,7 +279,7 @@ def target_below_legal_minimum(target_strength: Array, legal_minimum: Array) -> 
     cell="still_minimum",
     level="error",
     says="The least filling, {still_minimum}, is not below what the still holds, {still_capacity}.",
-    advice="Exchange the two, or mind their units.",
+    advice="Exchange the two, or check their units.",
 )
 def still_never_covered(still_minimum: Array, still_capacity: Array) -> Mask:
     """No charge would fit."""
