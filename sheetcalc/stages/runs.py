@@ -283,8 +283,9 @@ def little_room_for_foam(charge_volume: Array, still_capacity: Array) -> Mask:
     "runs",
     cell="charge_volume",
     level="error",
-    says="With this run {total} has been charged, more than the wash there was ({wash_volume}).",
-    advice="Look at the charges, at their units and at the wash volume; call a second distillation 'spirit'.",
+    says="With this run {total} have been charged, more than the wash there was ({wash_volume}).",
+    advice="Check the charges, their units and the wash volume; for a second distillation choose 'spirit' "
+    "as the kind of run.",
 )
 def more_charged_than_wash(
     charge_volume: Array, kind: Any, wash_volume: Array, still_capacity: Array
@@ -300,7 +301,7 @@ def more_charged_than_wash(
     cell="charge_strength",
     level="warning",
     says="{charge_strength} is more than this wash can hold ({highest_strength}). {meant}",
-    advice="Mind the unit; if it is a distillate, choose 'spirit' as the kind of run.",
+    advice="Check the unit; if it is a distillate, choose 'spirit' as the kind of run.",
 )
 def stronger_than_the_wash(
     charge_strength: Array, kind: Any, highest_strength: Array
@@ -317,7 +318,7 @@ def stronger_than_the_wash(
     "runs",
     cell="kind",
     level="warning",
-    says="This charge of spirit is no stronger than the wash ({of_wash}).",
+    says="This is called a spirit run, but its charge is hardly stronger than the wash ({of_wash}).",
     advice="Choose 'stripping' or 'single' for wash; if low wines of an earlier batch went in, type their "
     "strength.",
 )
@@ -343,8 +344,8 @@ def no_spirit_yet(
     "runs",
     cell="charge_strength",
     level="warning",
-    says="{charge_strength} is not what Fermentation says of this wash ({of_wash}).",
-    advice="Look at both; if heads and tails, or water, went in with it, it may stay.",
+    says="{charge_strength} does not fit the {of_wash} that Fermentation shows for this wash.",
+    advice="Check both; if heads and tails, or water, went in with it, it may stay.",
 )
 def not_as_fermented(
     charge_strength: Array,
@@ -390,7 +391,7 @@ def charge_too_strong(charge_strength: Array) -> Mask:
     cell="charge_strength",
     level="note",
     says="The strength of the charge is blank; the wash's {taken} from the fermentation sheet is used.",
-    advice="Type it where a charge is something else.",
+    advice="Type the strength if something else was charged.",
 )
 def charge_strength_taken(
     charge_strength: Array, charge_volume: Array, strength_charged: Array
@@ -418,7 +419,7 @@ def charge_strength_missing(charge_volume: Array, strength_charged: Array) -> Ma
     cell="collected_volume",
     level="error",
     says="{collected_volume} collected from a charge of {charge_volume}: that can't be.",
-    advice="Mind the units of both.",
+    advice="Check the units of both.",
 )
 def more_volume_out(collected_volume: Array, charge_volume: Array) -> Mask:
     """Out of the still comes less than went in."""
@@ -430,7 +431,7 @@ def more_volume_out(collected_volume: Array, charge_volume: Array) -> Mask:
     cell="collected_volume",
     level="warning",
     says="{collected_volume} is very little from a charge of {charge_volume}; {thousand} would make sense.",
-    advice="Mind the unit; it looks like litres in a column of millilitres.",
+    advice="Check the unit; it looks like litres in a column of millilitres.",
 )
 def litres_for_millilitres(
     collected_volume: Array, charge_volume: Array, expected_volume: Array
@@ -448,7 +449,7 @@ def litres_for_millilitres(
     cell="collected_reading",
     level="error",
     says="{collected_alcohol} of pure alcohol collected, but only {charge_alcohol} charged. {meant}",
-    advice="Look at the volumes, the strengths and their units.",
+    advice="Check the volumes, the strengths and their units.",
 )
 def more_alcohol_out(
     collected_alcohol: Array,
@@ -470,7 +471,7 @@ def more_alcohol_out(
     cell="collected_reading",
     level="error",
     says="{collected_reading} is more than any still gives here ({azeotrope}). {meant}",
-    advice="Mind the unit above: proof is twice % vol.",
+    advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(
     collected_reading: Array,
@@ -488,7 +489,7 @@ def above_azeotrope(
     level="warning",
     says="{collected_strength} is weaker than even a plain pot would give ({plain}) for this charge "
     "and volume.",
-    advice="Look at volume and reading; if they hold, it foamed over, or the charge was weaker.",
+    advice="Check volume and reading; if they are right, it may have foamed over, or the charge was weaker.",
 )
 def weaker_than_a_plain_pot(
     collected_strength: Array,
@@ -508,9 +509,9 @@ def weaker_than_a_plain_pot(
     "runs",
     cell="collected_reading",
     level="warning",
-    says="{collected_strength} is much stronger than this still should give ({expected_strength}) "
-    "for this charge and volume.",
-    advice="Look at volume and reading; if they hold, set more effective stages on the batch card.",
+    says="{collected_strength} is much stronger than expected of this still ({expected_strength}) for this "
+    "charge and volume.",
+    advice="Check volume and reading; if they are right, set more effective stages on the batch card.",
 )
 def stronger_than_the_still(
     collected_strength: Array,
@@ -565,7 +566,7 @@ def catches_fire(collected_strength: Array, collected_alcohol: Array, charge_alc
     cell="first_drip_at",
     level="error",
     says="The first drip, {first_drip_at}, is before the heat was on, {filled_at}.",
-    advice="Look at both dates and times.",
+    advice="Check both dates and times.",
 )
 def drip_before_heat(first_drip_at: Array, filled_at: Array) -> Mask:
     """Times in the wrong order."""
@@ -592,7 +593,7 @@ def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array, charge
     cell="stopped_at",
     level="error",
     says="It stopped, {stopped_at}, before it began ({began}).",
-    advice="Look at the dates and times.",
+    advice="Check the dates and times.",
 )
 def stopped_before_it_began(
     stopped_at: Array, filled_at: Array, first_drip_at: Array
@@ -623,7 +624,7 @@ def very_long_run(stopped_at: Array, filled_at: Array) -> tuple[Mask, dict[str, 
     cell="filled_at",
     level="error",
     says="The heat was on {filled_at}, before the yeast went in ({started_at}).",
-    advice="Look at this date and at the one on the batch card, the year above all.",
+    advice="Check this date and the one on the batch card, above all the year.",
 )
 def run_before_the_yeast(filled_at: Array, started_at: Array) -> Mask:
     """Nothing to distil yet."""
