@@ -201,7 +201,7 @@ def _summary(path: Path, found: "tuple[Finding, ...]", most: int | None) -> str:
     from sheetcalc import findings
 
     lines = [f"{path}: {findings.tally(f.level for f in found)}"]
-    told = [f for f in found if most is None or f.level != "note"][:most]
+    told = [f for f in found if most is None or f.danger or f.level != "note"][:most]
     for finding in told:
         where = f"{finding.sheet}!{finding.cell}" + (f" [{finding.column}]" if finding.column else "")
         lines += [f"  {finding.level.upper():8}{where} {finding.message}", f"          -> {finding.advice}"]

@@ -37,7 +37,8 @@ class Problem(NamedTuple):
     advice: str
 
 
-AGAIN = "Look at the reading and at its unit; type it anew."
+AGAIN = "Check the reading and its unit; type it anew."
+IF_RIGHT = "Check the reading and its unit; if both are right, it may stay."
 IMPOSSIBLE = Problem("error", "impossible_number", "No reading is as large as that.", AGAIN)
 TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as that.", AGAIN)
 
@@ -157,7 +158,7 @@ def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list
     problem = Problem(
         "error",
         "unit_unknown",
-        f"{said} {whole} stays {'unread' if field.role == 'entry' else 'blank'}.",
+        f"{said} {whole} {'is not read' if field.role == 'entry' else 'stays blank'}.",
         f"Choose one of {', '.join(field.units)} in the unit cell.",
     )
     findings.append(_finding(problem, field, found, place or found.cells[field.key]))
@@ -209,7 +210,7 @@ def read_cell(
         return blank, problem if cell.formula else None
     if cell.kind == "error":
         what = f"The cell shows {units.one_line(str(cell.value), 40)}."
-        return blank, Problem("error", "formula_fails", what, "Mend the formula, or type the value.")
+        return blank, Problem("error", "formula_fails", what, "Correct the formula, or type the value.")
     if field.quantity == "text":
         return _as_text(cell), None
     try:
@@ -263,7 +264,7 @@ def _number(cell: Cell, field: Field, unit: str) -> tuple[float, Problem | None]
     if cell.kind == "moment" and isinstance(cell.value, float):
         day = units.moment(cell.value)
         raise ValueError(
-            f"This cell holds the date {day:%d %B %Y}: the program took what was typed for a date"
+            f"This cell holds the date {day:%d %B %Y}: the spreadsheet took a number, such as 4.3, for a date"
         )
     if isinstance(cell.value, bool) or cell.value is None:
         raise ValueError(f"{cell.value} is not a number")
@@ -296,7 +297,7 @@ def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float
         return np.nan, TOO_SMALL
     shown = units.show_exactly(value, field.quantity, unit)
     if value < 0 and field.quantity in NEVER_NEGATIVE:
-        return np.nan, Problem("error", "negative", f"{shown} is below nothing.", AGAIN)
+        return np.nan, Problem("error", "negative", f"{shown} is below zero.", AGAIN)
     low = -np.inf if field.low is None else field.low
     high = np.inf if field.high is None else field.high
     if doubt:
@@ -308,7 +309,7 @@ def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float
             bound = f"above {units.show_exactly(high, field.quantity, unit)}"
         fit = meant.in_words(value, field.quantity, unit, low, high)
         message = f"{shown} is {bound}, the limit that was set here. {fit}".strip()
-        return value, Problem("warning", "outside_limits", message, AGAIN)
+        return value, Problem("warning", "outside_limits", message, IF_RIGHT)
     return value, None
 
 

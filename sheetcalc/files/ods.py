@@ -333,7 +333,8 @@ def _load_sheet(table: etree._Element) -> _Sheet:
         first += _repeats(columns, _COLUMNS_REPEATED)
     if first - 1 > MAX_COLUMN * 4 or sheet.rows.end - 1 > MAX_ROW * 16:
         raise BadWorkbook(
-            "A sheet has more rows or columns than a spreadsheet program allows; the file is damaged."
+            "A sheet has more rows or columns than a spreadsheet program allows; the file is damaged, "
+            "use a backup copy."
         )
     for start, row in zip(sheet.rows.starts, sheet.rows.elements, strict=True):
         if row.find(f"{_CELL}[@{_TABLE}number-matrix-rows-spanned]") is None:
@@ -360,7 +361,8 @@ def _repeats(element: etree._Element, attribute: str) -> int:
     repeats = natural(element.get(attribute, "1")) or 0
     if not 1 <= repeats <= 2**24:
         raise BadWorkbook(
-            "A sheet has a row or cell repeated a senseless number of times; the file is damaged."
+            "A sheet has a row or cell repeated a senseless number of times; the file is damaged, "
+            "use a backup copy."
         )
     return repeats
 

@@ -94,7 +94,7 @@ class Package:
         except (zipfile.BadZipFile, NotImplementedError, ValueError, struct.error, OverflowError):
             raise BadWorkbook(
                 "The file is damaged or incomplete; "
-                "take a backup copy, or let the spreadsheet program repair it."
+                "use a backup copy, or let the spreadsheet program repair it."
             ) from None
         self._data = data
         self._archive = archive
@@ -112,9 +112,9 @@ class Package:
         for info, end in zip(in_order, ends, strict=True):
             raw = whole[info.header_offset : end]
             if len(raw) < _LOCAL.size or not _agree(info, raw):
-                raise BadWorkbook("The file is damaged; take a backup copy.")
+                raise BadWorkbook("The file is damaged; use a backup copy.")
             if len(raw) < _data_start(raw) + info.compress_size:
-                raise BadWorkbook("The file is damaged; take a backup copy.")
+                raise BadWorkbook("The file is damaged; use a backup copy.")
             slices[info.orig_filename] = raw
         return slices
 
@@ -148,7 +148,7 @@ class Package:
             )
         content = _unpacked(info, self._slices[info.orig_filename])
         if content is None or zlib.crc32(content) != info.CRC:
-            raise BadWorkbook(f"Its part {brief(name)} is damaged; take a backup copy.")
+            raise BadWorkbook(f"Its part {brief(name)} is damaged; use a backup copy.")
         return content
 
     def xml(self, name: str, may_name_type: bool = False) -> etree._Element:
@@ -160,8 +160,8 @@ class Package:
         data = self.read(name)
         if data.strip() and not _is_trusted(data, may_name_type):
             raise BadWorkbook(
-                f"Its part {brief(name)} declares entities or an unusual encoding; "
-                "no spreadsheet program does, the file is not trusted."
+                f"Its part {brief(name)} holds what no spreadsheet program writes, so the file is not "
+                "trusted; save it again in your spreadsheet program."
             )
         self._weights[name.casefold()] = _weight(data)
         if sum(self._weights.values()) > MAX_WEIGHT:
@@ -180,7 +180,7 @@ class Package:
             return etree.fromstring(data, parser)
         except etree.XMLSyntaxError:
             raise BadWorkbook(
-                f"Its part {brief(name)} is damaged or incomplete; take a backup copy, "
+                f"Its part {brief(name)} is damaged or incomplete; use a backup copy, "
                 "or let the spreadsheet program repair it."
             ) from None
 
@@ -252,7 +252,7 @@ def serialize(root: etree._Element) -> bytes:
 
 def _refuse_other_kinds(data: bytes) -> None:
     if not data:
-        raise BadWorkbook("The file is empty; take a backup copy.")
+        raise BadWorkbook("The file is empty; use a backup copy.")
     if data.startswith(_OLE):
         if "EncryptedPackage".encode("utf-16-le") in data:
             raise BadWorkbook("The workbook is protected by a password; save it without one.")
@@ -274,7 +274,7 @@ def _refuse_too_many(members: int) -> None:
 
 def _check_members(members: list[zipfile.ZipInfo]) -> None:
     if not members:
-        raise BadWorkbook("The file is an empty archive, not a workbook; take a backup copy.")
+        raise BadWorkbook("The file is an empty archive, not a workbook; use a backup copy.")
     _refuse_too_many(len(members))
     if sum(info.file_size for info in members) > MAX_UNPACKED:
         raise BadWorkbook(
@@ -285,11 +285,11 @@ def _check_members(members: list[zipfile.ZipInfo]) -> None:
         name = info.orig_filename
         if "\0" in name or name.startswith(("/", "\\")) or ":" in name.split("/")[0]:
             raise BadWorkbook(
-                "The file has parts with unsafe names; it does not come from a spreadsheet program."
+                "The file has parts with unsafe names; save it again in your spreadsheet program."
             )
         if ".." in name.replace("\\", "/").split("/"):
             raise BadWorkbook(
-                "The file has parts with unsafe names; it does not come from a spreadsheet program."
+                "The file has parts with unsafe names; save it again in your spreadsheet program."
             )
         if name.casefold() in seen:
             raise BadWorkbook(
@@ -304,7 +304,8 @@ def _check_members(members: list[zipfile.ZipInfo]) -> None:
             )
         if info.file_size > RATIO_COUNTS_FROM and info.file_size > MAX_RATIO * max(1, info.compress_size):
             raise BadWorkbook(
-                f"Its part {brief(name)} unpacks to a suspicious size; the file is not trusted."
+                f"Its part {brief(name)} unpacks to a suspicious size, so the file is not trusted; "
+                "use a backup copy."
             )
 
 

@@ -348,7 +348,7 @@ def array_area(area: Area) -> Area:
     if area.size > MAX_ROW:
         raise BadWorkbook(
             "A sheet has an array formula over more cells than it can fill; the file is damaged, "
-            "take a backup copy."
+            "use a backup copy."
         )
     return area
 
@@ -360,7 +360,9 @@ def holder(areas: Iterable[Area]) -> Callable[[int, int], bool]:
     """
     found = list(islice((block for area in set(areas) for block in _blocks(area)), MOST_BLOCKS))
     if len(found) == MOST_BLOCKS:
-        raise BadWorkbook("A sheet has array formulas over and over each other; the file is damaged.")
+        raise BadWorkbook(
+            "A sheet has array formulas over and over each other; the file is damaged, use a backup copy."
+        )
     blocks = set(found)
     sizes = {(high, wide) for high, _, wide, _ in blocks}
     return lambda row, column: any(

@@ -50,7 +50,7 @@ def replace_file(
     now and BadWorkbook when it can't be replaced; it is then as it was, and no temporary is left.
     """
     if goal.is_dir():
-        raise BadWorkbook("There is a folder of that name; nothing was written.")
+        raise BadWorkbook("There is a folder of that name; nothing was written, choose another name.")
 
     def check() -> None:
         still_ours()
@@ -83,7 +83,7 @@ def create_file(goal: Path, data: bytes, model: Path) -> None:
     Raises BadWorkbook when there is something of that name or it can't be written; nothing is left behind.
     """
     if goal.is_dir():
-        raise BadWorkbook("There is a folder of that name; nothing was written.")
+        raise BadWorkbook("There is a folder of that name; nothing was written, choose another name.")
     with _turn(goal.parent), held_back():
         with _temporary(goal.parent, data, model) as new:
             _patiently(lambda: _name_new(new, goal), lambda: None)

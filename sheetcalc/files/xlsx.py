@@ -129,7 +129,7 @@ class XlsxWorkbook(Workbook):
             if kind == "worksheet":
                 check_title(title, self._parts)
                 if part.casefold() in taken:
-                    raise BadWorkbook(f"Its part {brief(part)} is used twice; take a backup copy.")
+                    raise BadWorkbook(f"Its part {brief(part)} is used twice; use a backup copy.")
                 taken.add(part.casefold())
                 self._parts[title] = part
                 if sheet.get("state", "visible") == "visible":
@@ -401,14 +401,14 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
     data = root.find("{*}sheetData")
     namespace = etree.QName(root).namespace
     if data is None or namespace not in _MAIN:
-        raise BadWorkbook(f"Its part {part} is not a sheet; the file is damaged, take a backup copy.")
+        raise BadWorkbook(f"Its part {part} is not a sheet; the file is damaged, use a backup copy.")
     sheet = _Sheet(part, root, data, namespace)
     number = 0
     for row in data.iterchildren(sheet.tag("row")):
         name = row.get("r") or _row_of_cells(row)
         number = number + 1 if name is None else natural(name) or 0
         if not 1 <= number <= MAX_ROW or number in sheet.rows:
-            raise BadWorkbook(f"A row in its part {brief(part)} has no valid number; take a backup copy.")
+            raise BadWorkbook(f"A row in its part {brief(part)} has no valid number; use a backup copy.")
         sheet.rows[number] = row
         sheet.unnumbered |= "r" not in row.attrib
         column = 0
@@ -418,7 +418,7 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
             if column > MAX_COLUMN or (number, column) in sheet.cells:
                 raise BadWorkbook(
                     f"A cell in its part {brief(part)} lies outside the sheet or is there twice; "
-                    "take a backup copy."
+                    "use a backup copy."
                 )
             sheet.cells[number, column] = cell
             sheet.unnumbered |= name is None
@@ -443,7 +443,7 @@ def _row_of_cells(row: etree._Element) -> str | None:
 def _column_of(name: str, row: int, part: str) -> int:
     match = _CELL_NAME.fullmatch(name)
     if match is None or int(match[2]) != row:
-        raise BadWorkbook(f"A cell in its part {brief(part)} has no valid name; take a backup copy.")
+        raise BadWorkbook(f"A cell in its part {brief(part)} has no valid name; use a backup copy.")
     return column_number(match[1])
 
 

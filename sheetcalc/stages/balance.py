@@ -609,9 +609,9 @@ def doubtful_bottles(
 @check(
     "balance",
     cell="alcohol",
-    level="error",
+    level="warning",
     says="{now} of pure alcohol, but there was only {available} to take it from.",
-    advice="Look at volumes, strengths and units of both. Spirit of another batch would do it, too.",
+    advice="Check volumes, strengths and units of both. Spirit of another batch could be the cause, too.",
 )
 def more_than_before(
     excess: Array,
@@ -638,8 +638,8 @@ def more_than_before(
     cell="alcohol",
     level="warning",
     says="{alcohol} of pure alcohol charged again, but the runs of wash gave only {available}.",
-    advice="If heads and tails of an earlier batch went in, this is why, and the yield seems too good. "
-    "Else look at the charges, their strengths and units.",
+    advice="If heads and tails of an earlier batch went in, this is why, and the yield looks better than it "
+    "was. Else check the charges, their strengths and units.",
 )
 def more_charged_again(excess: Array, books: Account, doubtful_runs: bool) -> tuple[Mask, dict[str, Any]]:
     """More than this batch gave; what an earlier one left is often put in (common practice)."""

@@ -152,7 +152,7 @@ def planned_time(
     cell="original_gravity",
     level="error",
     says="{original_gravity} can't be the gravity of a wash before the yeast. {meant}",
-    advice="Type what the hydrometer showed, corrected to 20 °C, and mind the unit beside it.",
+    advice="Type what the hydrometer showed, corrected to 20 °C, and check the unit beside it.",
 )
 def original_gravity_impossible(original_gravity: Array) -> tuple[Mask, dict[str, Any]]:
     """Not above water, or above any syrup."""
@@ -176,9 +176,10 @@ def original_gravity_missing(original_gravity: Array, fermentation_reading: Arra
     "batch",
     cell="original_gravity",
     level="warning",
-    says="The readings on the fermentation sheet come to {highest} at 20 °C, above these {original_gravity}.",
-    advice="If you typed it as the glass showed it in a warm wash, type the corrected gravity; if sugar was "
-    "added later, work out a new original gravity.",
+    says="Readings on the fermentation sheet reach {highest} at 20 °C, above this original gravity of "
+    "{original_gravity}.",
+    advice="If you typed what the hydrometer showed in a warm wash, type the corrected gravity; if sugar "
+    "was added later, work out a new original gravity.",
 )
 def original_gravity_too_low(
     original_gravity: Array,
@@ -199,8 +200,8 @@ def original_gravity_too_low(
     "batch",
     cell="started_at",
     level="warning",
-    says="The yeast went in on {started_at}; the first reading is of {first}.",
-    advice="Look at this date and at those on the fermentation sheet, the year above all.",
+    says="The yeast went in on {started_at}; that does not fit the first reading, of {first}.",
+    advice="Check this date and those on the fermentation sheet, above all the year.",
 )
 def started_at_another_time(started_at: Array, fermentation_taken_at: Array) -> tuple[bool, dict[str, Any]]:
     """Two weeks before the first reading, or after most of them."""
@@ -215,7 +216,8 @@ def started_at_another_time(started_at: Array, fermentation_taken_at: Array) -> 
     "batch",
     cell="yeast_tolerance",
     level="warning",
-    says="Such a wash reaches {reached}; the yeast gives up at {yeast_tolerance} and leaves sugar behind.",
+    says="Such a wash could reach {reached}, but the yeast may give up at {yeast_tolerance} and leave sugar "
+    "behind.",
     advice="Use less sugar, more water or a stronger yeast.",
 )
 def beyond_yeast(yeast_tolerance: Array, usual_strength: Array) -> tuple[Mask, dict[str, Any]]:
@@ -229,7 +231,7 @@ def beyond_yeast(yeast_tolerance: Array, usual_strength: Array) -> tuple[Mask, d
     cell="temperature_high",
     level="error",
     says="The warmest, {temperature_high}, is not above the coolest, {temperature_low}.",
-    advice="Exchange the two, or mind their units.",
+    advice="Exchange the two, or check their units.",
 )
 def temperatures_reversed(temperature_low: Array, temperature_high: Array) -> Mask:
     """The range is empty."""
@@ -253,7 +255,7 @@ def fahrenheit_yeast_limit(temperature_high: Array) -> Mask:
     cell="target_strength",
     level="error",
     says="{target_strength} is more than any still gives here ({azeotrope}).",
-    advice="Mind the unit: proof is about twice % vol.",
+    advice="Check the unit: 100 proof is about 50 % vol.",
 )
 def target_above_azeotrope(target_strength: Array, azeotrope: Array) -> tuple[Mask, dict[str, Any]]:
     """Above the azeotrope at the site's pressure."""
@@ -277,7 +279,7 @@ def target_below_legal_minimum(target_strength: Array, legal_minimum: Array) -> 
     cell="still_minimum",
     level="error",
     says="The least filling, {still_minimum}, is not below what the still holds, {still_capacity}.",
-    advice="Exchange the two, or mind their units.",
+    advice="Exchange the two, or check their units.",
 )
 def still_never_covered(still_minimum: Array, still_capacity: Array) -> Mask:
     """No charge would fit."""
@@ -300,9 +302,10 @@ def less_than_one_stage(effective_stages: Array) -> Mask:
     "batch",
     cell="planned_charges",
     level="note",
-    says="With {planned_charge_volume} in each, the element would come near before the drip is at "
-    "{drip_limit}; each has to stop when {planned_collected_volume} are over.",
-    advice="Fill fewer charges fuller, or keep the rest of the wash for another batch.",
+    says="With {planned_charge_volume} in each charge, the pot gets too low for the element before the drip "
+    "is down to {drip_limit}: stop each when {planned_collected_volume} have come over.",
+    advice="Or fill fewer charges, each up to about four fifths of the still, and keep the rest of the wash "
+    "for another batch.",
 )
 def charges_stop_early(
     planned_charge_volume: Array,
@@ -323,9 +326,9 @@ def charges_stop_early(
     "batch",
     cell="open_to_air",
     level="error",
-    says="Fermenter or still is not open to the air; what can't let its pressure out bursts.",
-    advice="Stop: no heat, and no more sugar or yeast, before both are open, with no valve, plug or clamp in "
-    "the vapour's way.",
+    says="Fermenter or still is not open to the air; under pressure it can burst.",
+    advice="Stop: heat off, no more sugar or yeast. Let a hot still cool before you touch it, then open "
+    "both: no valve, plug or clamp in the way of gas or vapour.",
     danger=True,
 )
 def not_open_to_air(open_to_air: Any) -> Mask:
@@ -337,8 +340,9 @@ def not_open_to_air(open_to_air: Any) -> Mask:
     "batch",
     cell="open_to_air",
     level="note",
-    says="Nobody has said yet that fermenter and still are open to the air.",
-    advice="Stop before you heat it and look: nothing may stand in the vapour's way. Then choose yes.",
+    says="It is not filled in yet whether fermenter and still are open to the air.",
+    advice="Stop before you heat and look: nothing may block the way of gas or vapour. Choose yes only if "
+    "that is so.",
 )
 def not_said_to_be_open(open_to_air: Any, runs_filled_at: Array) -> Mask:
     """Blank, though the still was filled."""

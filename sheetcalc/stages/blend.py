@@ -163,7 +163,7 @@ def contraction(first_row: Rows, blends: mixing.Blend) -> Array:
     cell="strength",
     level="error",
     says="{strength} is more than any still gives ({azeotrope}). {meant}",
-    advice="Mind the unit above: proof is twice % vol.",
+    advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(strength: Array, azeotrope: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
     """Above the azeotrope by more than the glass can be off."""
@@ -177,7 +177,7 @@ def above_azeotrope(strength: Array, azeotrope: Array, strength_doubt: float) ->
     level="error",
     says="{wanted_strength} can't be reached: the part left blank has {part}, the others together {others}. "
     "{meant}",
-    advice="The wanted strength has to lie between the two; mind the units.",
+    advice="The wanted strength has to lie between the two; check the units.",
 )
 def out_of_reach(
     wanted_strength: Array,
@@ -199,8 +199,9 @@ def out_of_reach(
     "blend",
     cell="wanted_strength",
     level="error",
-    says="No strength of the one part brings the others, {others}, to {wanted_strength}. {meant}",
-    advice="Take more of that part, or want less of a change; mind the units.",
+    says="The other parts have {others}; no strength of the blank part brings the lot to {wanted_strength}. "
+    "{meant}",
+    advice="Take more of the blank part, or a wanted strength nearer to the others; check the units.",
 )
 def no_such_strength(
     wanted_strength: Array,
@@ -220,7 +221,8 @@ def no_such_strength(
     cell="wanted_strength",
     level="error",
     says="No volumes of the two blank parts give {whole} of {wanted_strength}. {meant}",
-    advice="One has to be stronger and one weaker than the rest needs, and there has to be room for both.",
+    advice="Of the two, one has to be stronger and one weaker than what is still missing, and the other "
+    "parts must leave room for both.",
 )
 def no_such_volumes(
     wanted_strength: Array,
@@ -240,7 +242,7 @@ def no_such_volumes(
     cell="wanted_volume",
     level="error",
     says="{wanted_volume} is less than the other parts give already, {others}.",
-    advice="Mind the units, or take less of them.",
+    advice="Check the units, or take less of the other parts.",
 )
 def less_than_the_parts(
     wanted_volume: Array, wanted: Wanted, first_row: Rows, solved: Solved, rest: mixing.Blend
@@ -272,7 +274,8 @@ def strength_missed(
     cell="wanted_volume",
     level="warning",
     says="The parts give {given}, not the wanted {wanted_volume}.",
-    advice="Leave the volume of one part blank to have it computed; for strength and volume both, of two.",
+    advice="Leave the volume of one part blank to have it computed; to meet a wanted strength, too, leave "
+    "two blank.",
 )
 def volume_missed(wanted_volume: Array, wanted: Wanted, blends: mixing.Blend) -> tuple[Mask, dict[str, Any]]:
     """Off by more than half a percent."""
@@ -284,8 +287,8 @@ def volume_missed(wanted_volume: Array, wanted: Wanted, blends: mixing.Blend) ->
     "blend",
     cell="wanted_strength",
     level="warning",
-    says="Further up {used} is wanted of the same lot; that is used, not {wanted_strength}.",
-    advice="Say once for each lot what you want.",
+    says="Further up {used} is wanted for the same lot; that is used, not {wanted_strength}.",
+    advice="Type what you want once for each lot.",
 )
 def two_wanted_strengths(wanted_strength: Array, wanted: Wanted) -> tuple[Mask, dict[str, Any]]:
     """Two lines of a lot want different strengths."""
@@ -296,8 +299,8 @@ def two_wanted_strengths(wanted_strength: Array, wanted: Wanted) -> tuple[Mask, 
     "blend",
     cell="wanted_volume",
     level="warning",
-    says="Further up {used} is wanted of the same lot; that is used, not {wanted_volume}.",
-    advice="Say once for each lot what you want.",
+    says="Further up {used} is wanted for the same lot; that is used, not {wanted_volume}.",
+    advice="Type what you want once for each lot.",
 )
 def two_wanted_volumes(wanted_volume: Array, wanted: Wanted) -> tuple[Mask, dict[str, Any]]:
     """Two lines of a lot want different volumes."""
@@ -308,8 +311,8 @@ def two_wanted_volumes(wanted_volume: Array, wanted: Wanted) -> tuple[Mask, dict
     "blend",
     cell="volume",
     level="note",
-    says="The volume is blank, and neither a strength nor a volume is wanted of the lot.",
-    advice="Type the volume, or what you want of the lot, and the volume is computed.",
+    says="The volume is blank, and the lot has neither a wanted strength nor a wanted volume.",
+    advice="Type the volume, or what you want of the lot to have the volume computed.",
 )
 def nothing_wanted(volume: Array, wanted: Wanted, first_row: Rows) -> Mask:
     """A blank without anything to find it from."""
@@ -322,7 +325,8 @@ def nothing_wanted(volume: Array, wanted: Wanted, first_row: Rows) -> Mask:
     cell="volume",
     level="note",
     says="More is left blank in this lot than can be computed from what is wanted.",
-    advice="One blank needs a wanted strength, or a volume its wanted volume; two blank volumes need both.",
+    advice="For one blank type a wanted strength (for a blank volume, a wanted volume does, too); for two "
+    "blank volumes type both.",
 )
 def too_many_blanks(volume: Array, wanted: Wanted, possible: Mask, solved: Solved) -> Mask:
     """More unknowns than balances."""
@@ -335,7 +339,7 @@ def too_many_blanks(volume: Array, wanted: Wanted, possible: Mask, solved: Solve
     cell="strength",
     level="note",
     says="The strength is blank and can't be computed.",
-    advice="Type it, 0 for water; or want a strength of the lot and leave nothing else of it blank.",
+    advice="Type it, 0 for water; or type a wanted strength and leave nothing else of the lot blank.",
 )
 def strength_unknown(strength: Array, possible: Mask, solved: Solved) -> Mask:
     """A blank strength without a wanted one, or with other blanks beside it."""
@@ -347,7 +351,7 @@ def strength_unknown(strength: Array, possible: Mask, solved: Solved) -> Mask:
     cell="lot",
     level="note",
     says="The lot {lot} has one part only.",
-    advice="Write the same lot on every line of a blend, spelled alike.",
+    advice="Write the same lot on every line of a blend, spelled the same.",
 )
 def one_part_only(first_row: Rows) -> Mask:
     """Nothing to blend: the next part is not typed yet, or its lot is spelled otherwise."""
@@ -361,7 +365,7 @@ def one_part_only(first_row: Rows) -> Mask:
     level="warning",
     says="This part holds {alcohol} of pure alcohol; the runs together gave {collected}. As millilitres "
     "it would fit.",
-    advice="Look at the volume and its unit.",
+    advice="Check the volume and its unit.",
 )
 def millilitres_for_litres(
     volume: Array, strength: Array, runs_collected_alcohol: Array
@@ -390,7 +394,8 @@ def below_legal_minimum(blend_strength: Array, legal_minimum: Array) -> Mask:
     cell="strength",
     level="note",
     says="Spirit of {strength} can catch fire at room temperature.",
-    advice="Stop near any flame or spark, ventilate, and pour the weaker into the stronger slowly, stirring.",
+    advice="Stop if any flame or spark is near. Let fresh air in, and pour the weaker into the stronger "
+    "slowly, stirring.",
     danger=True,
 )
 def catches_fire(strength: Array, first_row: Rows) -> Mask:

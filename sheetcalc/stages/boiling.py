@@ -91,7 +91,7 @@ def difference_doubt(
     cell="before",
     level="error",
     says="{before} can't be a gravity. {meant}",
-    advice="Type it as the hydrometer shows it and mind the unit above.",
+    advice="Type it as the hydrometer shows it and check the unit above.",
 )
 def before_impossible(before: Array) -> tuple[Mask, dict[str, Any]]:
     """Outside of anything that ferments: another scale, a short form or a slipped point."""
@@ -104,7 +104,7 @@ def before_impossible(before: Array) -> tuple[Mask, dict[str, Any]]:
     cell="after",
     level="error",
     says="{after} can't be a gravity. {meant}",
-    advice="Type it as the hydrometer shows it and mind the unit above.",
+    advice="Type it as the hydrometer shows it and check the unit above.",
 )
 def after_impossible(after: Array) -> tuple[Mask, dict[str, Any]]:
     """Without its alcohol a wash is no lighter than water, but for the glass."""
@@ -117,7 +117,7 @@ def after_impossible(after: Array) -> tuple[Mask, dict[str, Any]]:
     cell="after",
     level="error",
     says="{after} after boiling is below {before} before; without its alcohol it can only be heavier.",
-    advice="Look whether the two are exchanged, and make up to the same volume with water.",
+    advice="Check that the two are not exchanged; make up to the very same volume with water.",
 )
 def lighter_after_boiling(before: Array, after: Array, boiled: Boiled, hydrometer: Instrument) -> Mask:
     """By more than two readings can be off."""
@@ -128,7 +128,8 @@ def lighter_after_boiling(before: Array, after: Array, boiled: Boiled, hydromete
     "boiling",
     cell="after",
     level="error",
-    says="{after} after boiling is below pure water; there is alcohol left, or the glass is off.",
+    says="{after} after boiling is below pure water; there may be alcohol left in it, or the hydrometer is "
+    "off.",
     advice="Boil it down by half, let it cool, make up with water and read again.",
 )
 def lighter_than_water(after: Array, boiled: Boiled, hydrometer: Instrument) -> Mask:
@@ -149,7 +150,7 @@ def _scatter(hydrometer: Instrument) -> float:
     says="Boiling gives {boiled_strength}, the original gravity {by_original}: further apart than the "
     "readings can be off ({allowed}).",
     advice="Repeat it: boil down by half, cool, make up to the very same volume. If it stays, the original "
-    "gravity is wrong, or sugar or water was added since; then trust the boiling.",
+    "gravity may be wrong, or sugar or water was added since; then trust the boiling.",
 )
 def disagrees(
     difference: Array, difference_doubt: Array, boiled: Boiled, hydrometer: Instrument
@@ -163,8 +164,9 @@ def disagrees(
     "boiling",
     cell="before_temperature",
     level="error",
-    says="{before_temperature} is no temperature of a sample; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
+    says="{before_temperature} is too hot for a sample; as °F it would make sense.",
+    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so "
+    "hot, cool it and read again.",
 )
 def fahrenheit_before(before_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""
@@ -176,7 +178,8 @@ def fahrenheit_before(before_temperature: Array) -> Mask:
     cell="after_temperature",
     level="error",
     says="At {after_temperature} a reading can't be corrected; it is still hot, or meant as °F.",
-    advice="Choose °F as the unit, or let it cool to about 20 °C and read again.",
+    advice="If it is in °F, write °F behind the number; if it is hot, let it cool to about 20 °C (68 °F), "
+    "make up again and read.",
 )
 def fahrenheit_after(after_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column, or straight off the fire."""
@@ -188,7 +191,7 @@ def fahrenheit_after(after_temperature: Array) -> Mask:
     cell="after_temperature",
     level="warning",
     says="At {after_temperature} a reading can't be corrected; 40 °C (104 °F) is the most.",
-    advice="Let it cool to about 20 °C, make up again and read.",
+    advice="Let it cool to about 20 °C (68 °F), make up again and read.",
 )
 def still_hot(after_temperature: Array) -> Mask:
     """Above the range of the density formula."""

@@ -329,8 +329,8 @@ def _twice(strength: Array, of: Array) -> Mask:
     "bottling",
     cell="bottle_size",
     level="error",
-    says="{typed} is no bottle; {meant} would be.",
-    advice="Mind the unit above, or write it behind the number, such as '0.7 L'.",
+    says="{typed} is no size of a bottle; {meant} would be.",
+    advice="Check the unit above, or write it behind the number, such as '0.7 L'.",
 )
 def size_in_another_unit(bottle_size: Array, no_bottle: Mask) -> tuple[Mask, dict[str, Any]]:
     """Litres in a column of millilitres, or the other way round."""
@@ -355,7 +355,7 @@ def size_in_centilitres(centilitres: Mask, batch_bottle_size: Array) -> tuple[Ma
 @check(
     "bottling",
     cell="bottles",
-    level="error",
+    level="warning",
     says="{count} bottles: a part of a bottle can't be sold as one.",
     advice="Count the full ones; what is left over stays with the lot.",
 )
@@ -369,8 +369,8 @@ def part_of_a_bottle(bottles: Array) -> tuple[Mask, dict[str, Any]]:
     "bottling",
     cell="bottles",
     level="error",
-    says="{volume} in bottles, but there was only {there_was} of it. {taken}",
-    advice="Count the bottles again; look at their size and at the volume of the lot.",
+    says="{volume} in bottles, but there was only {there_was} of this lot. {taken}",
+    advice="Count the bottles again; check their size and the volume of the lot.",
 )
 def more_than_there_was(
     overdrawn: Mask, there_was: Array, volume_available: Array, of_lot: list[Lot]
@@ -386,7 +386,7 @@ def more_than_there_was(
     "bottling",
     cell="filled_volume",
     level="warning",
-    says="{filled_volume} in a bottle of {size}; it may be {low} to {high}. {meant}",
+    says="{filled_volume} in a bottle of {size}; {low} to {high} is usually allowed. {meant}",
     advice="Measure or weigh a few more; adjust the filling, or change the label.",
 )
 def fill_outside_tolerance(
@@ -426,8 +426,8 @@ def label_strength_missing(label_strength: Array, bottles: Array) -> Mask:
     "bottling",
     cell="label_strength",
     level="error",
-    says="{label_strength} does not fit {expected}, as this spirit should have; {meant}.",
-    advice="Mind the unit above: proof is about twice % vol.",
+    says="{label_strength} does not fit the {expected} that this spirit should have; {meant}.",
+    advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def label_in_another_unit(
     label_slipped: Mask, label_strength: Array, measured_strength: Array, usual_strength: Array
@@ -440,8 +440,8 @@ def label_in_another_unit(
     "bottling",
     cell="measured_strength",
     level="error",
-    says="{measured_strength} does not fit {expected}, as this spirit should have; {meant}.",
-    advice="Mind the unit above: proof is about twice % vol.",
+    says="{measured_strength} does not fit the {expected} that this spirit should have; {meant}.",
+    advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def measured_in_another_unit(
     measured_slipped: Mask, measured_strength: Array, label_strength: Array, usual_strength: Array
@@ -461,8 +461,9 @@ def _meant(typed: Array, other: Array, usual: Array) -> dict[str, Any]:
     cell="measured_strength",
     level="warning",
     says="{measured_strength} in the bottle, {label_strength} on the label; more than {tolerance} either "
-    "way is not allowed.",
-    advice="Read again at about 20 °C. If it stays, change the label, or adjust what is not bottled yet.",
+    "way is usually not allowed.",
+    advice="Read again at about 20 °C (68 °F). If it stays, change the label, or adjust what is not bottled "
+    "yet.",
 )
 def label_untrue(
     measured_strength: Array,
@@ -522,7 +523,8 @@ def unknown_lot(
     "bottling",
     cell="measured_strength",
     level="note",
-    says="Your alcoholmeter, off by up to {uncertainty}, can't tell whether the label holds to {tolerance}.",
+    says="Your alcoholmeter may be off by up to {uncertainty}, too much to tell whether the label is right "
+    "to {tolerance}.",
     advice="Use one with finer divisions over a short range, or have a bottle measured.",
 )
 def alcoholmeter_too_coarse(
@@ -554,7 +556,7 @@ def below_legal_minimum(label_strength: Array, legal_minimum: Array, label_slipp
     cell="bottled_at",
     level="error",
     says="{bottled_at} is before {step}, {ready}.",
-    advice="Look at both dates, and at the lot; year first (2026-03-04) can't be misread.",
+    advice="Check both dates, and the lot; year first (2026-03-04) can't be misread.",
 )
 def before_it_was_ready(
     bottled_at: Array, runs_stopped_at: Array, runs_kind: Any, of_lot: list[Lot]
@@ -580,7 +582,7 @@ def _latest(moments: Array) -> Array:
     cell="bottled_at",
     level="note",
     says="There is no batch code on the batch card, so there is no lot code for the label.",
-    advice="Give the batch a short code there; bottles for sale need a lot code.",
+    advice="Give the batch a short code there; bottles for sale usually need a lot code.",
 )
 def no_batch_code(batch_code: Any, bottles: Array, bottled_at: Array) -> Mask:
     """Said once, at the first filling."""

@@ -152,7 +152,8 @@ def _names(names: Any) -> list[str]:
     cell="volume_in",
     level="error",
     says="{volume_in} goes in, but on Strength this lot is only {lot_volume}. {meant}",
-    advice="Look at both volumes and their units; call a lot that was put together by another name.",
+    advice="Check both volumes and their units; if several lots went in together, give the mix a name of "
+    "its own.",
 )
 def more_than_the_lot(volume_in: Array, lot_volume: Array, too_much: Mask) -> tuple[Mask, dict[str, Any]]:
     """More than there is, by more than two volumes may be off."""
@@ -174,7 +175,7 @@ def _too_much(volume_in: Array, lot_volume: Array) -> Mask:
     "carbon",
     cell="strength_in",
     level="warning",
-    says="{strength_in} is not what Strength says of this lot ({known}).",
+    says="{strength_in} does not fit the {known} that Strength shows for this lot.",
     advice="Measure it again, and type the true strength at 20 °C.",
 )
 def not_as_on_strength(
@@ -190,8 +191,8 @@ def not_as_on_strength(
     cell="strength_in",
     level="warning",
     says="{strength_in} is too strong for the filter: above 50 % vol carbon takes up little. {meant}",
-    advice="Bring it to 40 to 50 % vol with water first. Above about 60 % vol it can catch fire at room "
-    "temperature: no flame near it.",
+    advice="Bring it to 40 to 50 % vol (80 to 100 proof) with water first. Above about 60 % vol it can "
+    "catch fire at room temperature: no flame or spark near it.",
 )
 def too_strong_to_filter(strength_in: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
     """Above the trade's limit by more than the glass can be off."""
@@ -209,7 +210,7 @@ def _too_strong(strength_in: Array, strength_doubt: float) -> Mask:
     cell="carbon_mass",
     level="warning",
     says="{carbon_mass} for {volume_in} is far from the usual {least} to {most}. {meant}",
-    advice="Look at the mass, the volume and their units; weigh the carbon dry.",
+    advice="Check the mass, the volume and their units; weigh the carbon dry.",
 )
 def unusual_carbon(
     carbon_mass: Array, volume_in: Array, carbon_per_litre: Array, lot_volume: Array
@@ -261,7 +262,7 @@ def spent_carbon(through: Array, volume_in: Array, carbon_mass: Array) -> tuple[
     cell="ended_at",
     level="error",
     says="It ended, {ended_at}, before it started, {started_at}.",
-    advice="Look at both dates and times.",
+    advice="Check both dates and times.",
 )
 def ended_before_it_started(started_at: Array, ended_at: Array) -> Mask:
     """Times in the wrong order, or no time between them."""
@@ -273,7 +274,7 @@ def ended_before_it_started(started_at: Array, ended_at: Array) -> Mask:
     cell="ended_at",
     level="warning",
     says="{volume_in} in {hours} is fast for {carbon_mass} of carbon; 6 to 12 hours for 1 L is usual.",
-    advice="Look at the times; if they hold, throttle the filter and let it go through once more.",
+    advice="Check the times; if they are right, slow the filter down and let it go through once more.",
 )
 def too_fast(contact: Array, volume_in: Array, carbon_per_litre: Array) -> tuple[Mask, dict[str, Any]]:
     """Fast for its volume, and for its carbon, too: a large bed may run faster."""
@@ -287,8 +288,8 @@ def too_fast(contact: Array, volume_in: Array, carbon_per_litre: Array) -> tuple
     cell="ended_at",
     level="warning",
     says="{volume_in} in {hours} is very slow; 6 to 12 hours for 1 L is usual.",
-    advice="Look at the dates; if they hold, the filter is clogged with fines, and spirit that stands open "
-    "loses alcohol.",
+    advice="Check the dates; if they are right, carbon dust may clog the filter, and spirit that stands "
+    "open loses alcohol.",
 )
 def too_slow(contact: Array, volume_in: Array) -> tuple[Mask, dict[str, Any]]:
     """More than double of the usual; a small jar gets as long as a litre."""
@@ -305,7 +306,7 @@ def _hours(contact: Array) -> Any:
     cell="strength_out",
     level="error",
     says="{strength_out} came out of {strength_in}: no carbon makes spirit stronger.",
-    advice="Measure both again at about 20 °C, and mind their units.",
+    advice="Measure both again at about 20 °C (68 °F), and check their units.",
 )
 def stronger_out(
     strength_in: Array, strength_out: Array, strength_in_doubt: Mask, two_strengths: float
@@ -319,7 +320,7 @@ def stronger_out(
     cell="volume_out",
     level="error",
     says="{out} of pure alcohol came out, but only {into} went in. {meant}",
-    advice="Look at both volumes, the strengths and their units.",
+    advice="Check both volumes, the strengths and their units.",
 )
 def more_alcohol_out(
     alcohol_in: Array,
@@ -349,7 +350,7 @@ def _gained(alcohol_in: Array, alcohol_out: Array, strength_in: Array, two_stren
     cell="volume_out",
     level="warning",
     says="{volume_out} came out of {volume_in}; only rinsing water makes it more. {meant}",
-    advice="Look at both volumes and their units; if you rinsed the filter, measure the strength out.",
+    advice="Check both volumes and their units; if you rinsed the filter, measure the strength out.",
 )
 def more_volume_out(
     volume_in: Array,
@@ -371,7 +372,7 @@ def more_volume_out(
     cell="volume_out",
     level="warning",
     says="{loss} of {volume_in} stayed behind; {carbon_mass} of carbon keeps about {kept}. {meant}",
-    advice="Look at the volumes and their units; let it drain, look for a leak, and rinse the rest out with "
+    advice="Check the volumes and their units; let it drain, look for a leak, and rinse the rest out with "
     "water.",
 )
 def much_lost(
@@ -393,7 +394,8 @@ def _short(loss: Array, volume_in: Array, carbon_mass: Array) -> Mask:
     cell="strength_out",
     level="warning",
     says="{alcohol_lost} of pure alcohol is gone, more than {carbon_mass} of carbon keeps ({kept}).",
-    advice="Measure the strength again; if it holds, the carbon was too wet, or the spirit stood open.",
+    advice="Measure the strength again; if it is right, the carbon may have been too wet, or the spirit "
+    "stood open.",
 )
 def alcohol_gone(
     alcohol_lost: Array,
@@ -417,7 +419,7 @@ def alcohol_gone(
     "carbon",
     cell="strength_out",
     level="note",
-    says="Without the strength that came out it can't be told where alcohol went.",
+    says="Without the strength that came out, the alcohol that stayed behind can't be computed.",
     advice="Measure it and type it.",
 )
 def strength_out_missing(volume_out: Array, strength_out: Array) -> Mask:

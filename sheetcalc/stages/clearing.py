@@ -42,7 +42,7 @@ NEXT = {
     "silica sol": ("second fining", "Spread the chitosan over the top and leave it still."),
     "fining": ("racking", "Leave it still, and rack when it looks clear."),
     "looking": ("racking", "Trust your eye more than the clock."),
-    "racking": ("filter or run", "Keep the lees out of the still; they burn on and smell."),
+    "racking": ("filter or run", "Keep the lees out of the still; they can burn on and smell."),
     "filtering": ("run", "Keep it closed until then."),
 }
 
@@ -215,8 +215,8 @@ def _hours(later: Array, earlier: Array) -> Texts:
     "clearing",
     cell="dose",
     level="error",
-    says="{dose} in {volume_fined} can't be a dose of anything. {meant}",
-    advice="Look at the dose, at the volume and at their units.",
+    says="{dose} in {volume_fined} is far more than any fining takes. {meant}",
+    advice="Check the dose, the volume and their units.",
 )
 def impossible_dose(
     dose: Array, dose_per_litre: Array, volume_fined: Array, usual: Doses
@@ -231,8 +231,8 @@ def impossible_dose(
     "clearing",
     cell="dose_mass",
     level="error",
-    says="{dose_mass} in {volume_fined} can't be a dose of anything. {meant}",
-    advice="Look at the dose, at the volume and at their units.",
+    says="{dose_mass} in {volume_fined} is far more than any fining takes. {meant}",
+    advice="Check the dose, the volume and their units.",
 )
 def impossible_weighed_dose(
     dose_mass: Array, mass_per_litre: Array, volume_fined: Array, usual_weighed: Doses
@@ -248,7 +248,7 @@ def impossible_weighed_dose(
     cell="dose",
     level="warning",
     says="{dose} of {agent} in {volume_fined} is far from the usual {least} to {most}. {meant}",
-    advice="Look at the dose, the volume and the packet; the packet goes first.",
+    advice="Check the dose, the volume and the packet; if the packet says so, keep to the packet.",
 )
 def unusual_dose(
     dose: Array, dose_per_litre: Array, volume_fined: Array, usual: Doses
@@ -263,7 +263,7 @@ def unusual_dose(
     cell="dose_mass",
     level="warning",
     says="{dose_mass} of {agent} in {volume_fined} is far from the usual {least} to {most}. {meant}",
-    advice="Look at the dose, the volume and the packet; the packet goes first.",
+    advice="Check the dose, the volume and the packet; if the packet says so, keep to the packet.",
 )
 def unusual_weighed_dose(
     dose_mass: Array, mass_per_litre: Array, volume_fined: Array, usual_weighed: Doses
@@ -318,8 +318,8 @@ def weighed_dose_missing(
     "clearing",
     cell="agent",
     level="note",
-    says="Which fining went in is not filled in, so its dose, order and time can't be looked at.",
-    advice="Choose it.",
+    says="Which fining went in is not filled in, so its dose, order and time can't be checked.",
+    advice="Choose the one that went in.",
 )
 def agent_missing(step: Any, agent: Any) -> Mask:
     """A fining of nothing."""
@@ -331,8 +331,8 @@ def agent_missing(step: Any, agent: Any) -> Mask:
     cell="agent",
     level="warning",
     says="By these times chitosan went in before silica sol.",
-    advice="Silica sol goes first, chitosan about an hour later. If the times hold and it stays hazy, fine "
-    "it once more in that order.",
+    advice="Silica sol goes first, chitosan about an hour later. If the times are right and it stays hazy, "
+    "fine it once more in that order.",
 )
 def chitosan_before_silica_sol(step: Any, agent: Any, order: Places) -> Mask:
     """The two parts the wrong way round; chitosan alone is a way of its own."""
@@ -354,7 +354,7 @@ def _reversed_parts(step: Any, agent: Any, order: Places) -> Mask:
     cell="step",
     level="warning",
     says="There is no first fining before this second one.",
-    advice="Look at the steps and their dates; the first part gives the second something to hold on to.",
+    advice="Check the steps and their dates; the first part gives the second something to hold on to.",
 )
 def second_fining_first(step: Any, agent: Any, done_at: Array, order: Places) -> Mask:
     """What two exchanged agents explain is told by another check; an undated first part may be earlier."""
@@ -369,8 +369,8 @@ def second_fining_first(step: Any, agent: Any, done_at: Array, order: Places) ->
     "clearing",
     cell="done_at",
     level="warning",
-    says="Chitosan went in {waited} after the silica sol.",
-    advice="Wait about an hour between the two; if it stays hazy after a day, fine it once more.",
+    says="Chitosan went in only {waited} after the silica sol; about an hour is usual.",
+    advice="Next time wait an hour; if it stays hazy after a day, fine it once more.",
 )
 def second_part_too_soon(step: Any, agent: Any, done_at: Array, order: Places) -> tuple[Mask, dict[str, Any]]:
     """Sooner than about one hour, less what a clock time is rounded by."""
@@ -386,7 +386,7 @@ def second_part_too_soon(step: Any, agent: Any, done_at: Array, order: Places) -
     cell="step",
     level="warning",
     says="By these times it was fined before the gas was stirred out.",
-    advice="Gas keeps the haze up. If the times hold and it stays hazy, fine it once more.",
+    advice="Gas keeps the haze up. If the times are right and it stays hazy, fine it once more.",
 )
 def fined_before_degassing(step: Any, order: Places) -> Mask:
     """There is a degassing, but only later; said at the first fining."""
@@ -456,7 +456,7 @@ def _working(moments: Array, state_then: Any, sound: Curve, hydrometer: Instrume
     cell="done_at",
     level="note",
     says="No reading before it shows that the fermentation was finished.",
-    advice="Two to three days at the same reading make sure of it.",
+    advice="Before fining, wait until the reading has stayed the same for two to three days.",
 )
 def hardly_at_rest(
     step: Any,
@@ -480,8 +480,9 @@ def hardly_at_rest(
     "clearing",
     cell="done_at",
     level="warning",
-    says="Only {waited} after the fining; {agent_before} needs {needed} to settle.",
-    advice="What has not settled goes along; let it stand and rack it once more.",
+    says="Racked or filtered only {waited} after the fining; {agent_before} usually needs {needed} to "
+    "settle.",
+    advice="What has not settled comes along; let it stand and rack it once more.",
 )
 def racked_too_soon(
     step: Any, agent: Any, done_at: Array, settling: Array, order: Places
@@ -508,8 +509,8 @@ def _agents(agent: Any) -> list[str]:
     "clearing",
     cell="done_at",
     level="warning",
-    says="A run was heated up {waited} after this fining; {agent_before} needs {needed} to settle.",
-    advice="Finings and yeast burn on in the still; let the wash clear and rack it first.",
+    says="A run was heated up {waited} after this fining; {agent_before} usually needs {needed} to settle.",
+    advice="Finings and yeast can burn on in the still; let the wash clear and rack it first.",
 )
 def run_too_soon(
     step: Any,
@@ -541,7 +542,7 @@ def run_too_soon(
     cell="done_at",
     level="warning",
     says="{done_at} is far from the other dates. {meant}",
-    advice="Look at the date; year first (2026-03-04) can't be misread.",
+    advice="Check the date; year first (2026-03-04) can't be misread.",
 )
 def odd_date(done_at: Array) -> tuple[Mask, dict[str, Any]]:
     """A month or a year mistyped, or day and month exchanged."""
@@ -562,7 +563,7 @@ def _odd(done_at: Array) -> Mask:
     cell="done_at",
     level="warning",
     says="{done_at} is after the last of the wash was run, {run_at}. {meant}",
-    advice="Look at this date and at those on Runs.",
+    advice="Check this date and those on Runs.",
 )
 def cleared_after_the_run(
     done_at: Array,
@@ -588,7 +589,7 @@ def cleared_after_the_run(
     cell="done_at",
     level="warning",
     says="{done_at} is before the yeast was pitched, {started_at}.",
-    advice="Look at this date and at the one on the batch card.",
+    advice="Check this date and the one on the batch card.",
 )
 def before_the_yeast(done_at: Array, started_at: Array, order: Places) -> Mask:
     """There was nothing to clear yet; said at the first step."""
@@ -600,7 +601,7 @@ def before_the_yeast(done_at: Array, started_at: Array, order: Places) -> Mask:
     cell="volume_after",
     level="error",
     says="{volume_after} is more than there was before, {before}. {meant}",
-    advice="Look at the volume, its unit and the wash volume on the batch card.",
+    advice="Check the volume, its unit and the wash volume on the batch card.",
 )
 def more_than_before(
     volume_after: Array, volume_before: Array, wash_kind: Any
@@ -615,7 +616,8 @@ def more_than_before(
     cell="volume_after",
     level="warning",
     says="{gone} of {before} would be gone, much more than usual. {meant}",
-    advice="Look at the volume and its unit; if it holds, let the lees settle again and rack them once more.",
+    advice="Check the volume and its unit; if they are right, let the lees settle again and rack them once "
+    "more.",
 )
 def much_lost(volume_after: Array, volume_before: Array, wash_kind: Any) -> tuple[Mask, dict[str, Any]]:
     """More than lees of that kind hold, and than two volumes may be off."""

@@ -156,7 +156,7 @@ def cost_per_bottle(
     cell="cost",
     level="note",
     says="The total is without the {what}. {note}",
-    advice="Fill the price in for the whole cost.",
+    advice="Fill in the price to get the whole cost.",
 )
 def price_missing(lines: list[Line], total_cost: Array) -> Mask:
     """Somebody who gave one price is told which ones are missing."""

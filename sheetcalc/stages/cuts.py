@@ -328,7 +328,7 @@ def unknown_run(misnamed: Mask, order: Order) -> Mask:
     cell="volume",
     level="error",
     says="With this jar {cumulative_volume} are collected from a charge of {charged}: that can't be.",
-    advice="Look at the volumes of the jars, at their unit and at the charge.",
+    advice="Check the volumes of the jars, their unit and the charge.",
 )
 def beyond_the_charge(cumulative_volume: Array, charge: Charge, order: Order) -> tuple[Mask, dict[str, Any]]:
     """More comes out than went in; said where it is passed."""
@@ -340,7 +340,7 @@ def beyond_the_charge(cumulative_volume: Array, charge: Charge, order: Order) ->
     cell="reading",
     level="error",
     says="With this jar {cumulative_alcohol} of pure alcohol are collected, but only {charged} was charged.",
-    advice="Look at the volumes and readings of the jars, at their units and at the charge.",
+    advice="Check the volumes and readings of the jars, their units and the charge.",
 )
 def more_alcohol_out(
     cumulative_alcohol: Array,
@@ -404,7 +404,7 @@ def _is(fraction: Any, word: str) -> Mask:
     cell="reading",
     level="error",
     says="{reading} is more than any still gives here ({azeotrope}). {meant}",
-    advice="Mind the unit above: proof is twice % vol.",
+    advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(
     reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
@@ -417,8 +417,8 @@ def above_azeotrope(
     "cuts",
     cell="reading",
     level="warning",
-    says="{strength_20} does not fit the jars around it: a run only gets weaker.",
-    advice="Read it again at its temperature. If it holds, heat or reflux changed, or jars are exchanged.",
+    says="{strength_20} does not fit the jars around it: a run usually only gets weaker.",
+    advice="Read it again at its temperature. If it is right, heat or reflux changed, or jars are exchanged.",
 )
 def does_not_get_weaker(
     rising: Mask, fits: Mask, reading: Array, strength_20: Array, strength_doubt: float, order: Order
@@ -440,8 +440,8 @@ def does_not_get_weaker(
     cell="reading",
     level="note",
     says="Spirit of {strength_20} can catch fire at room temperature.",
-    advice="Stop near any flame or spark, ventilate, keep the jars of glass or stainless steel and "
-    "closed when full.",
+    advice="Stop if any flame or spark is near. Let fresh air in; use jars of glass or stainless steel, and "
+    "close them when full.",
     danger=True,
 )
 def catches_fire(strength_20: Array, order: Order) -> Mask:
@@ -469,7 +469,7 @@ def temperature_missing(reading: Array, temperature: Array) -> Mask:
     cell="vapour_temperature",
     level="error",
     says="{vapour_temperature} is hotter than steam; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
+    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit.",
 )
 def fahrenheit_vapour(vapour_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""
@@ -481,7 +481,7 @@ def fahrenheit_vapour(vapour_temperature: Array) -> Mask:
     cell="vapour_temperature",
     level="error",
     says="At {vapour_temperature} no spirit comes over.",
-    advice="Read it in the vapour while the jar fills; if it was °C in a column of °F, choose °C.",
+    advice="Read it in the vapour while the jar fills; if it is in °C, write °C behind the number.",
 )
 def vapour_too_cool(vapour_temperature: Array) -> Mask:
     """Degrees Celsius in a Fahrenheit column, or a head that is still cold."""
@@ -493,7 +493,7 @@ def vapour_too_cool(vapour_temperature: Array) -> Mask:
     cell="vapour_temperature",
     level="warning",
     says="The jar shows {strength_20}; its vapour would be at {fitting}, not at {vapour_temperature}.",
-    advice="Look at both readings. If they hold, the bulb is not in the vapour at the outlet.",
+    advice="Check both readings. If they are right, the bulb may not be in the vapour at the outlet.",
 )
 def vapour_disagrees(apart: Apart, throughout: Mask) -> tuple[Mask, dict[str, Any]]:
     """Vapour temperature and jar contradict each other, in this jar alone."""
@@ -533,10 +533,9 @@ def fraction_out_of_order(in_order: Mask) -> Mask:
     "cuts",
     cell="fraction",
     level="warning",
-    says="Hearts are kept, but nothing is set aside as first runnings.",
-    advice="Stop before anyone drinks of it: the first of each run is not for drinking, set it aside; "
-    "the runs sheet tells how much is usual. No smell and no temperature shows when methanol is "
-    "gone, and no cut takes it out.",
+    says="Hearts are kept, but no jar of this run is marked as first runnings.",
+    advice="Stop before anyone drinks it. Set the first of the run aside as first runnings (Runs shows how "
+    "much). No smell or temperature shows when methanol is gone; no cut takes it all out.",
     danger=True,
 )
 def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Order) -> Mask:
@@ -551,8 +550,8 @@ def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Or
     cell="volume",
     level="note",
     says="{aside} are set aside as first runnings; common practice for this charge is about {usual}.",
-    advice="Set more aside, at the latest in the next run. No smell and no temperature shows when "
-    "methanol is gone, and no cut takes it out.",
+    advice="Set more aside now, or at least from the next run. No smell or temperature shows when methanol "
+    "is gone; no cut takes it all out.",
 )
 def little_set_aside(
     fraction: Any, volume: Array, charge: Charge, order: Order

@@ -281,7 +281,7 @@ def _scatter(hydrometer: Instrument) -> float:
     cell="reading",
     level="error",
     says="{reading} can't be a gravity. {meant}",
-    advice="Type it as the hydrometer shows it and mind the unit above.",
+    advice="Type it as the hydrometer shows it and check the unit above.",
 )
 def gravity_impossible(reading: Array, around: Around) -> tuple[Mask, dict[str, Any]]:
     """Outside of anything that ferments: another scale, a short form or a slipped point."""
@@ -292,9 +292,10 @@ def gravity_impossible(reading: Array, around: Around) -> tuple[Mask, dict[str, 
 @check(
     "fermentation",
     cell="reading",
-    level="error",
-    says="{gravity_20} is above the original gravity of {original_gravity}. {meant}",
-    advice="Read again; if it stays, the original gravity on the batch card is wrong, or sugar was added.",
+    level="warning",
+    says="{gravity_20} at 20 °C is above the original gravity of {original_gravity}. {meant}",
+    advice="Read again; if it stays, the original gravity on the batch card may be wrong, or sugar was "
+    "added.",
 )
 def above_original(
     reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, around: Around
@@ -313,9 +314,9 @@ def above_original(
     "fermentation",
     cell="reading",
     level="error",
-    says="{gravity_20} is below {lowest_gravity}, the least this wash can reach "
-    "from {original_gravity}. {meant}",
-    advice="Read again; if it stays, the original gravity on the batch card is too low.",
+    says="{gravity_20} at 20 °C is below {lowest_gravity}, the least this wash can reach from "
+    "{original_gravity}. {meant}",
+    advice="Read again; if it stays, the original gravity on the batch card may be too low.",
 )
 def below_lowest(
     reading: Array, gravity_20: Array, lowest_gravity: Array, hydrometer: Instrument, around: Around
@@ -329,8 +330,9 @@ def below_lowest(
     "fermentation",
     cell="reading",
     level="warning",
-    says="{gravity_20} does not fit the readings around it ({before} before, {after} after). {meant}",
-    advice="Look at the reading and its date again. If sugar was added, say so in the note.",
+    says="{gravity_20} at 20 °C does not fit the readings around it ({before} before, {after} after). "
+    "{meant}",
+    advice="Check the reading and its date. If sugar was added, say so in the note.",
 )
 def out_of_line(
     reading: Array,
@@ -360,8 +362,8 @@ def out_of_line(
     "fermentation",
     cell="reading",
     level="warning",
-    says="It fell by {fall} since the reading before; no wash ferments that fast.",
-    advice="Look at this reading, the one before and their dates.",
+    says="It fell at {fall} since the reading before; even a very fast wash is slower.",
+    advice="Check this reading, the one before and their dates.",
 )
 def falls_too_fast(
     daily_change: Array, around: Around, hydrometer: Instrument
@@ -375,9 +377,10 @@ def falls_too_fast(
     "fermentation",
     cell="reading",
     level="warning",
-    says="The same as the reading before, though it fell before and fell faster after: copied? "
-    "{between} would lie between its neighbours.",
-    advice="Look at the reading; if it was so, it stood for a day, and cold or want of food does that.",
+    says="The same as the reading before, though it fell before and fell faster after: was it copied? About "
+    "{between} would fit here.",
+    advice="Check the reading. If it is right, the wash stood still for a day; cold or too little food for "
+    "the yeast can do that.",
 )
 def copied_from_above(reading: Array, sound: Curve, hydrometer: Instrument) -> tuple[Mask, dict[str, Any]]:
     """A day of standing between a fall and a larger one, by more than two readings can be off.
@@ -401,7 +404,7 @@ def copied_from_above(reading: Array, sound: Curve, hydrometer: Instrument) -> t
     cell="taken_at",
     level="warning",
     says="{taken_at} is out of order among the dates around it. {meant}",
-    advice="Look at the date; year first (2026-03-04) can't be misread.",
+    advice="Check the date; year first (2026-03-04) can't be misread.",
 )
 def date_out_of_order(taken_at: Array, dated: Mask) -> tuple[Mask, dict[str, Any]]:
     """One of the few dates against the direction of the rest."""
@@ -414,7 +417,7 @@ def date_out_of_order(taken_at: Array, dated: Mask) -> tuple[Mask, dict[str, Any
     cell="taken_at",
     level="warning",
     says="{taken_at} is before the yeast was pitched, {started_at}.",
-    advice="Look at this date and at the one on the batch card.",
+    advice="Check this date and the one on the batch card.",
 )
 def before_the_yeast(taken_at: Array, started_at: Array) -> Mask:
     """A reading of the fresh wash the day before is fine; where most are early, the batch card says so."""
@@ -427,7 +430,7 @@ def before_the_yeast(taken_at: Array, started_at: Array) -> Mask:
     cell="taken_at",
     level="warning",
     says="{taken_at} is more than 60 days after the reading before it.",
-    advice="Look at the month and the year.",
+    advice="Check the month and the year.",
 )
 def long_gap(taken_at: Array, dated: Mask) -> Mask:
     """A month or a year mistyped; no wash is left unread for two months."""
@@ -442,8 +445,9 @@ def long_gap(taken_at: Array, dated: Mask) -> Mask:
     "fermentation",
     cell="sample_temperature",
     level="error",
-    says="{sample_temperature} is no temperature of a sample; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
+    says="{sample_temperature} is too hot for a sample; as °F it would make sense.",
+    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so "
+    "hot, cool it and read again.",
 )
 def fahrenheit_sample(sample_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""
@@ -455,7 +459,7 @@ def fahrenheit_sample(sample_temperature: Array) -> Mask:
     cell="sample_temperature",
     level="error",
     says="At {sample_temperature} the sample would be frozen; as °C the number would make sense.",
-    advice="Choose °C as the unit, or write °C behind the number.",
+    advice="Write °C behind the number; if the whole column is in °C, choose it as the unit.",
 )
 def celsius_sample(sample_temperature: Array) -> Mask:
     """Degrees Celsius in a Fahrenheit column."""
@@ -480,7 +484,8 @@ def sample_too_hot(sample_temperature: Array) -> Mask:
     cell="wash_temperature",
     level="error",
     says="{wash_temperature} would kill the yeast; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
+    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so "
+    "hot, cool it and pitch fresh yeast.",
 )
 def fahrenheit_wash(wash_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""
@@ -492,7 +497,7 @@ def fahrenheit_wash(wash_temperature: Array) -> Mask:
     cell="wash_temperature",
     level="error",
     says="At {wash_temperature} the wash would be frozen; as °C the number would make sense.",
-    advice="Choose °C as the unit, or write °C behind the number.",
+    advice="Write °C behind the number; if the whole column is in °C, choose it as the unit.",
 )
 def celsius_wash(wash_temperature: Array) -> Mask:
     """Degrees Celsius in a Fahrenheit column."""
@@ -503,8 +508,8 @@ def celsius_wash(wash_temperature: Array) -> Mask:
     "fermentation",
     cell="wash_temperature",
     level="warning",
-    says="{wash_temperature} is warmer than the yeast stands ({temperature_high}).",
-    advice="Cool it; off flavours and a stuck wash come from heat.",
+    says="{wash_temperature} is warmer than this yeast should have it ({temperature_high} at most).",
+    advice="Cool it; heat can bring off flavours and a stuck wash.",
 )
 def wash_too_warm(
     wash_temperature: Array, temperature_low: Array, temperature_high: Array, thermometer: Instrument
@@ -519,8 +524,8 @@ def wash_too_warm(
     "fermentation",
     cell="wash_temperature",
     level="warning",
-    says="{wash_temperature} is cooler than the yeast works at ({temperature_low}).",
-    advice="Warm it gently; in the cold it stops before the sugar is gone.",
+    says="{wash_temperature} is cooler than this yeast should have it ({temperature_low} at least).",
+    advice="Warm it gently; in the cold it may stop before the sugar is gone.",
 )
 def wash_too_cool(
     wash_temperature: Array, temperature_low: Array, temperature_high: Array, thermometer: Instrument
@@ -535,8 +540,8 @@ def wash_too_cool(
     "fermentation",
     cell="reading",
     level="warning",
-    says="The reading has stood still for two days or more at {gravity_20}, with {attenuation} of "
-    "the sugar gone: stalled.",
+    says="The reading has stood still for two days or more at {gravity_20}, with only {attenuation} of the "
+    "sugar gone: it looks stalled.",
     advice="Check temperature and nutrients, rouse the yeast gently, or pitch a fresh active starter.",
 )
 def stalled(state: Any, sound: Curve) -> Mask:
@@ -548,7 +553,7 @@ def stalled(state: Any, sound: Curve) -> Mask:
     "fermentation",
     cell="reading",
     level="note",
-    says="The reading has stood still for two days or more near the expected end: finished.",
+    says="The reading has stood still for two days or more near the expected end: it looks finished.",
     advice="Clear the wash, then run it.",
 )
 def finished(state: Any, sound: Curve) -> Mask:
@@ -568,8 +573,8 @@ def _newest(state: Any, sound: Curve, word: str) -> Mask:
     "fermentation",
     cell="reading",
     level="warning",
-    says="{alcohol} is more than this yeast is said to stand ({yeast_tolerance}).",
-    advice="Look at the reading, the original gravity and the yeast's packet.",
+    says="{alcohol} is more than this yeast is said to bear ({yeast_tolerance}).",
+    advice="Check the reading, the original gravity and the yeast's packet.",
 )
 def beyond_tolerance(alcohol: Array, yeast_tolerance: Array, sound: Curve) -> Mask:
     """A packet's figure is good to one or two % vol; said once, at the last reading."""
@@ -581,8 +586,8 @@ def beyond_tolerance(alcohol: Array, yeast_tolerance: Array, sound: Curve) -> Ma
     "fermentation",
     cell="sample_temperature",
     level="warning",
-    says="The sample at {sample_temperature} came from a wash at {wash_temperature}.",
-    advice="Look at both; if you did cool the sample that far, all is well.",
+    says="The sample was at {sample_temperature}, its wash at {wash_temperature}: far apart.",
+    advice="Check both; if you did cool the sample that far, all is well.",
 )
 def sample_far_from_wash(sample_temperature: Array, wash_temperature: Array) -> Mask:
     """A slipped digit or point; samples are read near the wash's or the room's temperature."""

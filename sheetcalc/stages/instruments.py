@@ -158,7 +158,7 @@ def _in_scale(instrument: Any, scale: Any, values: Array) -> Array:
     "instruments",
     cell="scale",
     level="error",
-    says="This kind of instrument, {instrument}, is not graduated in {scale}.",
+    says="This kind of instrument, {instrument}, does not read in {scale}.",
     advice="Choose the unit that is engraved on it.",
 )
 def scale_of_another_kind(instrument: Any, scale: Any) -> Mask:
@@ -171,7 +171,8 @@ def scale_of_another_kind(instrument: Any, scale: Any) -> Mask:
     "instruments",
     cell="zero_reading",
     level="warning",
-    says="It would be off by {steps} of its divisions; glass that has slipped, or a wrong unit, does that.",
+    says="In water it is off by {steps} of its divisions; a scale that has slipped inside the glass, or a "
+    "wrong unit, does that.",
     advice="Repeat it in clean water with no bubbles on the glass. If it stays, replace the instrument.",
 )
 def far_from_zero(correction: Array, division: Array) -> tuple[Mask, dict[str, Any]]:
@@ -198,8 +199,8 @@ def water_temperature_missing(instrument: Any, zero_reading: Array, zero_tempera
     "instruments",
     cell="reference_temperature",
     level="warning",
-    says="A proof scale reads right at 60 °F, not at {reference_temperature}.",
-    advice="Look at what is engraved on the glass.",
+    says="A US proof scale reads right at 60 °F, not at {reference_temperature}.",
+    advice="Type what is engraved on the glass.",
 )
 def proof_scale_not_at_sixty(instrument: Any, scale: Any, reference_temperature: Array) -> Mask:
     """US proof is defined at 60 °F (27 CFR part 30)."""
@@ -211,8 +212,8 @@ def proof_scale_not_at_sixty(instrument: Any, scale: Any, reference_temperature:
     "instruments",
     cell="instrument",
     level="note",
-    says="A {instrument} stands further up already; that one is used, not this.",
-    advice="Put the one you use first.",
+    says="There is a line for {instrument} further up already; that one is used, not this.",
+    advice="Put the one you use above the other.",
 )
 def second_of_its_kind(instrument: Any) -> Mask:
     """Only the first line of each kind is used."""
@@ -242,7 +243,7 @@ def division_impossible(instrument: Any, scale: Any, division: Array) -> Mask:
     cell="reference_temperature",
     level="error",
     says="No glass reads right at {reference_temperature}; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
+    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit.",
 )
 def fahrenheit_reference(reference_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""
@@ -254,7 +255,7 @@ def fahrenheit_reference(reference_temperature: Array) -> Mask:
     cell="zero_temperature",
     level="error",
     says="Water at {zero_temperature} is too hot to try a glass in; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
+    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit.",
 )
 def fahrenheit_water(zero_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius column."""

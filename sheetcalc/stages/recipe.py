@@ -419,11 +419,11 @@ def off_plan(settled: bool, volume_off: Mask, gravity_off: Mask) -> bool:
     cell="amount",
     level="error",
     says="{amount} is more than the whole wash weighs. {meant}",
-    advice="Mind the unit above, and look at the wash volume on the batch card.",
+    advice="Check the unit above, and the wash volume on the batch card.",
 )
 def heavier_than_the_wash(amount: Array, too_heavy: Mask) -> tuple[Mask, dict[str, Any]]:
     """Grams in a column of kilograms, mostly."""
-    meant = np.where(amount > 500, "It looks like grams in a column of kilograms.", "").astype(object)
+    meant = np.where(amount > 500, "It looks like grams.", "").astype(object)
     return too_heavy, {"meant": (meant, "amount")}
 
 
@@ -432,14 +432,14 @@ def heavier_than_the_wash(amount: Array, too_heavy: Mask) -> tuple[Mask, dict[st
     cell="liquid_volume",
     level="error",
     says="{liquid_volume} is more than the whole wash. {meant}",
-    advice="Mind the unit above, and look at the wash volume on the batch card.",
+    advice="Check the unit above, and the wash volume on the batch card.",
 )
 def larger_than_the_wash(
     liquid_volume: Array, too_large: Mask, wash_volume: Array, water_volume: Array
 ) -> tuple[Mask, dict[str, Any]]:
     """Millilitres in a column of litres, mostly."""
     tiny = liquid_volume > 5 * _size(wash_volume, water_volume)
-    meant = np.where(tiny, "It looks like millilitres in a column of litres.", "").astype(object)
+    meant = np.where(tiny, "It looks like millilitres.", "").astype(object)
     return too_large, {"meant": (meant, "liquid_volume")}
 
 
@@ -499,8 +499,8 @@ def share_unknown(amount: Array, liquid_volume: Array, fermenting: Array, streng
     "recipe",
     cell="fermentable",
     level="error",
-    says="{fermentable} can't ferment: {most} of it dissolves.",
-    advice="Look at both shares; each is counted on the weight of the item as it is.",
+    says="{fermentable} can't ferment when only {most} of it dissolves.",
+    advice="Check both shares; each is counted on the weight of the item as it is.",
 )
 def more_than_dissolves(fermentable: Array, dissolving: Array) -> tuple[Mask, dict[str, Any]]:
     """Only what dissolves ferments; half a percent is rounding."""
@@ -511,8 +511,8 @@ def more_than_dissolves(fermentable: Array, dissolving: Array) -> tuple[Mask, di
     "recipe",
     cell="fermentable",
     level="warning",
-    says="{fermentable} is more sugar than any {kind} holds ({most} at most).",
-    advice="Look at the share and at the kind; the label of a dry mix or a concentrate tells its own.",
+    says="{fermentable} is more sugar than {kind} usually holds ({most} at most).",
+    advice="Check the share and the kind; for a dry mix or a concentrate take the share from its label.",
 )
 def sweeter_than_its_kind(
     fermentable: Array, of_kind: Any, usual: Usual, dissolving: Array
@@ -527,7 +527,7 @@ def sweeter_than_its_kind(
     "recipe",
     cell="fermentable",
     level="warning",
-    says="{fermentable} is next to no sugar for {kind}. {meant}",
+    says="{fermentable} is almost no sugar for {kind}. {meant}",
     advice="Type it in percent: 80, not 0.8.",
 )
 def share_for_percent(fermentable: Array, too_poor: Mask, of_kind: Any) -> tuple[Mask, dict[str, Any]]:
@@ -542,7 +542,7 @@ def share_for_percent(fermentable: Array, too_poor: Mask, of_kind: Any) -> tuple
     cell="strength",
     level="note",
     says="Without its strength the alcohol in this {kind} is not counted.",
-    advice="Type it from the label, or boil a sample off (Boiling) and take it from there.",
+    advice="Type it from the label, or boil a sample off (Boiling) and take the strength from there.",
 )
 def strength_missing(kind: Any, of_kind: Any, strength: Array) -> Mask:
     """A drink that brings alcohol along."""
@@ -553,8 +553,8 @@ def strength_missing(kind: Any, of_kind: Any, strength: Array) -> Mask:
     "recipe",
     cell="strength",
     level="warning",
-    says="{strength} is more than a {kind} ferments to. {meant}",
-    advice="Mind the unit above; for a fortified drink or a spirit choose 'other'.",
+    says="{strength} is more than {kind} usually ferments to. {meant}",
+    advice="Check the unit above; for a fortified drink or a spirit choose 'other'.",
 )
 def stronger_than_its_kind(strength: Array, of_kind: Any) -> tuple[Mask, dict[str, Any]]:
     """Above what yeast makes of grapes or malt; twice as much is proof."""
@@ -568,7 +568,7 @@ def stronger_than_its_kind(strength: Array, of_kind: Any) -> tuple[Mask, dict[st
     cell="kind",
     level="warning",
     says="Most of the alcohol comes from {kind}, and nothing here makes a {wash} wash (batch card).",
-    advice="Look at the kinds here and at the kind of wash there: the end of the fermentation and the legal "
+    advice="Check the kinds here and the kind of wash there: the end of the fermentation and the legal "
     "minimum follow from it.",
 )
 def another_kind_of_wash(parts: Parts, of_kind: Any, wash_kind: Any) -> tuple[Mask, dict[str, Any]]:
@@ -587,7 +587,7 @@ def another_kind_of_wash(parts: Parts, of_kind: Any, wash_kind: Any) -> tuple[Ma
     "recipe",
     cell="water_volume",
     level="note",
-    says="Neither the water nor the wash volume on the batch card is filled in, so nothing can be told.",
+    says="Neither the water nor the wash volume on the batch card is filled in, so nothing can be computed.",
     advice="Type one of them.",
 )
 def water_missing(water_volume: Array, wash_volume: Array, parts: Parts) -> bool:
@@ -602,8 +602,7 @@ def water_missing(water_volume: Array, wash_volume: Array, parts: Parts) -> bool
     cell="water_volume",
     level="warning",
     says="This recipe makes {expected_volume}; the batch card says {wash_volume}.",
-    advice="Look at the water, at the amounts and at the wash volume, and at their units. Water still to add "
-    "stands below.",
+    advice="Check the water, the amounts, the wash volume, and their units. Water still to add stands below.",
 )
 def volume_disagrees(volume_off: Mask, gravity_off: Mask, settled: bool) -> Mask:
     """Where the gravity is off, too, and would be in the right volume, that is the one thing to say."""
@@ -615,8 +614,8 @@ def volume_disagrees(volume_off: Mask, gravity_off: Mask, settled: bool) -> Mask
     cell="expected_gravity",
     level="warning",
     says="Made up to the wash's volume the recipe gives {in_wash}, the batch card says {original_gravity}: "
-    "more apart than hydrometer, weights and water can be off. {meant}",
-    advice="Stir until all sugar is dissolved, read again; look at the amounts, their units and the water.",
+    "further apart than hydrometer, weights and water can explain. {meant}",
+    advice="Stir until all sugar is dissolved, read again; check the amounts, their units and the water.",
 )
 def gravity_disagrees(
     gravity_off: Mask,
@@ -670,7 +669,7 @@ def _scaled(parts: Parts, scale: Array) -> Parts:
     "recipe",
     cell="expected_gravity",
     level="warning",
-    says="{expected_gravity} is sweeter than yeast is made for; it starts late or not at all.",
+    says="{expected_gravity} is sweeter than yeast is made for; it may start late or not at all.",
     advice="Use more water, or feed the sugar in two or three portions.",
 )
 def too_sweet(expected_gravity: Array, off_plan: bool, outgrown: Mask) -> Mask:
@@ -682,7 +681,7 @@ def too_sweet(expected_gravity: Array, off_plan: bool, outgrown: Mask) -> Mask:
     "recipe",
     cell="potential_alcohol",
     level="warning",
-    says="This could reach {potential_alcohol}; the yeast gives up at {yeast_tolerance} and leaves sugar.",
+    says="This could reach {potential_alcohol}; the yeast may give up at {yeast_tolerance} and leave sugar.",
     advice="Use less sugar, more water or a stronger yeast.",
 )
 def beyond_the_yeast(
@@ -696,8 +695,8 @@ def beyond_the_yeast(
     "recipe",
     cell="wanted_strength",
     level="warning",
-    says="The yeast gives up at {yeast_tolerance}, before {wanted_strength}.",
-    advice="Want less, or take a stronger yeast; beyond that only the still helps.",
+    says="The yeast may give up at {yeast_tolerance}, before the wanted {wanted_strength}.",
+    advice="Type a lower strength, or take a stronger yeast; beyond that only the still helps.",
 )
 def wanted_beyond_the_yeast(wanted_strength: Array, yeast_tolerance: Array) -> Mask:
     """Above the packet's figure by more than its rounding."""
@@ -709,7 +708,8 @@ def wanted_beyond_the_yeast(wanted_strength: Array, yeast_tolerance: Array) -> M
     cell="pitch_temperature",
     level="error",
     says="{pitch_temperature} would kill the yeast; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number.",
+    advice="Choose °F as the unit, or write °F behind the number. If it was so hot, cool the wash and pitch "
+    "fresh yeast.",
 )
 def fahrenheit_pitch(pitch_temperature: Array) -> Mask:
     """Degrees Fahrenheit in a Celsius line."""
@@ -732,7 +732,7 @@ def celsius_pitch(pitch_temperature: Array) -> Mask:
     "recipe",
     cell="pitch_temperature",
     level="warning",
-    says="{pitch_temperature} is warmer than the yeast stands ({temperature_high}).",
+    says="{pitch_temperature} is warmer than this yeast should have it ({temperature_high} at most).",
     advice="Let the wash cool before the yeast goes in.",
 )
 def pitched_too_warm(pitch_temperature: Array, temperature_high: Array, thermometer: Instrument) -> Mask:
@@ -745,8 +745,8 @@ def pitched_too_warm(pitch_temperature: Array, temperature_high: Array, thermome
     "recipe",
     cell="pitch_temperature",
     level="warning",
-    says="{pitch_temperature} is cooler than the yeast works at ({temperature_low}).",
-    advice="Warm the wash before the yeast goes in; in the cold it starts late or not at all.",
+    says="{pitch_temperature} is cooler than this yeast should have it ({temperature_low} at least).",
+    advice="Warm the wash before the yeast goes in; in the cold it may start late or not at all.",
 )
 def pitched_too_cool(pitch_temperature: Array, temperature_low: Array, thermometer: Instrument) -> Mask:
     """Below the packet's range by more than the thermometer can be off."""

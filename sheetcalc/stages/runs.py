@@ -236,14 +236,20 @@ def left_strength(rest: mixing.Blend, model: vapour.Distilled) -> Array:
     "runs",
     cell="charge_volume",
     level="error",
-    says="At the end only {left_volume} is left in the pot; it needs {still_minimum} to keep the "
-    "element covered. It would burn dry.",
-    advice="Stop the run before that, or charge more. Never let a still run dry.",
+    says="Only {left_volume} would be left in the pot at the end; it takes {still_minimum} to cover the "
+    "element. It could run dry and burn.",
+    advice="Stop the run before that. Charge more only while the still is off and cold. Never let a still "
+    "run dry.",
     danger=True,
 )
-def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> Mask:
-    """The element comes out of the liquid, at the start or before the end."""
-    return (left_volume < still_minimum * 0.999) | (charge_volume < still_minimum)
+def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> tuple[Mask, dict[str, Any]]:
+    """The element comes out of the liquid, at the start or before the end.
+
+    Where what is left is not known it is at most the charge, and never less than nothing.
+    """
+    wrong = (left_volume < still_minimum * 0.999) | (charge_volume < still_minimum)
+    shown = np.fmax(np.fmin(left_volume, charge_volume), 0.0)
+    return wrong, {"left_volume": (shown, "left_volume")}
 
 
 @check(
@@ -251,8 +257,8 @@ def dry_pot(left_volume: Array, charge_volume: Array, still_minimum: Array) -> M
     cell="charge_volume",
     level="error",
     says="{charge_volume} is more than the still holds ({still_capacity}).",
-    advice="Stop: don't heat it before you have looked at the unit or taken some out. An over-full still "
-    "boils over into its outlet and can block it, and a blocked still bursts.",
+    advice="Stop: no heat. Check the number and its unit; if they are right, let it cool and take some out. "
+    "An over-full still can boil over and block its outlet, and a blocked still can burst.",
     danger=True,
 )
 def over_full(
@@ -268,7 +274,7 @@ def over_full(
     cell="charge_volume",
     level="warning",
     says="{charge_volume} leaves little room for foam in a still of {still_capacity}.",
-    advice="Stop and take some out before you heat it: about four fifths of what it holds is enough. "
+    advice="Stop before you heat it and take some out, until it is no more than about four fifths full. "
     "Foam can block the outlet, so watch the first boil.",
     danger=True,
 )
@@ -280,9 +286,10 @@ def little_room_for_foam(charge_volume: Array, still_capacity: Array) -> Mask:
 @check(
     "runs",
     cell="charge_volume",
-    level="error",
-    says="With this run {total} has been charged, more than the wash there was ({wash_volume}).",
-    advice="Look at the charges, at their units and at the wash volume; call a second distillation 'spirit'.",
+    level="warning",
+    says="With this run {total} have been charged, more than the wash there was ({wash_volume}).",
+    advice="Check the charges, their units and the wash volume; for a second distillation choose 'spirit' "
+    "as the kind of run.",
 )
 def more_charged_than_wash(
     charge_volume: Array, kind: Any, wash_volume: Array, still_capacity: Array
@@ -298,7 +305,7 @@ def more_charged_than_wash(
     cell="charge_strength",
     level="warning",
     says="{charge_strength} is more than this wash can hold ({highest_strength}). {meant}",
-    advice="Mind the unit; if it is a distillate, choose 'spirit' as the kind of run.",
+    advice="Check the unit; if it is a distillate, choose 'spirit' as the kind of run.",
 )
 def stronger_than_the_wash(
     charge_strength: Array, kind: Any, highest_strength: Array
@@ -315,7 +322,7 @@ def stronger_than_the_wash(
     "runs",
     cell="kind",
     level="warning",
-    says="This charge of spirit is no stronger than the wash ({of_wash}).",
+    says="This is called a spirit run, but its charge is hardly stronger than the wash ({of_wash}).",
     advice="Choose 'stripping' or 'single' for wash; if low wines of an earlier batch went in, type their "
     "strength.",
 )
@@ -341,8 +348,8 @@ def no_spirit_yet(
     "runs",
     cell="charge_strength",
     level="warning",
-    says="{charge_strength} is not what Fermentation says of this wash ({of_wash}).",
-    advice="Look at both; if heads and tails, or water, went in with it, it may stay.",
+    says="{charge_strength} does not fit the {of_wash} that Fermentation shows for this wash.",
+    advice="Check both; if heads and tails, or water, went in with it, it may stay.",
 )
 def not_as_fermented(
     charge_strength: Array,
@@ -374,8 +381,9 @@ def not_as_fermented(
     "runs",
     cell="charge_strength",
     level="warning",
-    says="A charge of {charge_strength} gives off vapour that burns long before it boils.",
-    advice="Stop: bring it to about 30 % vol with water before you heat it, away from any flame.",
+    says="The vapour of a charge of {charge_strength} can catch fire long before it boils.",
+    advice="Stop: check the unit. If it is right, bring the charge to about 30 % vol (60 proof) with water "
+    "before you heat it, away from any flame.",
     danger=True,
 )
 def charge_too_strong(charge_strength: Array) -> Mask:
@@ -388,7 +396,7 @@ def charge_too_strong(charge_strength: Array) -> Mask:
     cell="charge_strength",
     level="note",
     says="The strength of the charge is blank; the wash's {taken} from the fermentation sheet is used.",
-    advice="Type it where a charge is something else.",
+    advice="Type the strength if something else was charged.",
 )
 def charge_strength_taken(
     charge_strength: Array, charge_volume: Array, strength_charged: Array
@@ -416,7 +424,7 @@ def charge_strength_missing(charge_volume: Array, strength_charged: Array) -> Ma
     cell="collected_volume",
     level="error",
     says="{collected_volume} collected from a charge of {charge_volume}: that can't be.",
-    advice="Mind the units of both.",
+    advice="Check the units of both.",
 )
 def more_volume_out(collected_volume: Array, charge_volume: Array) -> tuple[Mask, dict[str, Any]]:
     """Out of the still comes less than went in; mostly a twentieth to a half of it."""
@@ -428,7 +436,7 @@ def more_volume_out(collected_volume: Array, charge_volume: Array) -> tuple[Mask
     cell="collected_volume",
     level="warning",
     says="{collected_volume} is very little from a charge of {charge_volume}; {thousand} would make sense.",
-    advice="Mind the unit; it looks like litres in a column of millilitres.",
+    advice="Check the unit; it looks like litres in a column of millilitres.",
 )
 def litres_for_millilitres(
     collected_volume: Array, charge_volume: Array, expected_volume: Array
@@ -446,7 +454,7 @@ def litres_for_millilitres(
     cell="collected_reading",
     level="error",
     says="{collected_alcohol} of pure alcohol collected, but only {charge_alcohol} charged. {meant}",
-    advice="Look at the volumes, the strengths and their units.",
+    advice="Check the volumes, the strengths and their units.",
 )
 def more_alcohol_out(
     collected_alcohol: Array,
@@ -468,7 +476,7 @@ def more_alcohol_out(
     cell="collected_reading",
     level="error",
     says="{collected_reading} is more than any still gives here ({azeotrope}). {meant}",
-    advice="Mind the unit above: proof is twice % vol.",
+    advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(
     collected_reading: Array,
@@ -486,7 +494,7 @@ def above_azeotrope(
     level="warning",
     says="{collected_strength} is weaker than even a plain pot would give ({plain}) for this charge "
     "and volume.",
-    advice="Look at volume and reading; if they hold, it foamed over, or the charge was weaker.",
+    advice="Check volume and reading; if they are right, it may have foamed over, or the charge was weaker.",
 )
 def weaker_than_a_plain_pot(
     collected_reading: Array,
@@ -508,9 +516,9 @@ def weaker_than_a_plain_pot(
     "runs",
     cell="collected_reading",
     level="warning",
-    says="{collected_strength} is much stronger than this still should give ({expected_strength}) "
-    "for this charge and volume.",
-    advice="Look at volume and reading; if they hold, set more effective stages on the batch card.",
+    says="{collected_strength} is much stronger than expected of this still ({expected_strength}) for this "
+    "charge and volume.",
+    advice="Check volume and reading; if they are right, set more effective stages on the batch card.",
 )
 def stronger_than_the_still(
     collected_strength: Array,
@@ -550,7 +558,8 @@ def temperature_missing(collected_reading: Array, collected_temperature: Array) 
     cell="collected_volume",
     level="note",
     says="Spirit of {collected_strength} can catch fire at room temperature.",
-    advice="Stop near any flame or spark, ventilate, keep it in closed glass or stainless steel.",
+    advice="Stop if any flame or spark is near. Let fresh air in, and keep it in closed glass or stainless "
+    "steel.",
     danger=True,
 )
 def catches_fire(collected_strength: Array, collected_alcohol: Array, charge_alcohol: Array) -> Mask:
@@ -564,7 +573,7 @@ def catches_fire(collected_strength: Array, collected_alcohol: Array, charge_alc
     cell="first_drip_at",
     level="error",
     says="The first drip, {first_drip_at}, is before the heat was on, {filled_at}.",
-    advice="Look at both dates and times.",
+    advice="Check both dates and times.",
 )
 def drip_before_heat(first_drip_at: Array, filled_at: Array) -> Mask:
     """Times in the wrong order."""
@@ -575,8 +584,10 @@ def drip_before_heat(first_drip_at: Array, filled_at: Array) -> Mask:
     "runs",
     cell="first_drip_at",
     level="warning",
-    says="The first drip came in less than half the time this power needs ({expected_first_drip}).",
-    advice="Look at the times, the charge and the power; a still that leaks vapour is a fire.",
+    says="The first drip came in less than half the time this power needs; it was due about "
+    "{expected_first_drip}.",
+    advice="Check the times, the charge and the power. If they are right, it went in hot or may have foamed "
+    "over; look for leaks, too, as vapour can catch fire.",
 )
 def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array, charge_volume: Array) -> Mask:
     """Faster than the element can heat, unless the charge went in hot (which saves up to half)."""
@@ -589,7 +600,7 @@ def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array, charge
     cell="stopped_at",
     level="error",
     says="It stopped, {stopped_at}, before it began ({began}).",
-    advice="Look at the dates and times.",
+    advice="Check the dates and times.",
 )
 def stopped_before_it_began(
     stopped_at: Array, filled_at: Array, first_drip_at: Array
@@ -603,8 +614,8 @@ def stopped_before_it_began(
     "runs",
     cell="stopped_at",
     level="warning",
-    says="This run took {hours}, longer than anyone watches a still.",
-    advice="Look at the dates. If it was so, stop the next one rather than tire, and never leave a "
+    says="This run took {hours}, longer than anyone can safely watch a still.",
+    advice="Check the dates. If they are right, stop the next run before you get tired, and never leave a "
     "running still.",
     danger=True,
 )
@@ -620,7 +631,7 @@ def very_long_run(stopped_at: Array, filled_at: Array) -> tuple[Mask, dict[str, 
     cell="filled_at",
     level="error",
     says="The heat was on {filled_at}, before the yeast went in ({started_at}).",
-    advice="Look at this date and at the one on the batch card, the year above all.",
+    advice="Check this date and the one on the batch card, above all the year.",
 )
 def run_before_the_yeast(filled_at: Array, started_at: Array) -> Mask:
     """Nothing to distil yet."""
@@ -632,7 +643,7 @@ def run_before_the_yeast(filled_at: Array, started_at: Array) -> Mask:
     cell="filled_at",
     level="warning",
     says="The heat was on {filled_at}, before the last reading of the fermentation ({last}).",
-    advice="Look at both dates; a wash that still ferments foams over in the still.",
+    advice="Check both dates; a wash that still ferments may foam over in the still.",
 )
 def run_before_the_end(
     filled_at: Array, kind: Any, started_at: Array, fermentation_taken_at: Array, fermentation_dated: Any
@@ -649,7 +660,7 @@ def run_before_the_end(
     cell="filled_at",
     level="warning",
     says="The heat was on {filled_at}, while run {other} was still going.",
-    advice="Look at the dates and times. Never leave a running still; two at once are hard to watch.",
+    advice="Check the dates and times. Never leave a running still; two at once are hard to watch.",
 )
 def two_runs_at_once(filled_at: Array, stopped_at: Array, run: Any) -> tuple[Mask, dict[str, Any]]:
     """It began between the beginning and the end of another."""

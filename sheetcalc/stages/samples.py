@@ -26,8 +26,9 @@ def temperatures(sheet: str, cell: str, ending: str = "") -> None:
         sheet,
         cell,
         "error",
-        f"{{{cell}}} is no temperature of a sample; as °F it would make sense.",
-        "Choose °F as the unit, or write °F behind the number.",
+        f"{{{cell}}} is too hot for a sample; as °F it would make sense.",
+        "Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so hot, "
+        "cool it and read again.",
         slips.fahrenheit_for_celsius,
         (cell,),
     )
@@ -36,8 +37,8 @@ def temperatures(sheet: str, cell: str, ending: str = "") -> None:
         sheet,
         cell,
         "warning",
-        f"{{{cell}}} is colder than anyone reads a sample.",
-        "If it was °C in a column of °F, choose °C as the unit, or write °C behind the number.",
+        f"{{{cell}}} is colder than anyone reads a sample at.",
+        "Check the sign and the unit; a number in °C needs °C behind it where the column is in °F.",
         slips.too_cold_to_read,
         (cell,),
     )

@@ -84,7 +84,7 @@ def _gravity_readings(typed: float) -> Iterable[tuple[float, str]]:
     for swapped in swapped_digits(typed, 3):
         yield swapped, f"{swapped:.3f} with two digits exchanged"
     if 2 <= typed < 160:
-        yield 1 + typed / 1000, f"{1 + typed / 1000:.3f} written short"
+        yield 1 + typed / 1000, f"{typed:g} points, which is {1 + typed / 1000:.3f}"
     if 1.3 < typed < 40:
         meant = float(sugar.gravity_from_brix(typed))
         yield meant, f"{typed:g} °Bx, which is {meant:.3f}"

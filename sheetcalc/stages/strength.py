@@ -131,7 +131,7 @@ def too_much(volume: Array, strength_20: Array, collected: float) -> Mask:
     cell="reading",
     level="error",
     says="{reading} is more than any still gives ({azeotrope}). {meant}",
-    advice="Mind the unit above: proof is twice % vol.",
+    advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(
     reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
@@ -145,7 +145,7 @@ def above_azeotrope(
     cell="target_strength",
     level="error",
     says="{target_strength} is above what you have, {strength_20}; water only makes it weaker.",
-    advice="Mind the units, or distil it again.",
+    advice="Check the units, or distil it again.",
 )
 def target_above_source(target_strength: Array, strength_20: Array, strength_doubt: float) -> Mask:
     """Water can't do that; within the glass's uncertainty it is as good as reached."""
@@ -170,7 +170,7 @@ def already_there(target_strength: Array, strength_20: Array, strength_doubt: fl
     cell="target_volume",
     level="error",
     says="{target_volume} is less than you have, {volume}; water only makes it more.",
-    advice="Mind the units.",
+    advice="Check the units, or take less of the spirit.",
 )
 def target_below_volume(target_volume: Array, volume: Array, target_strength: Array) -> Mask:
     """A mix smaller than its part."""
@@ -204,9 +204,9 @@ def two_wants(target_strength: Array, target_volume: Array, final_volume: Array)
 @check(
     "strength",
     cell="volume",
-    level="error",
+    level="warning",
     says="This lot holds {alcohol} of pure alcohol; the runs together gave no more than {collected}. {meant}",
-    advice="Look at the volume and its unit.",
+    advice="Check the volume and its unit.",
 )
 def more_than_collected(
     volume: Array, strength_20: Array, collected: float, too_much: Mask
@@ -271,7 +271,8 @@ def temperature_after_missing(reading_after: Array, temperature_after: Array) ->
     cell="reading",
     level="note",
     says="Spirit of {strength_20} can catch fire at room temperature.",
-    advice="Stop near any flame or spark, ventilate, and pour the water into the spirit slowly, stirring.",
+    advice="Stop if any flame or spark is near. Let fresh air in, and pour the water into the spirit "
+    "slowly, stirring.",
     danger=True,
 )
 def catches_fire(strength_20: Array) -> Mask:

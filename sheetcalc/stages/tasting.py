@@ -199,7 +199,8 @@ def rated_twice(again: Mask) -> Mask:
     cell="taster",
     level="note",
     says="{taster} has not fully rated {missing}, and so does not count in the comparison of the samples.",
-    advice="Have every taster rate every sample; leave an attribute blank for all of them or for none.",
+    advice="Have every taster rate every sample; rate aroma, taste or smoothness for all samples or for "
+    "none.",
 )
 def incomplete_block(taster_row: Rows, sample: Any, blocks: Blocks) -> tuple[Mask, dict[str, Any]]:
     """The rank test takes tasters who rated every sample alike; said at the taster's first line."""
@@ -215,7 +216,8 @@ def incomplete_block(taster_row: Rows, sample: Any, blocks: Blocks) -> tuple[Mas
     "tasting",
     cell="taster",
     level="note",
-    says="{count} of {samples} samples are too few to tell: it takes {needed} even if all of them agree.",
+    says="With {count} of {samples} samples nothing can be told yet: it takes {needed} even if all of them "
+    "agree.",
     advice="Ask more people to taste, or call the result a first impression.",
 )
 def too_few_tasters(
@@ -240,7 +242,7 @@ def too_few_tasters(
     cell="taster",
     level="warning",
     says="{taster} ranks the samples against all the others, who agree among themselves.",
-    advice="Ask whether 9 was the best for this taster, too, and look whether glasses were mixed up.",
+    advice="Ask whether 9 was the best for this taster, too, and whether glasses were mixed up.",
 )
 def against_the_others(taster_row: Rows, blocks: Blocks, compared: Array) -> Mask:
     """Agrees with the others less than one in twenty panels holds a taster who ranks at random; and only

@@ -83,7 +83,7 @@ def correct_no_count(correct: Array) -> tuple[Mask, dict[str, Any]]:
     cell="correct",
     level="error",
     says="{right} of {all} tastings can't be correct. {meant}",
-    advice="Look at both numbers.",
+    advice="Check both numbers.",
 )
 def more_correct_than_tastings(correct: Array, tastings: Array) -> tuple[Mask, dict[str, Any]]:
     """A part larger than the whole."""
@@ -113,7 +113,7 @@ def few_tastings(tastings: Array) -> Mask:
     cell="correct",
     level="warning",
     says="{right} correct is fewer than even guessing gives ({guessed} or so).",
-    advice="Look whether the wrong answers were counted, or the glasses were noted down wrongly.",
+    advice="Check whether the wrong answers were counted, or the glasses were noted down wrongly.",
 )
 def fewer_than_guessing(correct: Array, tastings: Array) -> tuple[Mask, dict[str, Any]]:
     """So few by chance less than once in a thousand series."""

@@ -173,7 +173,7 @@ def test_a_text_is_cut_off_behind_what_a_cell_holds(tmp_path: Path) -> None:
     ],
 )
 def test_rows_and_cells_that_are_there_twice_or_astray_are_refused(tmp_path: Path, rows: str) -> None:
-    with pytest.raises(BadWorkbook, match="take a backup copy"):
+    with pytest.raises(BadWorkbook, match="use a backup copy"):
         open_workbook(sheet_of(tmp_path, rows)).cells("Data")
 
 
