@@ -7,13 +7,22 @@ import numpy as np
 
 from sheetcalc import units
 
-# The units of each quantity that are taken for each other.
+# The units that each is taken for: of the same amount in the other system, and a step larger or smaller.
 TAKEN_FOR = {
-    "volume": ("L", "mL", "gal", "fl oz"),
-    "mass": ("kg", "g", "lb", "oz"),
-    "temperature": ("°C", "°F"),
-    "strength": ("% vol", "proof"),
-    "power": ("W", "kW"),
+    "L": ("mL", "gal"),
+    "mL": ("L", "fl oz"),
+    "gal": ("L", "fl oz"),
+    "fl oz": ("mL", "gal"),
+    "kg": ("g", "lb"),
+    "g": ("kg", "oz"),
+    "lb": ("kg", "oz"),
+    "oz": ("g", "lb"),
+    "°C": ("°F",),
+    "°F": ("°C",),
+    "% vol": ("proof",),
+    "proof": ("% vol",),
+    "W": ("kW",),
+    "kW": ("W",),
 }
 MOST_NAMED = 2  # more ways to be right tell nothing
 
@@ -37,9 +46,8 @@ def in_words(value: float, quantity: str, label: str, low: float, high: float) -
 
 def _ways(value: float, quantity: str, label: str) -> Iterator[tuple[float, str]]:
     typed = float(f"{float(units.from_base(value, quantity, label)):.10g}")
-    for other in TAKEN_FOR.get(quantity, ()):
-        if other != label:
-            yield float(units.to_base(typed, quantity, other)), f"{typed:.10g} {other}"
+    for other in TAKEN_FOR.get(label, ()):
+        yield float(units.to_base(typed, quantity, other)), f"{typed:.10g} {other}"
     for number, slip in _slips(typed):
         base = float(units.to_base(number, quantity, label))
         yield base, f"{units.show_exactly(base, quantity, label)} ({slip})"
