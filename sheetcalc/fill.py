@@ -104,20 +104,24 @@ def _fill_once(path: Path, to: Path | None, backup: bool) -> tuple[Finding, ...]
 
 def _write_results(seen: Examined, read: Entries) -> None:
     """The computed cells and the flags of one sheet."""
+    columns = set[int]()
     for field in (*read.sheet.fields, *read.sheet.columns):
         if field.key not in read.found.cells or field.role == "entry":
             continue
+        places = _places(read, field)
         if field.role == "computed":
             texts = _written(field, seen.values.get(read.sheet.key, field.key), read.units[field.key])
         else:
-            texts = _flags(seen, read, field)
+            texts = _flags(seen, read, places)
         # A table that is computed as a whole may need fewer lines than are ready.
-        texts += [None] * (len(_places(read, field)) - len(texts))
-        for place, value in zip(_places(read, field), texts, strict=True):
+        texts += [None] * (len(places) - len(texts))
+        for place, value in zip(places, texts, strict=True):
             if not seen.book.has_formula(read.found.tab, *place):
                 seen.book.write(read.found.tab, *place, value, like=_model(read, place))
         if read.is_column(field.key):
-            _clear_leftovers(seen.book, read, read.found.cells[field.key][1])
+            columns.add(read.found.cells[field.key][1])
+    if columns:
+        _clear_leftovers(seen.book, read, columns)
 
 
 def _places(read: Entries, field: Field) -> list[tuple[int, int]]:
@@ -134,12 +138,12 @@ def _lines(read: Entries) -> list[Field]:
     return [f for f in read.sheet.fields if f.role != "flag" and f.key in read.found.cells]
 
 
-def _flags(seen: Examined, read: Entries, field: Field) -> list[str | None]:
+def _flags(seen: Examined, read: Entries, places: list[tuple[int, int]]) -> list[str | None]:
     by_row: dict[int, list[Finding]] = {}
     for finding in seen.findings:
         if finding.sheet == read.found.tab:
             by_row.setdefault(finding.row, []).append(finding)
-    return [flag_text(by_row.get(row, [])) or None for row, _ in _places(read, field)]
+    return [flag_text(by_row.get(row, [])) or None for row, _ in places]
 
 
 def _written(field: Field, values: Any, unit: str) -> list[Any]:
@@ -163,7 +167,7 @@ def _model(read: Entries, place: tuple[int, int]) -> tuple[int, int] | None:
     return (first, place[1]) if first and place[0] > first else None
 
 
-def _clear_leftovers(book: files.Workbook, read: Entries, column: int) -> None:
+def _clear_leftovers(book: files.Workbook, read: Entries, columns: set[int]) -> None:
     """Results of records that were deleted since: on ready rows with no entry left."""
     first = read.found.first_row
     last = max((first + read.sheet.records - 1, *read.rows))
@@ -177,7 +181,7 @@ def _clear_leftovers(book: files.Workbook, read: Entries, column: int) -> None:
     # that is computed as a whole are records without one.
     kept = {row for row, place in cells if place in typed} | set(read.rows)
     for (row, place), cell in list(cells.items()):
-        if place == column and first <= row <= last and row not in kept and not cell.formula:
+        if place in columns and first <= row <= last and row not in kept and not cell.formula:
             book.write(read.found.tab, row, place, None)
 
 

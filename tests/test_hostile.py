@@ -127,5 +127,5 @@ def test_workbooks_spoilt_at_random_are_filled_or_refused() -> None:
     outcomes, _ = fuzz.campaign(range(120), seed=0, kinds=("bench", "small"), corpus=Path("no corpus"))
     print(fuzz.report(outcomes, 0))
     assert [outcome for outcome in outcomes if outcome.bug] == []
-    assert sum(outcome.how.endswith("filled") for outcome in outcomes) > 100
+    assert sum(outcome.how.endswith("filled") for outcome in outcomes) > 60
     assert sum(outcome.how.endswith("refused") for outcome in outcomes) > 50
