@@ -157,6 +157,9 @@ def ends(original_gravity: Array, wash_kind: Any, yeast_tolerance: Array) -> tup
     """
     least, usual = ENDS.get(str(wash_kind), ANY_END)
     full = float(wash.highest_strength(original_gravity))
+    if full == 0.0:
+        # Nothing ferments in a wash typed as heavy as water.
+        return float(original_gravity), float(original_gravity)
     stop = (float(yeast_tolerance) - 1.0) / full if np.isfinite(yeast_tolerance) else np.inf
     shares = np.array([min(least, stop), min(usual, max(stop, 0.0) + 1.0 / full)])
     gravity = wash.gravity_when(original_gravity, np.clip(shares, 0.0, 1.0))

@@ -215,3 +215,7 @@ def test_the_reading_that_does_not_fit_is_the_one_left_out() -> None:
     kept = stage.fits(curve, days, COARSE)
     assert kept.sum() == 5
     assert not kept[[1, 2]].all()
+
+
+def test_a_wash_typed_as_heavy_as_water_ends_where_it_began() -> None:
+    assert stage.ends(np.asarray(1.0), "sugar", np.asarray(14.0)) == (1.0, 1.0)
