@@ -339,7 +339,9 @@ def no_spirit_yet(
     Nobody thins low wines down to the wash; half a % vol is how strengths are rounded.
     """
     there = np.where(earlier, collected_alcohol, 0.0).sum(axis=1)
-    strength = np.where(np.isnan(charge_strength), 100 * there / charge_volume, charge_strength)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        of_low_wines = 100 * there / charge_volume
+    strength = np.where(np.isnan(charge_strength), of_low_wines, charge_strength)
     wrong = (np.asarray(kind) == "spirit") & (strength < LOW_WINES * alcohol_now + 0.5)
     return wrong, {"of_wash": (np.broadcast_to(alcohol_now, wrong.shape), "charge_strength")}
 
