@@ -128,4 +128,4 @@ def test_workbooks_spoilt_at_random_are_filled_or_refused() -> None:
     print(fuzz.report(outcomes, 0))
     assert [outcome for outcome in outcomes if outcome.bug] == []
     assert sum(outcome.how.endswith("filled") for outcome in outcomes) > 60
-    assert sum(outcome.how.endswith("refused") for outcome in outcomes) > 50
+    assert sum(outcome.how.endswith("refused") for outcome in outcomes) > 20
