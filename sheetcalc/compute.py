@@ -218,8 +218,12 @@ def _slip(values: Values, sheet: str, key: str, record: int, low: Any, high: Any
     assert field is not None
     value, low, high = (np.atleast_1d(each) for each in (values.get(sheet, key), low, high))
     at = [float(each[record if len(each) > 1 else 0]) for each in (value, low, high)]
-    label = entries.units.get(key) or field.unit.get("metric", "")
-    return meant.in_words(at[0], field.quantity, label, at[1], at[2])
+    return meant.in_words(at[0], field.quantity, _label(entries, field), at[1], at[2])
+
+
+def _label(entries: Entries, field: Field) -> str:
+    """The unit that a field stands in on its sheet."""
+    return entries.units.get(field.key) or field.unit.get("metric", "")
 
 
 class _Shown(dict[str, str]):
@@ -240,7 +244,7 @@ class _Shown(dict[str, str]):
         field = entries.sheet.field(own) if entries else None
         if entries is None or field is None:
             return f"{value:g}"
-        label = entries.units.get(own) or field.unit.get("metric", "")
+        label = _label(entries, field)
         return units.show(float(value), field.quantity, label, decimals(field, label))
 
 
