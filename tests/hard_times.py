@@ -10,6 +10,7 @@ import json
 import os
 import resource
 import shutil
+import signal
 import subprocess
 import sys
 from collections.abc import Callable
@@ -91,11 +92,24 @@ def frozen(path: Path) -> None:
     show(told(path, disk / "copy.xlsx"))
 
 
+def killed(path: Path) -> None:
+    """Fill, and be killed when what is written has to reach the disk; shows what is in the folder then."""
+    child = os.fork()
+    if not child:
+        os.fsync = lambda _: os.kill(os.getpid(), signal.SIGKILL)
+        fill(path)
+        os._exit(0)
+    _, status = os.waitpid(child, 0)
+    names = sorted(place.name for place in path.parent.iterdir())
+    show({"signal": os.waitstatus_to_exitcode(status), "names": names})
+
+
 if __name__ == "__main__":
     conditions: dict[str, Callable[..., None]] = {
         "ordinary": ordinary,
         "largest": largest,
         "full": full,
         "frozen": frozen,
+        "killed": killed,
     }
     conditions[sys.argv[1]](Path(sys.argv[2]), *sys.argv[3:])
