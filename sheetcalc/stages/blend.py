@@ -162,7 +162,7 @@ def contraction(first_row: Rows, blends: mixing.Blend) -> Array:
     "blend",
     cell="strength",
     level="error",
-    says="{strength} is more than any still gives ({azeotrope}). {meant}",
+    says="{strength} is more than any still gives ({azeotrope}).",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(strength: Array, azeotrope: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
@@ -384,9 +384,11 @@ def millilitres_for_litres(
     says="It comes out at {blend_strength}, below the usual legal minimum of {legal_minimum} for this place.",
     advice="Fine for a further run or for tasting; check your own local law before you bottle it.",
 )
-def below_legal_minimum(blend_strength: Array, legal_minimum: Array) -> Mask:
-    """Too weak to be sold under the usual name; a twentieth of a % vol is only rounding."""
-    return blend_strength < legal_minimum - 0.05
+def below_legal_minimum(
+    blend_strength: Array, blend_strength_uncertainty: Array, legal_minimum: Array
+) -> Mask:
+    """Too weak to be sold under the usual name, by more than its parts can be off."""
+    return blend_strength < legal_minimum - blend_strength_uncertainty
 
 
 @check(
