@@ -13,6 +13,11 @@ from sheetcalc.stages.samples import FLAMMABLE, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
 
 SAME = 0.005  # share by which two wants may differ and still be called the same: rounding
+ROUNDING = 0.05  # % vol
+BELOW_MINIMUM = (
+    "It comes out at {blend_strength}, below the usual legal minimum of {legal_minimum} for this place."
+)
+BEFORE_BOTTLING = "Fine for a further run or for tasting; check your own local law before you bottle it."
 
 
 class Wanted(NamedTuple):
@@ -381,14 +386,18 @@ def millilitres_for_litres(
     "blend",
     cell="blend_strength",
     level="warning",
-    says="It comes out at {blend_strength}, below the usual legal minimum of {legal_minimum} for this place.",
-    advice="Fine for a further run or for tasting; check your own local law before you bottle it.",
+    says=BELOW_MINIMUM,
+    advice=BEFORE_BOTTLING,
 )
-def below_legal_minimum(
-    blend_strength: Array, blend_strength_uncertainty: Array, legal_minimum: Array
-) -> Mask:
-    """Too weak to be sold under the usual name, by more than its parts can be off."""
-    return blend_strength < legal_minimum - blend_strength_uncertainty
+def below_legal_minimum(blend_strength: Array, legal_minimum: Array, wanted: Wanted) -> Mask:
+    """Too weak to be sold under the usual name, by more than rounding, and wanted so."""
+    return np.isfinite(wanted.strength) & (blend_strength < legal_minimum - ROUNDING)
+
+
+@check("blend", cell="blend_strength", level="note", says=BELOW_MINIMUM, advice=BEFORE_BOTTLING)
+def came_out_below_minimum(blend_strength: Array, legal_minimum: Array, wanted: Wanted) -> Mask:
+    """It came out so; nobody says yet that it is to be sold."""
+    return np.isnan(wanted.strength) & (blend_strength < legal_minimum - ROUNDING)
 
 
 @check(
