@@ -414,9 +414,21 @@ def charge_strength_taken(
     says="The strength of the charge is not filled in; what depends on it stays blank.",
     advice="Measure it, or fill in the fermentation sheet.",
 )
-def charge_strength_missing(charge_volume: Array, strength_charged: Array) -> Mask:
+def charge_strength_missing(charge_volume: Array, strength_charged: Array, kind: Any) -> Mask:
     """Neither typed nor known from the wash."""
-    return np.isfinite(charge_volume) & np.isnan(strength_charged)
+    return np.isfinite(charge_volume) & np.isnan(strength_charged) & (np.asarray(kind) != "spirit")
+
+
+@check(
+    "runs",
+    cell="charge_strength",
+    level="warning",
+    says="A spirit run, but how strong its charge is is not filled in; what depends on it stays blank.",
+    advice="Measure the charge and type it; if it was the wash itself, choose 'stripping' or 'single'.",
+)
+def spirit_strength_missing(charge_volume: Array, charge_strength: Array, kind: Any) -> Mask:
+    """Nobody can tell what low wines hold, and a strong charge is dangerous."""
+    return np.isfinite(charge_volume) & np.isnan(charge_strength) & (np.asarray(kind) == "spirit")
 
 
 @check(
