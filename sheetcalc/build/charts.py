@@ -30,7 +30,10 @@ def charts(grid: Grid, sheet: Sheet, system: System, tables: Mapping[str, tuple[
 
 def _plot(chart: Chart, area: Area, source: Sheet, table: Grid, system: System) -> Plot:
     first, last = table.ready
-    last = first + chart.records - 1 if chart.records else last
+    if chart.records:
+        last = first + chart.records - 1
+    elif source.grows:
+        last = table.spare_to
     columns = {column.key: column for column in source.columns}
 
     def block(key: str) -> Area:
