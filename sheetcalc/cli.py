@@ -67,21 +67,41 @@ def new(
     units: Annotated[
         Literal["metric", "us"], typer.Option(help="L, g, °C, % vol; or gal, oz, °F, proof.")
     ] = "metric",
+    like: Annotated[
+        Path | None, typer.Option(metavar="REGISTER", help="Start the batch card with what a register knows.")
+    ] = None,
+    still: Annotated[
+        str, typer.Option(metavar="NAME", help="The still, where that register has several.")
+    ] = "",
 ) -> None:
     """Make a new workbook, ready to type into.
 
-    Example: sheetcalc new batch plum-2026.ods --units metric
+    Examples: sheetcalc new batch plum-2026.ods --units metric
+
+              sheetcalc new batch plum-2026.ods --like register.xlsx --still "Copper pot"
     """
-    from sheetcalc import findings, interrupts, layouts, new
+    from sheetcalc import files, findings, interrupts, layouts, new
 
     if kind not in layouts.kinds():
         _stop(f"There is no workbook '{kind}'; choose {' or '.join(layouts.kinds())}.")
+    if (like or still) and kind != "batch":
+        _stop("--like and --still start a batch card, which only a batch has; leave them out.")
+    if still and not like:
+        _stop("--still names a still of a register; name that, too: --like REGISTER.")
+    taken: list[str] = []
     try:
         with interrupts.held_back():
-            new.new(kind, path, units)
+            if like:
+                taken = new.new_like(like, still, path, units)
+            else:
+                new.new(kind, path, units)
+    except files.BadWorkbook as trouble:
+        _stop(f"{like or path}: {trouble}")
     except (layouts.LayoutError, ValueError, OSError) as trouble:
         _stop(f"{path}: {trouble}")
     made = findings.printable(str(path))
+    if like:
+        _say(f"From {like}, as proposals that you can change: {'; '.join(taken) or 'nothing'}.")
     typer.echo(f"Made {made}. Type your readings, save and close it, then run: sheetcalc fill {made}")
 
 
@@ -168,7 +188,7 @@ def gather(
     for path, why in report.trouble:
         _say(f"{path}: {why}", err=True)
     for told in report.remarks:
-        _say(f"{told.file}: {told.message} {told.advice}")
+        _say(f"{told.workbook}: {told.message} {told.advice}")
     _say(gathering.in_words(report, to), err=not books)
     raise typer.Exit(2 if report.trouble or not books else int(report.levels["error"] > 0))
 

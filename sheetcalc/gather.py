@@ -11,7 +11,7 @@ import numpy as np
 
 from sheetcalc import batches, build, files, interrupts, layouts, matching, register, summaries, tables
 from sheetcalc.batches import Batch
-from sheetcalc.findings import LEVELS, Finding, Level, printable, tally
+from sheetcalc.findings import LEVELS, Finding, Level, address, printable, tally
 from sheetcalc.layouts import System
 from sheetcalc.many import Outcome
 from sheetcalc.matching import Known
@@ -26,7 +26,7 @@ class Told(NamedTuple):
     """A finding as it stands in the register; `sheet`, `place` and `column` are those of the workbook."""
 
     level: Level
-    file: str
+    workbook: str
     sheet: str
     place: str
     column: str
@@ -173,6 +173,7 @@ def _put(kept: Register, gathered: _Gathered, to: Path, report: Report) -> None:
         line.values["state"] = _state(line, gone, twice, gathered)
     register.write(kept, layouts.REGISTER, listed)
     _compare(kept, listed)
+    remarks += _in_doubt(kept, to)
     _tell(kept, listed, gathered, remarks)
     report.new = found.count(None)
     report.known = len(found) - report.new
@@ -237,6 +238,19 @@ def _same_codes(lines: Sequence[Line]) -> tuple[list[Told], set[str]]:
     return remarks, twice
 
 
+def _in_doubt(kept: Register, to: Path) -> list[Told]:
+    """What is in doubt about the register's own columns and units."""
+    remarks = []
+    for read in kept.read.values():
+        for f in read.findings:
+            remarks.append(_told(to.name, f))
+        for doubt in read.found.doubts:
+            tab, row, column = doubt.place
+            place = address(row, column)
+            remarks.append(Told("warning", to.name, tab, place, "", doubt.message, doubt.advice, doubt.rule))
+    return remarks
+
+
 def _gone(line: Line) -> Told:
     message = (
         f"The workbook of batch {line.values['batch_code']} is not there any more; its line stays as it was."
@@ -277,7 +291,7 @@ def _tell(kept: Register, listed: Sequence[Line], gathered: _Gathered, remarks: 
     for file, batch in gathered.batches.items():
         told += [(finding.danger, _told(file, finding)) for finding in batch.findings]
     for _, values in register.stored(kept.book, read, ("message",)):
-        if values["file"] in here and values["rule"] not in about:
+        if values["workbook"] in here and values["rule"] not in about:
             texts = {key: str(values[key]) for key in Told._fields if key != "level"}
             level: Level = next((level for level in LEVELS if level.upper() == values["level"]), "note")
             told.append((False, Told(level, **texts)))
@@ -295,6 +309,6 @@ def _unread(file: str, trouble: str) -> Told:
     return Told("error", file, "", "", "", trouble, advice, "not_read")
 
 
-def _told(file: str, finding: Finding) -> Told:
+def _told(workbook: str, finding: Finding) -> Told:
     f = finding
-    return Told(f.level, file, f.sheet, f.cell, f.column, f.message, f.advice, f.rule)
+    return Told(f.level, workbook, f.sheet, f.cell, f.column, f.message, f.advice, f.rule)

@@ -3,7 +3,7 @@
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 import numpy as np
@@ -139,6 +139,22 @@ def write(register: Register, key: str, lines: Iterable[Line]) -> None:
     mine = replace(read, rows=tuple(line.row for line in lines), values=columns)
     seen = fill.Examined(register.book, {}, compute.Values({key: mine}, known), ())
     fill.write_results(seen, mine)
+    if key == REGISTER:
+        _link(register.book, mine)
+
+
+def _link(book: files.Workbook, read: Entries) -> None:
+    """Let each line's file be a link to it, where there is a way from the register's folder."""
+    column = read.found.cells["file"][1]
+    for row, file in zip(read.rows, read.values["file"], strict=True):
+        way = PurePath(file)
+        # A link makes one blank of two.
+        if not (way.root or way.drive or book.has_formula(read.found.tab, row, column)) and _is_plain(file):
+            book.write(read.found.tab, row, column, file, link=files.File(file))
+
+
+def _is_plain(text: str) -> bool:
+    return " ".join(text.split()) == text
 
 
 def _column(field: layouts.Field, lines: Sequence[Line]) -> Any:

@@ -26,7 +26,8 @@ MAY_IMPORT = {
     "uncertainty": {"compute", "layouts", "liquids", "stages"},
     "compute": {"entries", "findings", "layouts", "meant", "stages", "uncertainty", "units"},
     "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
-    "new": {"build", "compute", "layouts"},
+    "new": {"build", "compute", "layouts", "proposals"},
+    "proposals": {"compute", "files", "findings", "layouts", "register", "summaries", "units"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
     "batches": {"fill", "findings", "layouts"},
     "register": {

@@ -1,6 +1,7 @@
 """A register tells what the workbooks tell, keeps what people add, and is never lost over a bad file."""
 
 import copy
+import re
 import shutil
 import zipfile
 from collections.abc import Callable
@@ -15,12 +16,13 @@ from logs import typed
 from openpyxl.styles import PatternFill
 from test_cli import run
 
-from sheetcalc import batches, files, register, tables
+from sheetcalc import batches, files, layouts, register, tables
 from sheetcalc.files import locate
 
 Blank = Callable[..., Path]
 Convert = Callable[..., None]
 ENDINGS = [".xlsx", ".ods"]
+BATCHES = ("WINE-1", "WINE-2", "WINE-3")
 GALLON, FLUID_OUNCE, FOOT = 3.785411784, 0.0295735295625, 0.3048
 
 # A bought-in wine of 20 L at 12 % vol in two charges, all of it invented; the alcoholmeter reads right at
@@ -244,7 +246,7 @@ def test_every_finding_of_the_workbooks_is_listed_with_its_file(blank: Blank, tm
     path = typed(log, blank("batch", "metric", ".ods"), tmp_path / "log.ods")
     to = tmp_path / "register.xlsx"
     assert run("gather", path, "--to", to)[0] == 1
-    told = {(t["file"], t["sheet"], t["place"], t["level"], t["rule"]) for t in table(to, "told")}
+    told = {(t["workbook"], t["sheet"], t["place"], t["level"], t["rule"]) for t in table(to, "told")}
     batch = batches.read(path)
     assert batch
     assert told == {("log.ods", f.sheet, f.cell, f.level.upper(), f.rule) for f in batch.findings}
@@ -312,7 +314,8 @@ def test_a_second_gathering_keeps_what_people_added_in_xlsx(logs: Path, blank: B
     assert book["Register"].cell(heading.row + 3, 1).fill.fgColor.rgb == "FFABCDEF"
     after = {i.filename: i.CRC for i in zipfile.ZipFile(to).infolist()}
     changed = {name for name in before if before[name] != after[name]}
-    assert changed <= {f"xl/worksheets/sheet{n}.xml" for n in range(1, 8)} | {"xl/workbook.xml"}
+    ours = {f"xl/worksheets/sheet{n}.xml" for n in range(1, 8)} | {"xl/worksheets/_rels/sheet1.xml.rels"}
+    assert changed <= ours | {"xl/workbook.xml"}
 
 
 @pytest.mark.office
@@ -380,7 +383,7 @@ def test_a_bad_file_stops_nothing_is_told_and_its_line_stays(logs: Path) -> None
     assert found.keys() == {"WINE-1", "WINE-2", "WINE-3"}
     assert close(found["WINE-1"]["collected_alcohol"], 2.0)
     assert found["WINE-1"]["state"] == "could not be read"
-    listed = {(t["file"], t["rule"]) for t in table(to, "told") if t["level"] == "ERROR"}
+    listed = {(t["workbook"], t["rule"]) for t in table(to, "told") if t["level"] == "ERROR"}
     assert listed == {("logs/wine-1.xlsx", "not_read"), ("logs/never.ods", "not_read")}
 
 
@@ -567,3 +570,131 @@ def test_a_register_tells_no_absolute_path(logs: Path) -> None:
             held = b"".join(archive.read(name) for name in archive.namelist())
         assert b"wine-1.xlsx" in held
         assert str(logs.parent).encode() not in held and str(logs.parent.name).encode() not in held
+
+
+def linked(path: Path) -> dict[str, Any]:
+    """Where the file of each line of a register leads, by the line's code."""
+    kept = register.opened(path)
+    column = kept.read["register"].found.cells["file"][1]
+    if path.suffix == ".xlsx":
+        sheet = openpyxl.load_workbook(path)[kept.read["register"].found.tab]
+        links = {line.code: sheet.cell(line.row, column).hyperlink for line in kept.lines}
+        return {code: link and link.target for code, link in links.items()}
+    with zipfile.ZipFile(path) as archive:
+        content = archive.read("content.xml").decode()
+    hrefs = re.findall(r'<text:a xlink:href="([^"#]+)"[^>]*>([^<]*)<', content)
+    by_file = {text: href for href, text in hrefs}
+    return {line.code: by_file[line.file] for line in kept.lines}
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_the_file_of_a_line_is_a_link_to_it(logs: Path, ending: str) -> None:
+    (logs / "wine-1.xlsx").rename(logs / "first wine, ü.xlsx")
+    to = logs.parent / f"register{ending}"
+    run("gather", logs, "--to", to)
+    # OpenDocument 1.3, part 2, 3.6: a way out of the package begins with "../".
+    before = "../" if ending == ".ods" else ""
+    name = "logs/first%20wine%2C%20%C3%BC.xlsx"
+    assert linked(to) == {
+        "wine-1": before + name,
+        "wine-2": f"{before}logs/wine-2.ods",
+        "wine-3": f"{before}logs/wine-3.ods",
+    }
+    (logs / "wine-3.ods").rename(logs / "third.ods")
+    run("gather", logs, "--to", to)
+    assert linked(to)["wine-3"] == f"{before}logs/third.ods"
+
+
+@pytest.mark.office
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_libreoffice_opens_a_register_with_its_links_and_charts(
+    logs: Path, ending: str, soffice: Convert
+) -> None:
+    to = logs.parent / f"register{ending}"
+    run("gather", logs, "--to", to)
+    other = ENDINGS[ENDINGS[0] == ending]
+    soffice(other[1:], logs.parent, to)
+    there = to.with_suffix(other)
+    assert {code: lines(there)[code]["row"] for code in BATCHES} == {c: lines(to)[c]["row"] for c in BATCHES}
+    assert all(
+        link.endswith(f"logs/{code}.{'xlsx' if code == 'wine-1' else 'ods'}")
+        for code, link in linked(there).items()
+    )
+    with zipfile.ZipFile(there) as archive:
+        charts = [
+            n for n in archive.namelist() if re.fullmatch(r"xl/charts/chart\d+.xml|Object \d+/content.xml", n)
+        ]
+    assert len(charts) == 4
+    # It is refreshed like one that no other program wrote.
+    code, out, err = run("gather", logs, "--to", there)
+    assert (code, err) == (0, "") and "none of them new" in out
+
+
+def card(path: Path, *keys: str) -> dict[str, Any]:
+    """What stands on the batch card of a workbook, and in the flags of these lines."""
+    look = layouts.every_sheet()["batch"]
+    book = files.open_workbook(path)
+    place = locate.find(book, [look])["batch"]
+    cells = book.cells(place.tab)
+    blank = files.Cell(None, "blank")
+    found: dict[str, Any] = {key: cells.get(place.cells[key], blank).value for key in keys}
+    row, column = place.cells[keys[0]][0], place.cells["flags"][1]
+    return found | {"note": cells.get((row, column), blank).value}
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_a_new_batch_starts_with_what_the_register_knows_of_the_still(
+    blank: Blank, tmp_path: Path, ending: str
+) -> None:
+    folder = tmp_path / "logs"
+    folder.mkdir()
+    # Two batches ago the element was another one, and the first batch was in another still altogether.
+    for number, power in enumerate((900.0, 1500.0, 2000.0)):
+        log = wine(f"W{number}", still_power=power, started_at=datetime(2026, 3 - number, 1))
+        typed(log, blank("batch", "metric", ".xlsx"), folder / f"{number}.xlsx")
+    typed(wine("X", still="Glass flask"), blank("batch", "metric", ".ods"), folder / "x.ods")
+    to, made = tmp_path / "register.xlsx", tmp_path / f"next{ending}"
+    run("gather", folder, "--to", to)
+    seen = [line["stages_seen"] for line in lines(to).values() if line["still"] == "Copper pot"]
+    code, out, err = run("new", "batch", made, "--like", to)
+    assert code == 2 and not made.exists()
+    assert '"Copper pot" (3)' in err and '"Glass flask" (1)' in err and "--still NAME" in err
+    assert run("new", "batch", made, "--like", to, "--still", "Tin can")[0] == 2
+    code, out, err = run("new", "batch", made, "--like", to, "--still", "copper pot", "--units", "us")
+    assert (code, err) == (0, "")
+    assert "Heating power 900 W (as last typed, 3 batches)" in out
+    assert "the median of what was seen, 3 batches" in out
+    found = card(
+        made, "still_power", "still", "still_capacity", "effective_stages", "place", "currency", "altitude"
+    )
+    assert found["still_power"] == 900.0
+    assert (found["still"], found["place"], found["currency"]) == ("Copper pot", "EU", "EUR")
+    assert found["still_capacity"] == pytest.approx(12 / GALLON, abs=0.0005)
+    assert found["altitude"] == pytest.approx(300 / FOOT, abs=0.05)
+    assert found["effective_stages"] == pytest.approx(sorted(seen)[1], abs=0.005)
+    assert found["note"].startswith("NOTE [Heating power] Proposed from the register")
+    assert card(made, "batch_code", "started_at", "open_to_air", "still_efficiency") == dict.fromkeys(
+        ("batch_code", "started_at", "open_to_air", "still_efficiency", "note")
+    )
+    # The note goes with the first fill; what was proposed stays.
+    assert run("fill", made)[0] == 0
+    assert card(made, "still_power") == {"still_power": 900.0, "note": None}
+
+
+def test_only_one_still_needs_no_name_and_nothing_else_is_taken_for_a_register(
+    logs: Path, blank: Blank
+) -> None:
+    to, made = logs.parent / "register.ods", logs.parent / "next.xlsx"
+    (logs / "wine-3.ods").unlink()
+    run("gather", logs, "--to", to)
+    assert run("new", "batch", made, "--like", to)[0] == 0
+    assert card(made, "still")["still"] == "Copper pot"
+    for words in (
+        ("bench", logs.parent / "bench.xlsx", "--like", to),
+        ("batch", logs.parent / "other.xlsx", "--still", "Copper pot"),
+        ("batch", logs.parent / "other.xlsx", "--like", logs / "wine-1.xlsx"),
+        ("batch", logs.parent / "other.xlsx", "--like", logs / "nothing.xlsx"),
+    ):
+        code, _, err = run("new", *words)
+        assert code == 2 and len(err.splitlines()) == 1
+        assert not Path(words[1]).exists()
