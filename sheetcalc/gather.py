@@ -17,7 +17,7 @@ from sheetcalc.many import Outcome
 from sheetcalc.matching import Known
 from sheetcalc.register import Line, Register
 
-GONE, UNREAD, TWICE = "file is gone", "could not be read", "batch code is there twice"
+GONE, UNREAD, TWICE = "file is gone", "could not be read", "code is there twice"
 ATTEMPTS = 3  # how often writing is begun when somebody changes the register under it
 GIVE_IT_ONE = "Give each batch a code of its own, or move the copy out of the way."
 

@@ -15,7 +15,7 @@ from sheetcalc.files import locate
 from sheetcalc.layouts import REGISTER, Layout, System
 
 TOLD = "told"  # the sheet of all findings
-ROOM = 20  # lines that stay ready in a new register, beside those it begins with
+ROOM = 10  # lines that stay ready in a new register, beside those it begins with
 NEEDED = ("file", "batch_code")  # what a batch is known by
 
 

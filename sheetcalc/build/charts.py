@@ -13,7 +13,7 @@ ROWS, ROW_HEIGHT, GAP = 16, 14.0, 6.0  # of each chart, and below it; heights in
 def charts(grid: Grid, sheet: Sheet, system: System, tables: Mapping[str, tuple[Sheet, Grid]]) -> None:
     """Every chart of a sheet; `tables` are the workbook's sheets with their grids, by key."""
     grid.widths = dict(enumerate(WIDTHS, start=1))
-    grid.one_page = True
+    grid.pages = (1, 1)
     parts.head(grid, sheet)
     row = parts.FIRST_ROW
     for chart in sheet.charts:

@@ -7,6 +7,7 @@ from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
 from sheetcalc.layouts import Field, Sheet, System
 
 SPARE = 2000  # rows that take entries, the ready ones among them
+PAGE_WIDTH = 190.0  # characters on a page that can still be read
 MOST_FROZEN = 6  # card lines above a table that may stay in sight with its headings
 LEVEL, LINKED = "level", ("cell", "file")  # columns with a look of their own
 
@@ -42,6 +43,8 @@ def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
         cells = [(grid.cells[Position(at, place)], grid.widths[place]) for place in widths(sheet)]
         grid.heights[at] = max(look.height(str(cell.value), width, cell.look) for cell, width in cells)
     grid.markings += _markings(sheet.columns, heading_row, first, grid.spare_to)
+    if sheet.grows:
+        grid.pages = (max(1, round(sum(grid.widths.values()) / PAGE_WIDTH)), 0)
     if len(sheet.fields) <= MOST_FROZEN:
         grid.frozen = (unit_row, int(sheet.columns[0].role == "entry" or sheet.grows))
     grid.repeated = (heading_row, unit_row)
