@@ -20,11 +20,6 @@ from sheetcalc.layouts import Field
 BACKUP_ENDING = ".before"
 # How often a fill is begun when somebody changes the workbook under it.
 ATTEMPTS = 3
-REGISTER_NOTE = Finding(
-    *("note", "", "", 1, 1, "is_a_register"),
-    "This is a register of batches: it is not filled, but gathered.",
-    "Run: sheetcalc gather FOLDER --to REGISTER",
-)
 
 
 @dataclass(frozen=True)
@@ -46,8 +41,9 @@ def examine(path: Path) -> Examined:
     sheets = layouts.every_sheet()
     found = locate.find(book, [sheet for sheet in sheets.values() if sheet.fields or sheet.columns])
     if not found.keys() - {"findings"}:
-        if layouts.REGISTER in locate.find(book, layouts.load(layouts.REGISTER).sheets[:1]):
-            return Examined(book, {}, compute.Values({}), (REGISTER_NOTE,))
+        register = locate.find(book, layouts.load(layouts.REGISTER).sheets[:1]).get(layouts.REGISTER)
+        if register:
+            return Examined(book, {}, compute.Values({}), (_is_a_register(register),))
         raise files.BadWorkbook(
             "It is not one of our workbooks: no sheet has our names or headings. "
             "Make one with 'sheetcalc new batch FILE' and copy your readings into it."
@@ -223,6 +219,14 @@ def clear_below(book: files.Workbook, place: locate.Found, first: int) -> None:
     for (row, column), cell in list(book.cells(place.tab).items()):
         if row >= first and column in columns and not cell.formula:
             book.write(place.tab, row, column, None)
+
+
+def _is_a_register(place: locate.Found) -> Finding:
+    return Finding(
+        *("note", place.tab, "", 1, 1, "is_a_register"),
+        "This is a register of batches, which is not filled but gathered.",
+        "Run: sheetcalc gather FOLDER --to REGISTER",
+    )
 
 
 def _signature(book: files.Workbook) -> Iterable[Finding]:

@@ -165,7 +165,8 @@ def _put(kept: Register, gathered: _Gathered, to: Path, report: Report) -> None:
             remarks += _changed(line, file, batch)
         line.values = _values(file, batch)
     gone &= {line.file for line in lines}
-    listed = [line for line in lines if line.file]
+    # What has no number of errors was never gathered: words of the person's own.
+    listed = [line for line in lines if line.file and np.isfinite(float(line.values["errors"]))]
     same, twice = _same_codes([line for line in listed if line.file not in gone])
     remarks += same
     remarks += [_gone(line) for line in listed if line.file in gone]

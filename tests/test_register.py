@@ -458,6 +458,29 @@ def test_a_code_that_the_person_typed_ahead_gets_its_batch(logs: Path, blank: Bl
     assert lines(to)["WINE-4"]["row"] == place.first_row + 9
 
 
+def test_words_below_the_lines_stay_and_count_as_no_batch(logs: Path, blank: Blank) -> None:
+    to = logs.parent / "register.ods"
+    run("gather", logs, "--to", to)
+    book = files.open_workbook(to)
+    place = locate.find(book, [batches.sheet()])["register"]
+    columns = {key: column for key, (_, column) in place.cells.items()}
+    book.write(place.tab, place.first_row + 4, columns["batch_code"], "Total")
+    book.write(place.tab, place.first_row + 4, columns["wash_volume"], 60.0)
+    book.write(place.tab, place.first_row + 5, columns["file"], "as counted on the shelf")
+    book.save()
+    typed(wine("WINE-4"), blank("batch", "metric", ".xlsx"), logs / "wine-4.xlsx")
+    run("gather", logs, "--to", to)
+    cells = files.open_workbook(to).cells(place.tab)
+    kept = {
+        place_: c.value
+        for place_, c in cells.items()
+        if place_[0] in (place.first_row + 4, place.first_row + 5)
+    }
+    assert sorted(map(str, kept.values())) == ["60.0", "Total", "as counted on the shelf"]
+    assert lines(to)["WINE-4"]["row"] == place.first_row + 6
+    assert sum(still["batches"] for still in table(to, "stills")) == 4
+
+
 def test_a_register_among_the_workbooks_is_left_out_and_never_filled(logs: Path) -> None:
     to = logs / "register.xlsx"
     assert run("gather", logs, "--to", to)[0] == 0
