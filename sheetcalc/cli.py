@@ -187,6 +187,8 @@ def gather(
         _stop(f"{to}: {trouble}")
     for path, why in report.trouble:
         _say(f"{path}: {why}", err=True)
+    for name in report.left_out:
+        _say(f"{name}: there is no batch card in it; left out.")
     for told in report.remarks:
         _say(f"{told.workbook}: {told.message} {told.advice}")
     _say(gathering.in_words(report, to), err=not books)

@@ -120,8 +120,6 @@ def in_words(report: Report, to: Path) -> str:
     if report.known:
         parts.append(f"{report.new} of them new" if report.new else "none of them new")
     parts.append(tally(report.levels.elements()))
-    if report.left_out:
-        parts.append(f"{len(report.left_out)} without a batch left out")
     if report.trouble:
         parts.append(f"{len(report.trouble)} could not be used")
     return f"{', '.join(parts[:-1])}; {parts[-1]}." + ("" if report.written else " It was up to date.")

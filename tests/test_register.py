@@ -1,6 +1,7 @@
 """A register tells what the workbooks tell, keeps what people add, and is never lost over a bad file."""
 
 import copy
+import os
 import re
 import shutil
 import zipfile
@@ -9,20 +10,24 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import in_memory
+import logs as logs_module
+import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
-from logs import typed
+from logs import spoilt, typed
 from openpyxl.styles import PatternFill
 from test_cli import run
 
-from sheetcalc import batches, files, layouts, register, tables
+from sheetcalc import batches, compute, files, layouts, register, tables
 from sheetcalc.files import locate
 
 Blank = Callable[..., Path]
 Convert = Callable[..., None]
 ENDINGS = [".xlsx", ".ods"]
 BATCHES = ("WINE-1", "WINE-2", "WINE-3")
+LINE = {c.key for c in batches.sheet().columns} - {"file", "state", "errors", "warnings", "notes"}
 GALLON, FLUID_OUNCE, FOOT = 3.785411784, 0.0295735295625, 0.3048
 
 # A bought-in wine of 20 L at 12 % vol in two charges, all of it invented; the alcoholmeter reads right at
@@ -370,6 +375,57 @@ def test_other_units_of_a_column_convert_the_lines_of_batches_not_gathered_too(
     assert shown == pytest.approx([20 / GALLON] * 3, rel=1e-6)
 
 
+@pytest.mark.parametrize("name", logs_module.sheets())
+def test_no_mistake_in_a_log_keeps_it_from_having_a_line(name: str) -> None:
+    columns = [c.key for c in batches.sheet().columns]
+    for _, spoil, *_ in logs_module.sheets()[name].PLANTED:
+        read = in_memory.read(in_memory.blank("metric"), dict(in_memory.places(spoilt(spoil))))
+        values = compute.Values(read)
+        assert all(np.size(values.get("register", key)) == 1 for key in columns if key in LINE)
+
+
+@pytest.mark.parametrize(
+    "sheet", ["Instruments", "Fermentation", "Runs", "Cuts", "Bottling", "Costs", "Balance"]
+)
+def test_a_batch_whose_sheet_is_gone_has_a_line_all_the_same(
+    blank: Blank, tmp_path: Path, sheet: str
+) -> None:
+    path = typed(wine(), blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    book = openpyxl.load_workbook(path)
+    del book[sheet]
+    for name in [
+        n for n, defined in book.defined_names.items() if f"'{sheet}'!" in (defined.attr_text or "")
+    ]:
+        del book.defined_names[name]
+    book.save(path)
+    batch = batches.read(path)
+    assert batch
+    assert batch.values["batch_code"] == "WINE-1"
+    assert np.isnan(float(batch.values["collected_alcohol"])) == (sheet == "Runs")
+
+
+def test_a_file_on_another_drive_is_not_looked_for(logs: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    to = logs.parent / "register.xlsx"
+    run("gather", logs, "--to", to)
+    place = locate.find(files.open_workbook(to), [batches.sheet()])["register"]
+    at = lines(to)["WINE-3"]["row"], place.cells["file"][1]
+    asked: list[str] = []
+
+    def lexists(path: Path) -> bool:
+        asked.append(str(path))
+        return True
+
+    for elsewhere in ("//server/share/wine-3.ods", "/somewhere/wine-3.ods"):
+        book = files.open_workbook(to)
+        book.write(place.tab, *at, elsewhere)
+        book.save()
+        with monkeypatch.context() as patched:
+            patched.setattr(os.path, "lexists", lexists)
+            assert run("gather", logs / "wine-1.xlsx", "--to", to)[0] == 0
+        assert lines(to)["WINE-3"]["state"] == ""
+    assert any("wine-2" in path for path in asked) and not any("wine-3" in path for path in asked)
+
+
 def test_a_bad_file_stops_nothing_is_told_and_its_line_stays(logs: Path) -> None:
     to = logs.parent / "register.xlsx"
     run("gather", logs, "--to", to)
@@ -488,7 +544,8 @@ def test_a_register_among_the_workbooks_is_left_out_and_never_filled(logs: Path)
     code, out, err = run("gather", logs, "--to", to)
     assert (code, err) == (0, "")
     assert "3 batches" in out
-    assert run("gather", logs, "--to", logs / "second.ods")[0] == 0
+    code, out, _ = run("gather", logs, "--to", logs / "second.ods")
+    assert (code, f"{to}: there is no batch card in it; left out." in out) == (0, True)
     code, out, err = run("fill", to)
     assert (code, err, to.read_bytes()) == (0, "", held)
     assert "sheetcalc gather" in run("check", to)[1]
