@@ -259,6 +259,60 @@ def test_every_finding_of_the_workbooks_is_listed_with_its_file(blank: Blank, tm
     assert lines(to)["WINE-1"]["errors"] == 1
 
 
+def test_a_mended_finding_goes_and_those_of_workbooks_not_named_stay(blank: Blank, tmp_path: Path) -> None:
+    logs = {code: wine(code) for code in ("A", "B", "C")}
+    for log in logs.values():
+        log["runs"][0]["first_drip_at"] = datetime(2026, 3, 2, 8)
+    paths = {
+        c: typed(log, blank("batch", "metric", ".xlsx"), tmp_path / f"{c}.xlsx") for c, log in logs.items()
+    }
+    to = tmp_path / "register.ods"
+
+    def wrong() -> list[str]:
+        return sorted(t["workbook"] for t in table(to, "told") if t["rule"] == "drip_before_heat")
+
+    run("gather", *paths.values(), "--to", to)
+    assert wrong() == ["A.xlsx", "B.xlsx", "C.xlsx"]
+    typed(wine("A"), blank("batch", "metric", ".xlsx"), paths["A"])
+    run("gather", paths["A"], "--to", to)
+    assert wrong() == ["B.xlsx", "C.xlsx"]
+    # Who deletes a line wants to hear no more of it.
+    book, row = files.open_workbook(to), lines(to)["B"]["row"]
+    place = locate.find(book, [batches.sheet()])["register"]
+    for _, column in place.cells.values():
+        book.write(place.tab, row, column, None)
+    book.save()
+    run("gather", paths["A"], "--to", to)
+    assert wrong() == ["C.xlsx"]
+    assert lines(to).keys() == {"A", "C"}
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_what_stands_beside_a_still_stays_with_it(logs: Path, blank: Blank, ending: str) -> None:
+    to = logs.parent / f"register{ending}"
+    run("gather", logs, "--to", to)
+    kept = register.opened(to)
+    read = kept.read["stills"]
+    place, beside = read.found, max(column for _, column in read.found.cells.values()) + 3
+    for row, values in register.stored(kept.book, read, ("still",)):
+        kept.book.write(place.tab, row, beside, f"mine on {values['still']}")
+    kept.book.save()
+    # A still whose name comes first, and one that no batch has any more.
+    typed(wine("WINE-4", still="Alembic"), blank("batch", "metric", ".xlsx"), logs / "wine-4.xlsx")
+    typed(wine("WINE-3"), blank("batch", "metric", ".ods"), logs / "wine-3.ods")
+    run("gather", logs, "--to", to)
+    kept = register.opened(to)
+    cells = kept.book.cells(place.tab)
+    found = {str(v["still"]): (row, v["batches"]) for row, v in register.stored(kept.book, read, ("still",))}
+    assert {still: batches_ for still, (_, batches_) in found.items()} == {
+        "Copper pot": 3.0,
+        "Glass flask": 0.0,
+        "Alembic": 1.0,
+    }
+    for still in ("Copper pot", "Glass flask"):
+        assert cells[found[still][0], beside].value == f"mine on {still}"
+
+
 @pytest.mark.parametrize("ending", ENDINGS)
 def test_a_register_that_is_up_to_date_is_not_written(logs: Path, ending: str) -> None:
     to = logs.parent / f"register{ending}"
