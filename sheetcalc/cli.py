@@ -101,7 +101,9 @@ def new(
         _stop(f"{path}: {trouble}")
     made = findings.printable(str(path))
     if like:
-        _say(f"From {like}, as proposals that you can change: {'; '.join(taken) or 'nothing'}.")
+        _say(f"Typed on its batch card from {like}, as proposals that you can change:")
+        for proposal in taken:
+            _say(f"  {proposal}")
     typer.echo(f"Made {made}. Type your readings, save and close it, then run: sheetcalc fill {made}")
 
 

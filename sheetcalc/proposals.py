@@ -10,7 +10,7 @@ from sheetcalc.findings import Finding, flag_text
 from sheetcalc.layouts import Field, Sheet
 from sheetcalc.summaries import Setting
 
-CHANGE_IT = "Change it where this batch is another; this note goes with the first fill."
+CHANGE_IT = "Yours to change."
 
 
 def learned(like: Path, still: str) -> dict[str, Setting]:
@@ -80,7 +80,7 @@ def _note(book: files.Workbook, place: locate.Found, sheet: Sheet, field: Field,
     """A note in the line's flags, which marks the cell, too."""
     flags = next(f for f in sheet.fields if f.role == "flag")
     row, _ = place.cells[field.key]
-    message = f"Proposed from the register: {_source(setting)}."
+    message = f"Proposed: {_source(setting)}."
     finding = Finding(
         "note", place.tab, field.heading, *place.cells[field.key], "proposed", message, CHANGE_IT
     )

@@ -53,7 +53,7 @@ def settings(lines: Any, still: str) -> dict[str, Setting]:
     still: a name out of `stills`.
     """
     group = lines[_names(lines["still"]) == _plain(still)]
-    found = {"still": Setting(still, len(group), "as on their cards")} if still != UNNAMED else {}
+    found = {"still": Setting(still, len(group), "its name")} if still != UNNAMED else {}
     seen = group["stages_seen"].dropna()
     if len(seen):
         stages = round(float(seen.median()), 2)

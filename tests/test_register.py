@@ -806,7 +806,7 @@ def test_a_new_batch_starts_with_what_the_register_knows_of_the_still(
     assert found["still_capacity"] == pytest.approx(12 / GALLON, abs=0.0005)
     assert found["altitude"] == pytest.approx(300 / FOOT, abs=0.05)
     assert found["effective_stages"] == pytest.approx(sorted(seen)[1], abs=0.005)
-    assert found["note"].startswith("NOTE [Heating power] Proposed from the register")
+    assert found["note"].startswith("NOTE [Heating power] Proposed: as last typed, 3 batches.")
     assert card(made, "batch_code", "started_at", "open_to_air", "still_efficiency") == dict.fromkeys(
         ("batch_code", "started_at", "open_to_air", "still_efficiency", "note")
     )
