@@ -832,3 +832,30 @@ def test_only_one_still_needs_no_name_and_nothing_else_is_taken_for_a_register(
         code, _, err = run("new", *words)
         assert code == 2 and len(err.splitlines()) == 1
         assert not Path(words[1]).exists()
+
+
+def test_sheets_that_were_renamed_or_deleted_and_headings_translated_are_no_hindrance(
+    logs: Path, blank: Blank
+) -> None:
+    to = logs.parent / "register.xlsx"
+    run("gather", logs, "--to", to)
+    book = openpyxl.load_workbook(to)
+    book["Register"].title = "Liste"
+    for name, defined in book.defined_names.items():
+        if name.startswith("register_"):
+            defined.attr_text = (defined.attr_text or "").replace("'Register'", "'Liste'")
+    heading = next(cell for row in book["Liste"].iter_rows() for cell in row if cell.value == "Batch code")
+    heading.value = "Ansatz"
+    book["Liste"].move_range(f"A1:{openpyxl.utils.get_column_letter(60)}40", rows=3)
+    for defined in book.defined_names.values():
+        if "'Liste'" in (defined.attr_text or ""):
+            sheet, column, row = str(defined.attr_text).split("$")
+            defined.attr_text = f"{sheet}${column}${int(row) + 3}"
+    for title in ("Stills", "Yeasts", "Findings"):
+        del book[title]
+    book.save(to)
+    typed(wine("WINE-4"), blank("batch", "metric", ".xlsx"), logs / "wine-4.xlsx")
+    code, out, err = run("gather", logs, "--to", to)
+    assert (code, err, "1 of them new" in out) == (0, "", True)
+    assert files.open_workbook(to).sheets == ["Liste", "Charts"]
+    assert lines(to).keys() == {"WINE-1", "WINE-2", "WINE-3", "WINE-4"}
