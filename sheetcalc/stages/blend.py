@@ -13,6 +13,11 @@ from sheetcalc.stages.samples import FLAMMABLE, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
 
 SAME = 0.005  # share by which two wants may differ and still be called the same: rounding
+ROUNDING = 0.05  # % vol
+BELOW_MINIMUM = (
+    "It comes out at {blend_strength}, below the usual legal minimum of {legal_minimum} for this place."
+)
+BEFORE_BOTTLING = "Fine for a further run or for tasting; check your own local law before you bottle it."
 
 
 class Wanted(NamedTuple):
@@ -162,7 +167,7 @@ def contraction(first_row: Rows, blends: mixing.Blend) -> Array:
     "blend",
     cell="strength",
     level="error",
-    says="{strength} is more than any still gives ({azeotrope}). {meant}",
+    says="{strength} is more than any still gives ({azeotrope}).",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(strength: Array, azeotrope: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
@@ -381,12 +386,18 @@ def millilitres_for_litres(
     "blend",
     cell="blend_strength",
     level="warning",
-    says="It comes out at {blend_strength}, below the usual legal minimum of {legal_minimum} for this place.",
-    advice="Fine for a further run or for tasting; check your own local law before you bottle it.",
+    says=BELOW_MINIMUM,
+    advice=BEFORE_BOTTLING,
 )
-def below_legal_minimum(blend_strength: Array, legal_minimum: Array) -> Mask:
-    """Too weak to be sold under the usual name; a twentieth of a % vol is only rounding."""
-    return blend_strength < legal_minimum - 0.05
+def below_legal_minimum(blend_strength: Array, legal_minimum: Array, wanted: Wanted) -> Mask:
+    """Too weak to be sold under the usual name, by more than rounding, and wanted so."""
+    return np.isfinite(wanted.strength) & (blend_strength < legal_minimum - ROUNDING)
+
+
+@check("blend", cell="blend_strength", level="note", says=BELOW_MINIMUM, advice=BEFORE_BOTTLING)
+def came_out_below_minimum(blend_strength: Array, legal_minimum: Array, wanted: Wanted) -> Mask:
+    """It came out so; nobody says yet that it is to be sold."""
+    return np.isnan(wanted.strength) & (blend_strength < legal_minimum - ROUNDING)
 
 
 @check(

@@ -151,14 +151,14 @@ def _names(names: Any) -> list[str]:
     "carbon",
     cell="volume_in",
     level="error",
-    says="{volume_in} goes in, but on Strength this lot is only {lot_volume}. {meant}",
+    says="{volume_in} goes in, but on Strength this lot is only {lot_volume}.",
     advice="Check both volumes and their units; if several lots went in together, give the mix a name of "
     "its own.",
 )
 def more_than_the_lot(volume_in: Array, lot_volume: Array, too_much: Mask) -> tuple[Mask, dict[str, Any]]:
     """More than there is, by more than two volumes may be off."""
-    meant = slips.amount_meant(volume_in, "volume", 0.2 * lot_volume, lot_volume * (1 + TWO_VOLUMES))
-    return too_much, {"lot_volume": (lot_volume, "volume_in"), "meant": (meant, "")}
+    fits = (0.2 * lot_volume, lot_volume * (1 + TWO_VOLUMES))
+    return too_much, {"lot_volume": (lot_volume, "volume_in"), "fits": fits}
 
 
 @column("carbon")
@@ -190,26 +190,24 @@ def not_as_on_strength(
     "carbon",
     cell="strength_in",
     level="warning",
-    says="{strength_in} is too strong for the filter: above 50 % vol carbon takes up little. {meant}",
+    says="{strength_in} is too strong for the filter: above 50 % vol carbon takes up little.",
     advice="Bring it to 40 to 50 % vol (80 to 100 proof) with water first. Above about 60 % vol it can "
     "catch fire at room temperature: no flame or spark near it.",
 )
 def too_strong_to_filter(strength_in: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
     """Above the trade's limit by more than the glass can be off."""
-    halved = (strength_in / 2 >= 35) & (strength_in / 2 <= STRONGEST)
-    meant = np.where(halved, "As proof it would fit.", "").astype(object)
-    return _too_strong(strength_in, strength_doubt), {"meant": (meant, "")}
+    return _too_strong(strength_in, strength_doubt), {"fits": (35.0, STRONGEST)}
 
 
 def _too_strong(strength_in: Array, strength_doubt: float) -> Mask:
-    return strength_in > STRONGEST + strength_doubt
+    return strength_in > STRONGEST + slips.SURE * strength_doubt
 
 
 @check(
     "carbon",
     cell="carbon_mass",
     level="warning",
-    says="{carbon_mass} for {volume_in} is far from the usual {least} to {most}. {meant}",
+    says="{carbon_mass} for {volume_in} is far from the usual {least} to {most}.",
     advice="Check the mass, the volume and their units; weigh the carbon dry.",
 )
 def unusual_carbon(
@@ -221,7 +219,7 @@ def unusual_carbon(
     return _unusual(carbon_per_litre) & ~_too_much(volume_in, lot_volume), {
         "least": (least, like),
         "most": (most, like),
-        "meant": (slips.amount_meant(carbon_mass, "mass", least, most), ""),
+        "fits": (least, most),
     }
 
 
@@ -319,7 +317,7 @@ def stronger_out(
     "carbon",
     cell="volume_out",
     level="error",
-    says="{out} of pure alcohol came out, but only {into} went in. {meant}",
+    says="{out} of pure alcohol came out, but only {into} went in.",
     advice="Check both volumes, the strengths and their units.",
 )
 def more_alcohol_out(
@@ -335,9 +333,12 @@ def more_alcohol_out(
     """Beyond what two volumes and two readings may be off; a wrong strength is told by itself."""
     gained = _gained(alcohol_in, alcohol_out, strength_in, two_strengths)
     wrong = gained & ~(strength_out > strength_in + two_strengths) & ~strength_in_doubt
-    meant = slips.amount_meant(volume_out, "volume", 0.5 * volume_in, volume_in)
     like = "alcohol_lost"
-    return wrong, {"out": (alcohol_out, like), "into": (alcohol_in, like), "meant": (meant, "")}
+    return wrong, {
+        "out": (alcohol_out, like),
+        "into": (alcohol_in, like),
+        "fits": (0.5 * volume_in, volume_in),
+    }
 
 
 def _gained(alcohol_in: Array, alcohol_out: Array, strength_in: Array, two_strengths: float) -> Mask:
@@ -349,7 +350,7 @@ def _gained(alcohol_in: Array, alcohol_out: Array, strength_in: Array, two_stren
     "carbon",
     cell="volume_out",
     level="warning",
-    says="{volume_out} came out of {volume_in}; only rinsing water makes it more. {meant}",
+    says="{volume_out} came out of {volume_in}; only rinsing water makes it more.",
     advice="Check both volumes and their units; if you rinsed the filter, measure the strength out.",
 )
 def more_volume_out(
@@ -364,14 +365,14 @@ def more_volume_out(
     wrong = (volume_out > volume_in * (1 + TWO_VOLUMES)) & ~_gained(
         alcohol_in, alcohol_out, strength_in, two_strengths
     )
-    return wrong, {"meant": (slips.amount_meant(volume_out, "volume", 0.5 * volume_in, volume_in), "")}
+    return wrong, {"fits": (0.5 * volume_in, volume_in)}
 
 
 @check(
     "carbon",
     cell="volume_out",
     level="warning",
-    says="{loss} of {volume_in} stayed behind; {carbon_mass} of carbon keeps about {kept}. {meant}",
+    says="{loss} of {volume_in} stayed behind; {carbon_mass} of carbon keeps about {kept}.",
     advice="Check the volumes and their units; let it drain, look for a leak, and rinse the rest out with "
     "water.",
 )
@@ -380,9 +381,8 @@ def much_lost(
 ) -> tuple[Mask, dict[str, Any]]:
     """More than wet carbon holds, and than two volumes may be off."""
     kept = HOLDS * carbon_mass
-    meant = slips.amount_meant(volume_out, "volume", 0.5 * volume_in, volume_in)
     wrong = _short(loss, volume_in, carbon_mass) & ~_unusual(carbon_per_litre)
-    return wrong, {"kept": (kept, "loss"), "meant": (meant, "")}
+    return wrong, {"kept": (kept, "loss"), "fits": (0.5 * volume_in, volume_in)}
 
 
 def _short(loss: Array, volume_in: Array, carbon_mass: Array) -> Mask:

@@ -215,15 +215,14 @@ def _hours(later: Array, earlier: Array) -> Texts:
     "clearing",
     cell="dose",
     level="error",
-    says="{dose} in {volume_fined} is far more than any fining takes. {meant}",
+    says="{dose} in {volume_fined} is far more than any fining takes.",
     advice="Check the dose, the volume and their units.",
 )
 def impossible_dose(
     dose: Array, dose_per_litre: Array, volume_fined: Array, usual: Doses
 ) -> tuple[Mask, dict[str, Any]]:
     """A twentieth of the wash or more; finings are given in thousandths."""
-    meant = slips.amount_meant(dose, "volume", usual.least, usual.most)
-    more = {"volume_fined": (volume_fined, "volume_after"), "meant": (meant, "")}
+    more = {"volume_fined": (volume_fined, "volume_after"), "fits": (usual.least, usual.most)}
     return dose_per_litre >= IMPOSSIBLE_DOSE, more
 
 
@@ -231,15 +230,15 @@ def impossible_dose(
     "clearing",
     cell="dose_mass",
     level="error",
-    says="{dose_mass} in {volume_fined} is far more than any fining takes. {meant}",
+    says="{dose_mass} in {volume_fined} is far more than any fining takes.",
     advice="Check the dose, the volume and their units.",
 )
 def impossible_weighed_dose(
     dose_mass: Array, mass_per_litre: Array, volume_fined: Array, usual_weighed: Doses
 ) -> tuple[Mask, dict[str, Any]]:
     """As much powder as no wash takes up."""
-    meant = slips.amount_meant(dose_mass, "mass", usual_weighed.least, usual_weighed.most)
-    more = {"volume_fined": (volume_fined, "volume_after"), "meant": (meant, "")}
+    fits = (usual_weighed.least, usual_weighed.most)
+    more = {"volume_fined": (volume_fined, "volume_after"), "fits": fits}
     return mass_per_litre >= IMPOSSIBLE_DOSE, more
 
 
@@ -247,7 +246,7 @@ def impossible_weighed_dose(
     "clearing",
     cell="dose",
     level="warning",
-    says="{dose} of {agent} in {volume_fined} is far from the usual {least} to {most}. {meant}",
+    says="{dose} of {agent} in {volume_fined} is far from the usual {least} to {most}.",
     advice="Check the dose, the volume and the packet; if the packet says so, keep to the packet.",
 )
 def unusual_dose(
@@ -255,14 +254,14 @@ def unusual_dose(
 ) -> tuple[Mask, dict[str, Any]]:
     """Below half of the least or above double of the most (common practice)."""
     wrong = ((dose < usual.least / 2) | (dose > usual.most * 2)) & (dose_per_litre < IMPOSSIBLE_DOSE)
-    return wrong, _dose_words(dose, "dose", "volume", volume_fined, usual)
+    return wrong, _dose_words("dose", volume_fined, usual)
 
 
 @check(
     "clearing",
     cell="dose_mass",
     level="warning",
-    says="{dose_mass} of {agent} in {volume_fined} is far from the usual {least} to {most}. {meant}",
+    says="{dose_mass} of {agent} in {volume_fined} is far from the usual {least} to {most}.",
     advice="Check the dose, the volume and the packet; if the packet says so, keep to the packet.",
 )
 def unusual_weighed_dose(
@@ -271,15 +270,15 @@ def unusual_weighed_dose(
     """Below half of the least or above double of the most (common practice)."""
     wrong = (dose_mass < usual_weighed.least / 2) | (dose_mass > usual_weighed.most * 2)
     wrong &= mass_per_litre < IMPOSSIBLE_DOSE
-    return wrong, _dose_words(dose_mass, "dose_mass", "mass", volume_fined, usual_weighed)
+    return wrong, _dose_words("dose_mass", volume_fined, usual_weighed)
 
 
-def _dose_words(amount: Array, like: str, quantity: str, volume: Array, usual: Doses) -> dict[str, Any]:
+def _dose_words(like: str, volume: Array, usual: Doses) -> dict[str, Any]:
     return {
         "volume_fined": (volume, "volume_after"),
         "least": (usual.least, like),
         "most": (usual.most, like),
-        "meant": (slips.amount_meant(amount, quantity, usual.least, usual.most), ""),
+        "fits": (usual.least, usual.most),
     }
 
 
@@ -295,7 +294,7 @@ def dose_missing(
 ) -> tuple[Mask, dict[str, Any]]:
     """A fining that is usually a liquid, and no dose."""
     blank = np.isnan(dose) & np.isnan(dose_mass) & np.isfinite(usual.least)
-    return _is(step, FININGS) & blank, _dose_words(dose, "dose", "volume", volume_fined, usual)
+    return _is(step, FININGS) & blank, _dose_words("dose", volume_fined, usual)
 
 
 @check(
@@ -311,7 +310,7 @@ def weighed_dose_missing(
     """A fining that is only known as a powder, and no dose."""
     blank = np.isnan(dose) & np.isnan(dose_mass) & np.isfinite(usual_weighed.least)
     wrong = _is(step, FININGS) & blank & ~_is(agent, tuple(LIQUID))
-    return wrong, _dose_words(dose_mass, "dose_mass", "mass", volume_fined, usual_weighed)
+    return wrong, _dose_words("dose_mass", volume_fined, usual_weighed)
 
 
 @check(
@@ -446,7 +445,7 @@ def _working(moments: Array, state_then: Any, sound: Curve, hydrometer: Instrume
     recent = (after > newest) & (moments <= sound.days[newest] + STANDSTILL)
     lately = np.searchsorted(sound.days, sound.days[newest] - LATELY)
     before = sound.gravity[max(min(int(lately), newest - 1), 0)]
-    margin = np.sqrt(2) * hydrometer.uncertainty
+    margin = slips.SURE * np.sqrt(2) * hydrometer.uncertainty
     certain = (fell > margin) | (recent & falling & (before - sound.gravity[newest] > margin))
     return certain & np.isfinite(moments), sound.gravity[np.maximum(after - 1, 0)]
 
@@ -600,7 +599,7 @@ def before_the_yeast(done_at: Array, started_at: Array, order: Places) -> Mask:
     "clearing",
     cell="volume_after",
     level="error",
-    says="{volume_after} is more than there was before, {before}. {meant}",
+    says="{volume_after} is more than there was before, {before}.",
     advice="Check the volume, its unit and the wash volume on the batch card.",
 )
 def more_than_before(
@@ -615,7 +614,7 @@ def more_than_before(
     "clearing",
     cell="volume_after",
     level="warning",
-    says="{gone} of {before} would be gone, much more than usual. {meant}",
+    says="{gone} of {before} would be gone, much more than usual.",
     advice="Check the volume and its unit; if they are right, let the lees settle again and rack them once "
     "more.",
 )
@@ -627,13 +626,11 @@ def much_lost(volume_after: Array, volume_before: Array, wash_kind: Any) -> tupl
 
 
 def _volume_words(volume_after: Array, volume_before: Array, wash_kind: Any) -> dict[str, Any]:
-    least = volume_before * (1 - _lees(wash_kind))
-    meant = slips.amount_meant(volume_after, "volume", least, volume_before * (1 + MEASURE))
     like = "volume_after"
     return {
         "before": (volume_before, like),
         "gone": (volume_before - volume_after, like),
-        "meant": (meant, ""),
+        "fits": (volume_before * (1 - _lees(wash_kind)), volume_before * (1 + MEASURE)),
     }
 
 

@@ -239,12 +239,12 @@ def apart(
     out: the head is not hot through yet. So is a jar whose own strength does not fit its run.
     """
     inside = (model_before.drip_strength - model_after.drip_strength) / 2
-    allowed = strength_doubt + np.where(np.isnan(inside), MODEL, inside)
+    allowed = slips.SURE * strength_doubt + np.where(np.isnan(inside), MODEL, inside)
     coolest, fitting, warmest = (
         vapour.dew_point_of(np.clip(strength, 0.0, FLAT), pressure)
         for strength in (strength_20 + allowed, strength_20, strength_20 - allowed)
     )
-    off = float(np.hypot(still_thermometer.uncertainty, np.hypot(WEATHER, EQUILIBRIUM)))
+    off = slips.SURE * float(np.hypot(still_thermometer.uncertainty, np.hypot(WEATHER, EQUILIBRIUM)))
     above = np.maximum(true_vapour_temperature - warmest - off, 0.0)
     below = np.minimum(true_vapour_temperature - coolest + off, 0.0)
     told = fits & ~_of_another_scale(true_vapour_temperature)
@@ -403,7 +403,7 @@ def _is(fraction: Any, word: str) -> Mask:
     "cuts",
     cell="reading",
     level="error",
-    says="{reading} is more than any still gives here ({azeotrope}). {meant}",
+    says="{reading} is more than any still gives here ({azeotrope}).",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(

@@ -276,7 +276,7 @@ def standing_since(gravity: Array, last: int, hydrometer: Instrument) -> int:
 
 def _scatter(hydrometer: Instrument) -> float:
     """How far two readings of the same wash may differ: both have the instrument's uncertainty."""
-    return float(np.hypot(hydrometer.uncertainty, hydrometer.uncertainty))
+    return slips.SURE * float(np.sqrt(2) * hydrometer.uncertainty)
 
 
 @check(

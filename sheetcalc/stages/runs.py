@@ -304,7 +304,7 @@ def more_charged_than_wash(
     "runs",
     cell="charge_strength",
     level="warning",
-    says="{charge_strength} is more than this wash can hold ({highest_strength}). {meant}",
+    says="{charge_strength} is more than this wash can hold ({highest_strength}).",
     advice="Check the unit; if it is a distillate, choose 'spirit' as the kind of run.",
 )
 def stronger_than_the_wash(
@@ -312,10 +312,7 @@ def stronger_than_the_wash(
 ) -> tuple[Mask, dict[str, Any]]:
     """A charge of wash with more alcohol than its gravity allows."""
     wrong = (np.asarray(kind) != "spirit") & (charge_strength > highest_strength + 1.0)
-    halved = charge_strength / 2 <= highest_strength + 1.0
-    return wrong, {
-        "meant": (np.where(halved, "As proof it would fit.", "").astype(object), "charge_strength")
-    }
+    return wrong, {"fits": (highest_strength / 4, highest_strength + 1.0)}
 
 
 @check(
@@ -369,7 +366,8 @@ def not_as_fermented(
     ended = [str(fermentation_state[i]) in STANDING for i in getattr(fermentation_sound, "at", ())[-1:]] == [
         True
     ]
-    allowed = np.hypot(POINTS * np.sqrt(2) * hydrometer.uncertainty, YIELDS * alcohol_now) + 0.5
+    by_gravity = POINTS * np.sqrt(2) * hydrometer.uncertainty
+    allowed = slips.SURE * np.hypot(by_gravity, YIELDS * alcohol_now) + 0.5
     above, of_wash = charge_strength - alcohol_now, np.asarray(kind) != "spirit"
     wrong = of_wash & ((above < -allowed) | ((above > allowed) & ended))
     wrong &= ~(charge_strength > highest_strength + 1.0)
@@ -416,9 +414,21 @@ def charge_strength_taken(
     says="The strength of the charge is not filled in; what depends on it stays blank.",
     advice="Measure it, or fill in the fermentation sheet.",
 )
-def charge_strength_missing(charge_volume: Array, strength_charged: Array) -> Mask:
+def charge_strength_missing(charge_volume: Array, strength_charged: Array, kind: Any) -> Mask:
     """Neither typed nor known from the wash."""
-    return np.isfinite(charge_volume) & np.isnan(strength_charged)
+    return np.isfinite(charge_volume) & np.isnan(strength_charged) & (np.asarray(kind) != "spirit")
+
+
+@check(
+    "runs",
+    cell="charge_strength",
+    level="warning",
+    says="A spirit run, but how strong its charge is is not filled in; what depends on it stays blank.",
+    advice="Measure the charge and type it; if it was the wash itself, choose 'stripping' or 'single'.",
+)
+def spirit_strength_missing(charge_volume: Array, charge_strength: Array, kind: Any) -> Mask:
+    """Nobody can tell what low wines hold, and a strong charge is dangerous."""
+    return np.isfinite(charge_volume) & np.isnan(charge_strength) & (np.asarray(kind) == "spirit")
 
 
 @check(
@@ -455,29 +465,27 @@ def litres_for_millilitres(
     "runs",
     cell="collected_reading",
     level="error",
-    says="{collected_alcohol} of pure alcohol collected, but only {charge_alcohol} charged. {meant}",
+    says="{collected_alcohol} of pure alcohol collected, but only {charge_alcohol} charged.",
     advice="Check the volumes, the strengths and their units.",
 )
 def more_alcohol_out(
-    collected_alcohol: Array,
-    charge_alcohol: Array,
     collected_volume: Array,
     charge_volume: Array,
+    collected_reading: Array,
     recovery: Array,
     recovery_uncertainty: Array,
 ) -> tuple[Mask, dict[str, Any]]:
     """A still makes no alcohol, by more than volumes and strengths of both sides can be off."""
     wrong = (recovery > 1 + slips.SURE * recovery_uncertainty) & (collected_volume < charge_volume)
-    halved = (collected_alcohol / 2 <= charge_alcohol) & (collected_alcohol / 2 > 0.4 * charge_alcohol)
-    words = np.where(halved, "With the reading as proof it would fit.", "").astype(object)
-    return wrong, {"meant": (words, "collected_reading")}
+    all_of_it = collected_reading / np.maximum(recovery, 1.0)
+    return wrong, {"fits": (0.4 * all_of_it, all_of_it)}
 
 
 @check(
     "runs",
     cell="collected_reading",
     level="error",
-    says="{collected_reading} is more than any still gives here ({azeotrope}). {meant}",
+    says="{collected_reading} is more than any still gives here ({azeotrope}).",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(

@@ -47,11 +47,10 @@ def temperatures(sheet: str, cell: str, ending: str = "") -> None:
 def above_the_azeotrope(
     reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
 ) -> tuple[Mask, dict[str, Any]]:
-    """A reading that no still gives, and whether it would fit as proof; for every sheet with readings."""
+    """A reading that no still gives; for every sheet with readings."""
     limit = np.where(np.isnan(azeotrope), vapour.azeotrope(vapour.pressure(0.0)), azeotrope)
     wrong = (reading > 100) | (strength_20 > limit + strength_doubt)
-    meant = np.where(reading / 2 <= limit, "As proof it would fit.", "").astype(object)
     return wrong, {
-        "meant": (meant, ""),
         "azeotrope": (np.broadcast_to(limit, wrong.shape), "target_strength"),
+        "fits": (limit / 4, limit),
     }

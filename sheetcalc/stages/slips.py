@@ -20,10 +20,6 @@ Mask = NDArray[np.bool_]
 # 370 comparisons.
 SURE = 1.5
 HOTTEST_WASH, HOTTEST_SAMPLE = 45.0, 40.0  # °C
-# What is typed in an amount's column when another unit of it was meant: the smaller and the larger by
-# a thousand, and the ounce with what it holds (mL, g).
-_THOUSANDS = {"volume": ("millilitres", "litres"), "mass": ("grams", "kilograms")}
-_OUNCES = {"volume": (29.5735, "millilitres", "fluid ounces"), "mass": (28.3495, "grams", "ounces")}
 
 
 def fahrenheit_for_celsius(temperature: ArrayLike) -> Mask:
@@ -126,21 +122,3 @@ def _dates(moment: float) -> Iterable[tuple[float, str]]:
         yield day_and_month_exchanged(moment), "With day and month exchanged"
         yield _as_if(moment, year=year - 1), "A year earlier"
         yield _as_if(moment, year=year + 1), "A year later"
-
-
-def amount_meant(amount: ArrayLike, quantity: str, low: ArrayLike, high: ArrayLike) -> Texts:
-    """What an amount (L or kg) that lies outside low..high may have been meant as.
-
-    quantity: "volume" or "mass". A unit of the wrong size is tried first, then a moved point.
-    """
-    amounts, lows, highs = np.broadcast_arrays(*(np.asarray(a, dtype=float) for a in (amount, low, high)))
-    small, large = _THOUSANDS[quantity]
-    ounce, metric, ounces = _OUNCES[quantity]
-    slips = [(1e-3, f"as {small}"), (1e3, f"as {large}")]
-    slips += [(0.1, "with the point moved"), (10.0, "with the point moved")]
-    slips += [(1 / ounce, f"as {metric}"), (ounce, f"as {ounces}")]
-    texts = np.full(amounts.shape, "", dtype=object)
-    for factor, words in slips:
-        fits = (amounts * factor >= lows) & (amounts * factor <= highs) & (texts == "")
-        texts[fits] = f"It would fit {words}."
-    return texts

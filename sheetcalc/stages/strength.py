@@ -130,7 +130,7 @@ def too_much(volume: Array, strength_20: Array, collected: float) -> Mask:
     "strength",
     cell="reading",
     level="error",
-    says="{reading} is more than any still gives ({azeotrope}). {meant}",
+    says="{reading} is more than any still gives ({azeotrope}).",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def above_azeotrope(
@@ -205,7 +205,7 @@ def two_wants(target_strength: Array, target_volume: Array, final_volume: Array)
     "strength",
     cell="volume",
     level="warning",
-    says="This lot holds {alcohol} of pure alcohol; the runs together gave no more than {collected}. {meant}",
+    says="This lot holds {alcohol} of pure alcohol; the runs together gave no more than {collected}.",
     advice="Check the volume and its unit.",
 )
 def more_than_collected(
@@ -213,10 +213,9 @@ def more_than_collected(
 ) -> tuple[Mask, dict[str, Any]]:
     """More alcohol than ever came out of the still."""
     alcohol = volume * strength_20 / 100
-    meant = np.where(alcohol / 1000 <= collected, "As millilitres it would fit.", "").astype(object)
-    meant = np.where(alcohol > collected * 20, meant, "")
-    shown = np.full(len(alcohol), collected)
-    return too_much, {"alcohol": (alcohol, "volume"), "collected": (shown, "volume"), "meant": (meant, "")}
+    shown, all_of_it = np.full(len(alcohol), collected), collected / np.maximum(strength_20, 1.0) * 100
+    fits = (0.05 * all_of_it, all_of_it)
+    return too_much, {"alcohol": (alcohol, "volume"), "collected": (shown, "volume"), "fits": fits}
 
 
 @check(

@@ -25,6 +25,11 @@ def two_volumes(strong: float, weak: float, wanted: float) -> Any:
     return spoil
 
 
+def weak_and_nothing_wanted(log: Log) -> None:
+    for record in log["blend"][5:7]:
+        record |= {"strength": 36.0, "wanted_strength": None}
+
+
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
 PLANTED: list[Planted] = [
@@ -46,6 +51,7 @@ PLANTED: list[Planted] = [
     ("one_part_only", put("blend", 4, lot="jar"), "lot", 4),
     ("millilitres_for_litres", put("blend", 0, volume=600.0), "volume", 0),
     ("below_legal_minimum", put("blend", 0, wanted_strength=35.0), "blend_strength", 0),
+    ("came_out_below_minimum", weak_and_nothing_wanted, "blend_strength", 5),
     ("catches_fire", put("blend", 3, strength=72.0), "strength", 3),
     ("negative", put("blend", 0, volume=-1.0), "volume", 0),
     ("not_filled_in", put("blend", 1, lot=None), "lot", 1),

@@ -26,12 +26,18 @@ def third_charge(log: Log) -> None:
     log["runs"] += [dict(log["runs"][0], run=str(n)) for n in (3, 4)]
 
 
+def nothing_known_of_the_charge(log: Log) -> None:
+    log["fermentation"].clear()
+    log["runs"][1]["charge_strength"] = None
+
+
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
 # ruff: noqa: E501
 PLANTED: list[Planted] = [
     ("charge_strength_taken", put("runs", 1, charge_strength=None), "charge_strength", 1),
-    ("charge_strength_missing", put("runs", 1, kind="spirit", charge_strength=None), "charge_strength", 1),
+    ("charge_strength_missing", nothing_known_of_the_charge, "charge_strength", 1),
+    ("spirit_strength_missing", put("runs", 1, kind="spirit", charge_strength=None), "charge_strength", 1),
     ("temperature_missing", put("runs", 1, collected_temperature=None), "collected_temperature", 1),
     ("catches_fire", put("runs", 1, collected_volume=900.0, collected_reading=66.0), "collected_volume", 1),
     ("over_full", put("runs", 0, charge_volume=80.0), "charge_volume", 0),
