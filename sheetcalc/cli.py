@@ -15,7 +15,7 @@ from sheetcalc import __version__
 
 if TYPE_CHECKING:
     from sheetcalc.findings import Finding, Level
-    from sheetcalc.many import Outcome
+    from sheetcalc.many import Outcome, Result
 
 app = typer.Typer(
     name="sheetcalc",
@@ -67,21 +67,43 @@ def new(
     units: Annotated[
         Literal["metric", "us"], typer.Option(help="L, g, °C, % vol; or gal, oz, °F, proof.")
     ] = "metric",
+    like: Annotated[
+        Path | None, typer.Option(metavar="REGISTER", help="Start the batch card with what a register knows.")
+    ] = None,
+    still: Annotated[
+        str, typer.Option(metavar="NAME", help="The still, where that register has several.")
+    ] = "",
 ) -> None:
     """Make a new workbook, ready to type into.
 
-    Example: sheetcalc new batch plum-2026.ods --units metric
+    Examples: sheetcalc new batch plum-2026.ods --units metric
+
+              sheetcalc new batch plum-2026.ods --like register.xlsx --still "Copper pot"
     """
-    from sheetcalc import findings, interrupts, layouts, new
+    from sheetcalc import files, findings, interrupts, layouts, new
 
     if kind not in layouts.kinds():
         _stop(f"There is no workbook '{kind}'; choose {' or '.join(layouts.kinds())}.")
+    if (like or still) and kind != "batch":
+        _stop("--like and --still start a batch card, which only a batch has; leave them out.")
+    if still and not like:
+        _stop("--still names a still of a register; name that, too: --like REGISTER.")
+    taken: list[str] = []
     try:
         with interrupts.held_back():
-            new.new(kind, path, units)
+            if like:
+                taken = new.new_like(like, still, path, units)
+            else:
+                new.new(kind, path, units)
+    except files.BadWorkbook as trouble:
+        _stop(f"{like or path}: {trouble}")
     except (layouts.LayoutError, ValueError, OSError) as trouble:
         _stop(f"{path}: {trouble}")
     made = findings.printable(str(path))
+    if like:
+        _say(f"Typed on its batch card from {like}, as proposals that you can change:")
+        for proposal in taken:
+            _say(f"  {proposal}")
     typer.echo(f"Made {made}. Type your readings, save and close it, then run: sheetcalc fill {made}")
 
 
@@ -137,13 +159,57 @@ def check(
     _tell(outcomes, paths, books, {}, as_json=as_json)
 
 
+@app.command()
+def gather(
+    paths: Paths,
+    to: Annotated[
+        Path,
+        typer.Option(metavar="REGISTER", help="The register: .xlsx or .ods; .csv or .parquet for others."),
+    ],
+    units: Annotated[
+        Literal["metric", "us"], typer.Option(help="Of a new register; one that is there keeps its own.")
+    ] = "metric",
+    jobs: Jobs = 0,
+) -> None:
+    """Gather batch workbooks into one register, or bring it up to date; the workbooks are only read.
+
+    Examples: sheetcalc gather logs --to register.xlsx    sheetcalc gather logs --to batches.csv
+
+    What you added to the register stays, and stays with its batch.
+    """
+    from sheetcalc import batches, files, many
+    from sheetcalc import gather as gathering
+
+    books = [path for path in many.workbooks(paths) if path.absolute() != to.absolute()]
+    try:
+        gathering.refuse(to)
+        outcomes = many.each([(path,) for path in books], batches.read, _jobs(jobs, books))
+        report = gathering.gather(_shown(outcomes, len(books)), to, units)
+    except (files.BadWorkbook, ValueError, OSError) as trouble:
+        _stop(f"{to}: {trouble}")
+    for path, why in report.trouble:
+        _say(f"{path}: {why}", err=True)
+    for name in report.left_out:
+        _say(f"{name}: there is no batch card in it; left out.")
+    for told in report.remarks:
+        _say(f"{told.workbook}: {told.message} {told.advice}")
+    _say(gathering.in_words(report, to), err=not books)
+    raise typer.Exit(2 if report.trouble or not books else int(report.levels["error"] > 0))
+
+
+def _say(message: str, err: bool = False) -> None:
+    from sheetcalc import findings
+
+    typer.echo(findings.printable(message), err=err)
+
+
 def _jobs(wanted: int, books: list[Path]) -> int:
     """The processes to work with: those wanted, or one for each processor where it is worth starting them."""
     return wanted or (os.cpu_count() or 1 if len(books) >= WORTH_PROCESSES else 1)
 
 
 def _tell(
-    outcomes: "Iterable[Outcome]",
+    outcomes: "Iterable[Outcome[tuple[Finding, ...]]]",
     paths: list[str],
     books: list[Path],
     copies: dict[Path, Path],
@@ -159,12 +225,13 @@ def _tell(
             typer.echo(findings.printable(f"{outcome.path}: {outcome.trouble}"), err=True)
             unusable += 1
             continue
+        found = outcome.result or ()
         if as_json:
-            for finding in outcome.findings:
+            for finding in found:
                 typer.echo(findings.as_json(finding, str(outcome.path)))
         else:
-            typer.echo(_summary(copies.get(outcome.path, outcome.path), outcome.findings, most))
-        counted.update(finding.level for finding in outcome.findings)
+            typer.echo(_summary(copies.get(outcome.path, outcome.path), found, most))
+        counted.update(finding.level for finding in found)
     if not books:
         nothing = f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}."
         typer.echo(findings.printable(nothing), err=True)
@@ -173,7 +240,7 @@ def _tell(
     raise typer.Exit(2 if unusable or not books else int(counted["error"] > 0))
 
 
-def _shown(outcomes: "Iterable[Outcome]", count: int) -> "Iterator[Outcome]":
+def _shown(outcomes: "Iterable[Outcome[Result]]", count: int) -> "Iterator[Outcome[Result]]":
     """The outcomes, with a bar on a terminal while there are many to come."""
     if count < WORTH_PROCESSES or not (sys.stdout.isatty() and sys.stderr.isatty()):
         yield from outcomes

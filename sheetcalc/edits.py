@@ -66,6 +66,16 @@ def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Findin
             yield _note(entries, changes)
 
 
+def units_were(book: files.Workbook, entries: Entries) -> dict[str, str]:
+    """The unit each column of a sheet stood in when it was last written, by key, as far as that is kept."""
+    names = _names(book)
+    lines = {
+        f.key: names.get(stale.line_name(f, entries.sheet.key)) for f in entries.sheet.columns if f.units
+    }
+    cells = {key: book.cells(at[0]).get((at[1], stale.UNIT_WAS)) for key, at in lines.items() if at}
+    return {key: str(cell.value) for key, cell in cells.items() if cell}
+
+
 def _note(entries: Entries, changes: list[tuple[Watched, Value]]) -> Finding:
     headings = entries.found.headings
     told = [

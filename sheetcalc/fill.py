@@ -41,6 +41,9 @@ def examine(path: Path) -> Examined:
     sheets = layouts.every_sheet()
     found = locate.find(book, [sheet for sheet in sheets.values() if sheet.fields or sheet.columns])
     if not found.keys() - {"findings"}:
+        register = locate.find(book, layouts.load(layouts.REGISTER).sheets[:1]).get(layouts.REGISTER)
+        if register:
+            return Examined(book, {}, compute.Values({}), (_is_a_register(register),))
         raise files.BadWorkbook(
             "It is not one of our workbooks: no sheet has our names or headings. "
             "Make one with 'sheetcalc new batch FILE' and copy your readings into it."
@@ -93,18 +96,19 @@ def _fill_once(path: Path, to: Path | None, backup: bool) -> tuple[Finding, ...]
     files.refuse_open(path)
     seen = examine(path)
     for read in seen.values.entries.values():
-        _write_results(seen, read)
+        write_results(seen, read)
+        _clear_leftovers(seen.book, read)
     if "findings" in seen.found:
         _write_findings(seen)
-    edits.keep(seen.book, seen.values.entries, __version__)
+    if seen.values.entries:
+        edits.keep(seen.book, seen.values.entries, __version__)
     if to or seen.book.changed:
         seen.book.save(to, BACKUP_ENDING if backup else None)
     return seen.findings
 
 
-def _write_results(seen: Examined, read: Entries) -> None:
-    """The computed cells and the flags of one sheet."""
-    columns = set[int]()
+def write_results(seen: Examined, read: Entries) -> None:
+    """Write the computed cells and the flags of one sheet; a formula of the person's stays."""
     for field in (*read.sheet.fields, *read.sheet.columns):
         if field.key not in read.found.cells or field.role == "entry":
             continue
@@ -118,10 +122,6 @@ def _write_results(seen: Examined, read: Entries) -> None:
         for place, value in zip(places, texts, strict=True):
             if not seen.book.has_formula(read.found.tab, *place):
                 seen.book.write(read.found.tab, *place, value, like=_model(read, place))
-        if read.is_column(field.key):
-            columns.add(read.found.cells[field.key][1])
-    if columns:
-        _clear_leftovers(seen.book, read, columns)
 
 
 def _places(read: Entries, field: Field) -> list[tuple[int, int]]:
@@ -167,8 +167,15 @@ def _model(read: Entries, place: tuple[int, int]) -> tuple[int, int] | None:
     return (first, place[1]) if first and place[0] > first else None
 
 
-def _clear_leftovers(book: files.Workbook, read: Entries, columns: set[int]) -> None:
+def _clear_leftovers(book: files.Workbook, read: Entries) -> None:
     """Results of records that were deleted since: on ready rows with no entry left."""
+    columns = {
+        read.found.cells[c.key][1]
+        for c in read.sheet.columns
+        if c.role != "entry" and c.key in read.found.cells
+    }
+    if not columns:
+        return
     first = read.found.first_row
     last = max((first + read.sheet.records - 1, *read.rows))
     cells = book.cells(read.found.tab)
@@ -203,10 +210,23 @@ def _write_findings(seen: Examined) -> None:
             if key in columns and not book.has_formula(place.tab, row, columns[key]):
                 link = (finding.sheet, finding.row, finding.place) if key == "cell" else None
                 book.write(place.tab, row, columns[key], text, like=(first, columns[key]), link=link)
-    below = first + len(seen.findings)
+    clear_below(book, place, first + len(seen.findings))
+
+
+def clear_below(book: files.Workbook, place: locate.Found, first: int) -> None:
+    """Clear the cells of a table's columns from row `first` on; a formula of the person's stays."""
+    columns = {column for _, column in place.cells.values()}
     for (row, column), cell in list(book.cells(place.tab).items()):
-        if row >= below and column in columns.values() and not cell.formula:
+        if row >= first and column in columns and not cell.formula:
             book.write(place.tab, row, column, None)
+
+
+def _is_a_register(place: locate.Found) -> Finding:
+    return Finding(
+        *("note", place.tab, "", 1, 1, "is_a_register"),
+        "This is a register of batches, which is not filled but gathered.",
+        "Run: sheetcalc gather FOLDER --to REGISTER",
+    )
 
 
 def _signature(book: files.Workbook) -> Iterable[Finding]:

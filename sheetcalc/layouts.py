@@ -13,6 +13,7 @@ System = Literal["metric", "us"]
 Style = Literal["title", "heading", "text", "step", "caution", "entry", "computed", "flag"]
 ChartKind = Literal["line", "scatter", "bar"]
 INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer", "measure", "vessel", "scale")
+REGISTER = "register"  # the workbook that gathering makes; nobody begins one by hand
 MOST_DRAWN = 3  # more columns in one chart can't be told apart in grey print
 
 
@@ -101,7 +102,11 @@ class Chart:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One sheet: a card (`fields`), a table (`columns`), both, a page (`lines`), or `charts`."""
+    """One sheet: a card (`fields`), a table (`columns`), both, a page (`lines`), or `charts`.
+
+    A table that `grows` is written by us line by line, below the ready rows, too: charts reach down there,
+    and its first column stays in sight.
+    """
 
     key: str
     title: str
@@ -113,6 +118,7 @@ class Sheet:
     lines: tuple[Line, ...]
     prefilled: tuple[dict[str, dict[System, float | str]], ...]
     charts: tuple[Chart, ...] = ()
+    grows: bool = False
 
     @property
     def ready(self) -> int:
@@ -140,15 +146,16 @@ def folder() -> Path:
 
 
 def kinds(templates: Path | None = None) -> tuple[str, ...]:
-    """The names of the workbooks that can be made."""
-    return tuple(sorted(path.stem for path in (templates or folder()).glob("*.toml")))
+    """The names of the workbooks that a person can begin."""
+    names = (path.stem for path in (templates or folder()).glob("*.toml"))
+    return tuple(sorted(name for name in names if name != REGISTER))
 
 
 @cache
 def load(name: str, templates: Path | None = None) -> Layout:
     """Read a workbook's layout.
 
-    name: a name out of `kinds()`. Raises LayoutError, naming file, table and key.
+    name: a name out of `kinds()`, or REGISTER. Raises LayoutError, naming file, table and key.
     """
     templates = templates or folder()
     path = templates / f"{name}.toml"
@@ -171,7 +178,8 @@ def every_sheet(templates: Path | None = None) -> dict[str, Sheet]:
 @cache
 def _sheet(path: Path) -> Sheet:
     found = _parse(path)
-    allowed = {"title", "intro", "landscape", "records", "fields", "columns", "lines", "prefilled", "charts"}
+    allowed = {"title", "intro", "landscape", "records", "grows"}
+    allowed |= {"fields", "columns", "lines", "prefilled", "charts"}
     _only(path, "the file", found, allowed)
     fields = _fields(path, "fields", found)
     columns = _fields(path, "columns", found)
@@ -198,6 +206,7 @@ def _sheet(path: Path) -> Sheet:
             _prefilled(path, number, row, by_key) for number, row in _tables(path, "prefilled", found)
         ),
         charts=charts,
+        grows=_take(path, "the file", found, "grows", bool, False),
     )
 
 

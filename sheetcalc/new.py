@@ -13,3 +13,20 @@ def new(kind: str, path: Path, units: layouts.System = "metric") -> None:
     """
     layout = layouts.load(kind)
     build.new_workbook(layout, compute.needs(layout), units, path)
+
+
+def new_like(register: Path, still: str, path: Path, units: layouts.System = "metric") -> list[str]:
+    """Make a batch workbook with what a register knows of a still on its card; tells in words what that is.
+
+    still: its name in the register; '' where there is only one. Raises what `new` and `proposals.learned` do;
+    nothing is left behind then.
+    """
+    from sheetcalc import proposals
+
+    settings = proposals.learned(register, still)
+    new("batch", path, units)
+    try:
+        return proposals.enter(path, settings)
+    except BaseException:
+        path.unlink()
+        raise

@@ -16,7 +16,7 @@ ENDINGS = [".xlsx", ".ods"]
 
 # What was planted, as the comments in scenario.toml say it.
 MISTAKES = {
-    ("Batch", "B12", "target_below_legal_minimum"),
+    ("Batch", "B13", "target_below_legal_minimum"),
     ("Instruments", "B7", "scale_of_another_kind"),
     ("Instruments", "E6", "far_from_zero"),
     ("Fermentation", "D7", "wash_too_warm"),

@@ -13,7 +13,7 @@ ROWS, ROW_HEIGHT, GAP = 16, 14.0, 6.0  # of each chart, and below it; heights in
 def charts(grid: Grid, sheet: Sheet, system: System, tables: Mapping[str, tuple[Sheet, Grid]]) -> None:
     """Every chart of a sheet; `tables` are the workbook's sheets with their grids, by key."""
     grid.widths = dict(enumerate(WIDTHS, start=1))
-    grid.one_page = True
+    grid.pages = (1, 1)
     parts.head(grid, sheet)
     row = parts.FIRST_ROW
     for chart in sheet.charts:
@@ -30,7 +30,10 @@ def charts(grid: Grid, sheet: Sheet, system: System, tables: Mapping[str, tuple[
 
 def _plot(chart: Chart, area: Area, source: Sheet, table: Grid, system: System) -> Plot:
     first, last = table.ready
-    last = first + chart.records - 1 if chart.records else last
+    if chart.records:
+        last = first + chart.records - 1
+    elif source.grows:
+        last = table.spare_to
     columns = {column.key: column for column in source.columns}
 
     def block(key: str) -> Area:

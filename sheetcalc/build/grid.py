@@ -109,7 +109,8 @@ class Grid:
 
     `heights` are about what the texts take; rows in `fixed` keep theirs, the others grow with their text.
     `frozen` holds how many rows and columns stay in sight; `repeated` the rows printed on every page.
-    `one_page` prints all of it on one page, smaller where it has to be, and not only one page wide.
+    `pages` are how many it is printed on, side by side and one below the other, 0 for as many as it takes; on
+    several side by side its first column stands on each.
     `ready` are the first and last row that stand ready for records.
     `hidden` are columns out of sight, and a sheet that is not `visible` is wholly so.
     `spare` are the cells of the rows from `spare_from` to `spare_to`, ready for entries but bare to the eye.
@@ -136,7 +137,7 @@ class Grid:
     spare: dict[int, Cell] = field(default_factory=dict)
     spare_from: int = 0
     spare_to: int = 0
-    one_page: bool = False
+    pages: tuple[int, int] = (1, 0)
     plots: list[Plot] = field(default_factory=list)
 
 

@@ -57,11 +57,16 @@ def build(sheets: Sequence[Grid], title: str, path: Path) -> None:
 
 def _sheet(grid: Grid, styles: Styles, rules: list[tuple[Area, str]], frames: dict[Position, Any]) -> Any:
     sheet = table.Table(
-        name=grid.title, stylename=styles.table(grid.landscape, grid.one_page, grid.tab, grid.visible)
+        name=grid.title, stylename=styles.table(grid.landscape, grid.pages, grid.tab, grid.visible)
     )
     for column in range(1, max(grid.widths) + 1):
         shown = "collapse" if column in grid.hidden else "visible"
-        sheet.addElement(table.TableColumn(stylename=styles.column(grid.widths[column]), visibility=shown))
+        made = table.TableColumn(stylename=styles.column(grid.widths[column]), visibility=shown)
+        if column == 1 and grid.pages[0] > 1:
+            repeated = table.TableHeaderColumns()
+            repeated.addElement(made)
+            made = repeated
+        sheet.addElement(made)
     first, last = grid.repeated or (0, 0)
     header = table.TableHeaderRows()
     row = 1

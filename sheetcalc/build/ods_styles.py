@@ -22,9 +22,6 @@ class Styles:
         self._kept: dict[Any, str] = {}
         _default(document)
         _marks(document)
-        for landscape in (False, True):
-            for one_page in (False, True):
-                _page(document, landscape, one_page)
 
     def cell(self, appearance: look.Look, code: str, title: str, marking: Marking | None) -> str:
         """The name of the style for a look, a number format and the marks laid over it."""
@@ -61,11 +58,14 @@ class Styles:
             self._kept[key] = made.getAttribute("name")
         return self._kept[key]
 
-    def table(self, landscape: bool, one_page: bool, tab: str, visible: bool) -> str:
+    def table(self, landscape: bool, pages: tuple[int, int], tab: str, visible: bool) -> str:
         """The name of the style for a sheet printed this way, with this colour on its tab."""
-        key = ("table", landscape, one_page, tab, visible)
+        key = ("table", landscape, pages, tab, visible)
         if key not in self._kept:
-            master = _master(landscape, one_page)
+            master = _master(landscape, pages)
+            if ("page", master) not in self._kept:
+                _page(self._document, landscape, pages)
+                self._kept["page", master] = master
             made = style.Style(name=f"ta{len(self._kept)}", family="table", masterpagename=master)
             properties = style.TableProperties(display=str(visible).lower(), writingmode="lr-tb")
             properties.setAttrNS(TABLENS, "tab-color", f"#{tab}")
@@ -169,13 +169,14 @@ def _maps(made: Any, title: str, marking: Marking) -> None:
         )
 
 
-def _master(landscape: bool, one_page: bool) -> str:
-    return ("Landscape" if landscape else "Portrait") + ("One" if one_page else "")
+def _master(landscape: bool, pages: tuple[int, int]) -> str:
+    wide, high = pages
+    return ("Landscape" if landscape else "Portrait") + f"{wide or ''}x{high or ''}"
 
 
-def _page(document: OpenDocument, landscape: bool, one_page: bool) -> None:
-    """A4, one page wide, the sheet's name and the page number in the footer."""
-    layout = style.PageLayout(name=f"pm{_master(landscape, one_page)}")
+def _page(document: OpenDocument, landscape: bool, pages: tuple[int, int]) -> None:
+    """A4, so many pages wide and high, the sheet's name and the page number in the footer."""
+    layout = style.PageLayout(name=f"pm{_master(landscape, pages)}")
     width, height = ("29.7cm", "21cm") if landscape else ("21cm", "29.7cm")
     properties = style.PageLayoutProperties(
         pagewidth=width,
@@ -187,12 +188,12 @@ def _page(document: OpenDocument, landscape: bool, one_page: bool) -> None:
         marginright="1cm",
         firstpagenumber="continue",
     )
-    properties.setAttrNS(STYLENS, "scale-to-X", "1")
-    properties.setAttrNS(STYLENS, "scale-to-Y", str(int(one_page)))
+    for way, count in zip("XY", pages, strict=True):
+        properties.setAttrNS(STYLENS, f"scale-to-{way}", str(count))
     layout.addElement(properties)
     layout.addElement(_footer_room())
     document.automaticstyles.addElement(layout)
-    master = style.MasterPage(name=_master(landscape, one_page), pagelayoutname=layout)
+    master = style.MasterPage(name=_master(landscape, pages), pagelayoutname=layout)
     master.addElement(_no_header())
     master.addElement(_footer())
     document.masterstyles.addElement(master)

@@ -7,8 +7,9 @@ from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
 from sheetcalc.layouts import Field, Sheet, System
 
 SPARE = 2000  # rows that take entries, the ready ones among them
+PAGE_WIDTH = 190.0  # characters on a page that can still be read
 MOST_FROZEN = 6  # card lines above a table that may stay in sight with its headings
-LEVEL, LINKED = "level", "cell"  # columns of the findings with a look of their own
+LEVEL, LINKED = "level", ("cell", "file")  # columns with a look of their own
 
 
 def widths(sheet: Sheet) -> dict[int, float]:
@@ -39,22 +40,25 @@ def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
             grid.rules.append(rules.entry(sheet.key, column, system, area, in_unit))
         _records(grid, sheet, column, system, Area(first, place, last, place))
     for at in (row, heading_row):
-        cells = [(grid.cells[Position(at, place)], grid.widths[place]) for place in grid.spare]
+        cells = [(grid.cells[Position(at, place)], grid.widths[place]) for place in widths(sheet)]
         grid.heights[at] = max(look.height(str(cell.value), width, cell.look) for cell, width in cells)
     grid.markings += _markings(sheet.columns, heading_row, first, grid.spare_to)
+    if sheet.grows:
+        grid.pages = (max(1, round(sum(grid.widths.values()) / PAGE_WIDTH)), 0)
     if len(sheet.fields) <= MOST_FROZEN:
-        grid.frozen = (unit_row, int(sheet.columns[0].role == "entry"))
+        grid.frozen = (unit_row, int(sheet.columns[0].role == "entry" or sheet.grows))
     grid.repeated = (heading_row, unit_row)
 
 
 def _records(grid: Grid, sheet: Sheet, column: Field, system: System, area: Area) -> None:
-    style = look.linked(column) if column.key == LINKED and column.role == "computed" else look.record(column)
+    style = look.linked(column) if column.key in LINKED and column.role == "computed" else look.record(column)
     number_format = column.number_format(system)
     for record in range(area.last_row - area.row + 1):
         given = sheet.prefilled[record] if record < len(sheet.prefilled) else {}
         value = given[column.key][system] if column.key in given else None
         grid.cells[Position(area.row + record, area.column)] = Cell(value, style, number_format)
-    grid.spare[area.column] = Cell(None, look.spare(column), number_format)
+    if not sheet.grows:
+        grid.spare[area.column] = Cell(None, look.spare(column), number_format)
 
 
 def _markings(columns: Sequence[Field], heading_row: int, first: int, last: int) -> list[Marking]:

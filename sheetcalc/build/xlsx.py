@@ -189,7 +189,7 @@ def _view(sheet: Worksheet, grid: Grid) -> None:
 def _page(sheet: Worksheet, grid: Grid) -> None:
     sheet.page_setup.orientation = "landscape" if grid.landscape else "portrait"
     sheet.page_setup.paperSize = A4
-    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, int(grid.one_page)
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = grid.pages
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     margins = sheet.page_margins
     margins.left = margins.right = margins.top = _MARGIN
@@ -199,3 +199,5 @@ def _page(sheet: Worksheet, grid: Grid) -> None:
     )
     if grid.repeated:
         sheet.print_title_rows = "{}:{}".format(*grid.repeated)
+    if grid.pages[0] > 1:
+        sheet.print_title_cols = "A:A"

@@ -7,7 +7,7 @@ from sheetcalc.files.office_locks import open_lock, refuse_open
 from sheetcalc.files.package import Package, brief
 from sheetcalc.files.replacing import remove_abandoned
 from sheetcalc.files.trouble import BadWorkbook, ChangedMeanwhile
-from sheetcalc.files.workbook import MAX_TEXT, Cell, Workbook
+from sheetcalc.files.workbook import MAX_TEXT, Cell, File, Workbook
 from sheetcalc.files.xlsx import XlsxWorkbook, relationships
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "BadWorkbook",
     "Cell",
     "ChangedMeanwhile",
+    "File",
     "Workbook",
     "brief",
     "open_lock",

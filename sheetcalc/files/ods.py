@@ -7,6 +7,7 @@ from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from urllib.parse import quote
 
 from lxml import etree
 
@@ -266,6 +267,15 @@ class OdsWorkbook(Workbook):
                 return href if place is None else self._link_target(*place)
         return None
 
+    def _file_target(self, path: str) -> str:
+        # The content lies one step inside of the file.
+        return "../" + quote(path)
+
+    def _file_at(self, sheet: str, row: int, column: int) -> str | None:
+        element = _peek(self._sheet(sheet), row, column)
+        links = () if element is None else element.iterfind(f"{_P}//{_A}")
+        return next((link.get(_XLINK + "href", "") for link in links), None)
+
     def _edited_parts(self) -> dict[str, bytes]:
         stale: dict[str, list[Area]] = {}
         for formula in dependants(self._formulas(), self._written):
@@ -417,9 +427,11 @@ def _append_rows(sheet: _Sheet, row: int) -> None:
         if count > 1:
             new.set(_ROWS_REPEATED, str(count))
         etree.SubElement(new, _CELL)
-        lines = [child for child in sheet.table if child.tag == _ROW or child.tag in _ROW_GROUPS]
-        if lines:
-            lines[-1].addnext(new)
+        last = sheet.rows.elements[-1] if sheet.rows.elements else None
+        while last is not None and last.getparent() is not sheet.table:
+            last = last.getparent()
+        if last is not None:
+            last.addnext(new)
         else:
             sheet.table.append(new)
         sheet.rows.add(new)

@@ -187,7 +187,7 @@ class Package:
     def save(
         self, parts: Mapping[str, bytes], target: Path | None = None, backup_ending: str | None = None
     ) -> None:
-        """Write the package with the named parts replaced; every other member keeps its bytes.
+        """Write the package with the named parts replaced or added; every other member keeps its bytes.
 
         `target` None replaces the file that was read, unless it changed since; another one has to be new.
         The new file is complete before it takes its place; after a failure everything is as it was. With
@@ -205,7 +205,12 @@ class Package:
         self._load(data)
 
     def _assemble(self, parts: Mapping[str, bytes]) -> bytes:
-        replaced = {self._by_name[name.casefold()].orig_filename: content for name, content in parts.items()}
+        replaced = {
+            self._by_name[name.casefold()].orig_filename: content
+            for name, content in parts.items()
+            if name in self
+        }
+        new = {name: content for name, content in parts.items() if name not in self}
         out = BytesIO()
         first = min(info.header_offset for info in self._members)
         out.write(self._data[:first])
@@ -220,12 +225,19 @@ class Package:
                 out.write(raw)
                 record = _central(info, info.flag_bits, info.CRC, info.compress_size, info.file_size, offset)
             central[name] = record
+        added = []
+        for name, content in new.items():
+            header, packed, record = _pack_new(name, content, out.tell())
+            out.write(header + packed)
+            added.append(record)
         start = out.tell()
         for info in self._members:
             out.write(central[info.orig_filename])
+        for record in added:
+            out.write(record)
         size = out.tell() - start
         comment = self._archive.comment
-        count = len(self._members)
+        count = len(self._members) + len(added)
         out.write(_END.pack(b"PK\x05\x06", 0, 0, count, count, size, start, len(comment)) + comment)
         return out.getvalue()
 
@@ -384,6 +396,16 @@ def _pack(info: zipfile.ZipInfo, local: bytes, content: bytes, offset: int) -> t
     )
     header += local[_LOCAL.size : name_end] + extra
     return header, packed, _central(info, flags, crc, len(packed), len(content), offset)
+
+
+def _pack_new(name: str, content: bytes, offset: int) -> tuple[bytes, bytes, bytes]:
+    """Local header, packed data and central record of a new member."""
+    info = zipfile.ZipInfo(name)
+    info.compress_type, info.flag_bits = zipfile.ZIP_DEFLATED, 0x800
+    written = name.encode("utf-8")
+    # Its date is the first that there is, 1 January 1980.
+    local = _LOCAL.pack(b"PK\x03\x04", 20, 0, zipfile.ZIP_DEFLATED, 0, 33, 0, 0, 0, len(written), 0)
+    return _pack(info, local + written, content, offset)
 
 
 def _central(info: zipfile.ZipInfo, flags: int, crc: int, packed: int, unpacked: int, offset: int) -> bytes:

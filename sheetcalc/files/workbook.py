@@ -7,13 +7,20 @@ from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from sheetcalc.files.package import BadWorkbook, Package, brief
 
 Kind = Literal["blank", "number", "percent", "moment", "text", "bool", "error"]
 Position = tuple[int, int]
 Link = tuple[str, int, int]
+
+
+class File(NamedTuple):
+    """A file that a link leads to: its path from the workbook's folder, with strokes forward."""
+
+    path: str
+
 
 EPOCH = datetime(1899, 12, 30)
 MAX_ROW = 1_048_576
@@ -89,15 +96,15 @@ class Workbook(ABC):
         value: float | str | datetime | None,
         *,
         like: Position | None = None,
-        link: Link | None = None,
+        link: Link | File | None = None,
     ) -> None:
         """Set the value of one cell; its style, comment and pictures stay; an equal value changes nothing.
 
         Text stays text, also when it begins with "="; an empty one clears the cell as None does. A float in a
         cell formatted as a date is days since 1899-12-30. `like` is a cell of the same sheet whose style is
         taken over when this one has none of its own. `link` is the (sheet, row, column) a click on the text
-        leads to, runs of blanks in it becoming single spaces; without it a link within the workbook is
-        removed.
+        leads to, or a file, runs of blanks in it becoming single spaces; without it a link within the
+        workbook is removed.
         Raises ValueError on a cell that holds a formula, a number that isn't finite, a text over 32,767
         characters or a cell outside the sheet; KeyError for an unknown sheet.
         """
@@ -110,8 +117,13 @@ class Workbook(ABC):
         old = self.cells(sheet).get((row, column))
         if self.has_formula(sheet, row, column):
             raise ValueError(f"Cell {row}, {column} of {sheet} holds a formula.")
-        target = None if link is None else self._link_target(*link)
-        if _same(old, value) and self._link_at(sheet, row, column) == target:
+        target: str | None
+        if isinstance(link, File):
+            target, there = self._file_target(link.path), self._file_at(sheet, row, column)
+        else:
+            target = None if link is None else self._link_target(*link)
+            there = self._link_at(sheet, row, column)
+        if _same(old, value) and there == target:
             return
         cell = self._put(sheet, row, column, value, like, target)
         if cell is None:
@@ -167,6 +179,13 @@ class Workbook(ABC):
 
     @abstractmethod
     def _link_at(self, sheet: str, row: int, column: int) -> str | None: ...
+
+    @abstractmethod
+    def _file_target(self, path: str) -> str:
+        """How a link to a file is written; never like one within the workbook."""
+
+    @abstractmethod
+    def _file_at(self, sheet: str, row: int, column: int) -> str | None: ...
 
     @abstractmethod
     def _edited_parts(self) -> dict[str, bytes]: ...

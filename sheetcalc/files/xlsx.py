@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from functools import cached_property
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 from lxml import etree
 
@@ -50,6 +50,12 @@ _MAIN = (
     "http://schemas.openxmlformats.org/spreadsheetml/2006/main",
     "http://purl.oclc.org/ooxml/spreadsheetml/main",
 )
+# How relationships are called in a workbook of either kind, by the namespace of its sheets.
+_RELATIONSHIPS = {
+    _MAIN[0]: "http://schemas.openxmlformats.org/officeDocument/2006/relationships",
+    _MAIN[1]: "http://purl.oclc.org/ooxml/officeDocument/relationships",
+}
+_PACKAGE_RELATIONSHIPS = "http://schemas.openxmlformats.org/package/2006/relationships"
 _XML_SPACE = "{http://www.w3.org/XML/1998/namespace}space"
 _SHIFT_1904 = 1462
 LONGEST_FORMAT = 255
@@ -95,6 +101,9 @@ class _Sheet:
     # Blocks that one array formula or data table fills.
     blocks: list[Area] = field(default_factory=list)
     edited: bool = False
+    # The listing of what the sheet's part points to, once a link to a file was asked for.
+    relations: etree._Element | None = None
+    relations_edited: bool = False
 
     @cached_property
     def in_block(self) -> Callable[[int, int], bool]:
@@ -245,7 +254,10 @@ class XlsxWorkbook(Workbook):
             for child in element.findall(f"{{*}}{name}"):
                 element.remove(child)
         self._fill(loaded, element, value)
-        _set_link(loaded, row, column, target)
+        if target is None or target.startswith("'"):
+            _set_link(loaded, row, column, target)
+        else:
+            self._link_to_file(loaded, cell_name(row, column), target)
         return self._cell(element)
 
     def _fill(self, loaded: _Sheet, element: etree._Element, value: float | str | datetime | None) -> None:
@@ -280,6 +292,47 @@ class XlsxWorkbook(Workbook):
         place: Link | None = excel_cell(location)
         return location if place is None else self._link_target(*place)
 
+    def _file_target(self, path: str) -> str:
+        return quote(path)
+
+    def _file_at(self, sheet: str, row: int, column: int) -> str | None:
+        loaded = self._sheet(sheet)
+        link = loaded.links.get(cell_name(row, column))
+        wanted = None if link is None else _relation_id(link)
+        for relation in self._relations(loaded) if wanted else ():
+            if relation.get("Id") == wanted and relation.get("TargetMode") == "External":
+                return relation.get("Target")
+        return None
+
+    def _relations(self, loaded: _Sheet) -> etree._Element:
+        """The listing of what a sheet's part points to; made where there is none."""
+        if loaded.relations is None:
+            part, bare = _relations_part(loaded.part), f'<Relationships xmlns="{_PACKAGE_RELATIONSHIPS}"/>'
+            loaded.relations = self._package.xml(part) if part in self._package else etree.fromstring(bare)
+        return loaded.relations
+
+    def _link_to_file(self, loaded: _Sheet, name: str, target: str) -> None:
+        relations = self._relations(loaded)
+        kind = _RELATIONSHIPS[loaded.namespace]
+        found = next((r for r in relations if r.get("Target") == target and _is_file_link(r)), None)
+        if found is None:
+            taken = {relation.get("Id") for relation in relations}
+            number = next(
+                n for n in range(len(relations) + 1, len(relations) + 10_000) if f"rId{n}" not in taken
+            )
+            found = etree.SubElement(
+                relations,
+                f"{{{_PACKAGE_RELATIONSHIPS}}}Relationship",
+                Id=f"rId{number}",
+                Type=f"{kind}/hyperlink",
+                Target=target,
+                TargetMode="External",
+            )
+            loaded.relations_edited = True
+        link = _link_element(loaded, name)
+        link.attrib.pop("location", "")
+        link.set(f"{{{kind}}}id", found.get("Id", ""))
+
     def _fit_rows(self) -> None:
         """Make the rows in which something was written high enough for their texts."""
         for sheet, positions in self._written.items():
@@ -312,6 +365,9 @@ class XlsxWorkbook(Workbook):
         if formulas:
             self._ask_for_calculation()
         parts = {loaded.part: serialize(loaded.root) for loaded in self._loaded.values() if loaded.edited}
+        for loaded in self._loaded.values():
+            if loaded.relations is not None and loaded.relations_edited:
+                parts[_relations_part(loaded.part)] = serialize(loaded.relations)
         if self._asked:
             parts[self._part] = serialize(self._root)
         return parts
@@ -319,7 +375,7 @@ class XlsxWorkbook(Workbook):
     def _forget_edits(self) -> None:
         self._asked = False
         for loaded in self._loaded.values():
-            loaded.edited = False
+            loaded.edited = loaded.relations_edited = False
 
     def _ask_for_calculation(self) -> None:
         """Have the workbook computed when it is opened."""
@@ -374,8 +430,7 @@ def relationships(package: Package, part: str) -> dict[str, tuple[str, str]]:
 
     Relationships to the world outside the file are left out. Raises BadWorkbook when they are damaged.
     """
-    folder, name = posixpath.split(part)
-    listing = posixpath.join(folder, "_rels", f"{name}.rels")
+    folder, listing = posixpath.dirname(part), _relations_part(part)
     if listing not in package:
         return {}
     found = {}
@@ -385,6 +440,15 @@ def relationships(package: Package, part: str) -> dict[str, tuple[str, str]]:
             full = posixpath.normpath(posixpath.join("/", folder, target)).lstrip("/")
             found[relation.get("Id", "")] = (relation.get("Type", "").rsplit("/", 1)[-1], full)
     return found
+
+
+def _relations_part(part: str) -> str:
+    folder, name = posixpath.split(part)
+    return posixpath.join(folder, "_rels", f"{name}.rels")
+
+
+def _is_file_link(relation: etree._Element) -> bool:
+    return relation.get("TargetMode") == "External" and relation.get("Type", "").endswith("/hyperlink")
 
 
 def etree_name(element: etree._Element) -> str:
@@ -538,6 +602,12 @@ def _set_link(sheet: _Sheet, row: int, column: int, target: str | None) -> None:
             if len(links) == 0:
                 sheet.root.remove(links)
         return
+    _link_element(sheet, name).set("location", target)
+
+
+def _link_element(sheet: _Sheet, name: str) -> etree._Element:
+    """The cell's link, made where it has none, without what told where it led to."""
+    link = sheet.links.get(name)
     if link is None:
         links = sheet.root.find("{*}hyperlinks")
         if links is None:
@@ -549,7 +619,7 @@ def _set_link(sheet: _Sheet, row: int, column: int, target: str | None) -> None:
     for key in map(str, link.keys()):
         if key.endswith("}id") or key in ("tooltip", "display"):
             del link.attrib[key]
-    link.set("location", target)
+    return link
 
 
 def _drop_result(cell: etree._Element | None) -> bool:

@@ -172,7 +172,7 @@ def state(sound: Curve, taken_at: Array, hydrometer: Instrument, ends: tuple[flo
     words = np.full(len(taken_at), "", dtype=object)
     pace = _pace(sound)
     for i in range(1, len(sound.at)):
-        stood = sound.days[i] - sound.days[_standing_since(sound.gravity, i, hydrometer)]
+        stood = sound.days[i] - sound.days[standing_since(sound.gravity, i, hydrometer)]
         if stood >= STANDSTILL and np.isfinite(ends[0]):
             words[sound.at[i]] = "finished" if sound.gravity[i] <= ends[0] else "stalled"
         elif stood >= PAUSE:
@@ -264,8 +264,8 @@ def _pace(curve: Curve) -> Array:
     return np.concatenate([[0.0], np.maximum(pace, 0.0)])
 
 
-def _standing_since(gravity: Array, last: int, hydrometer: Instrument) -> int:
-    """The first of the readings up to `last` that can't be told from each other on this hydrometer."""
+def standing_since(gravity: Array, last: int, hydrometer: Instrument) -> int:
+    """The first of the readings (SG 20/20) up to `last` that this hydrometer can't tell from each other."""
     # Nobody reads a hydrometer to better than a thousandth of SG.
     alike = max(0.75 * hydrometer.division, 0.00105)
     first = last
