@@ -7,15 +7,16 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
 
 import typer
 
 from sheetcalc import __version__
 
 if TYPE_CHECKING:
-    from sheetcalc.findings import Finding, Level
-    from sheetcalc.many import Outcome
+    from sheetcalc.fill import Filled
+    from sheetcalc.findings import Level
+    from sheetcalc.many import Outcome, Result
 
 app = typer.Typer(
     name="sheetcalc",
@@ -94,6 +95,7 @@ def fill(
     backup: Annotated[
         bool, typer.Option("--backup", help="Keep the version before beside each, as NAME.before.")
     ] = False,
+    again: Annotated[bool, typer.Option("--again", help="Compute those that are up to date, too.")] = False,
     jobs: Jobs = 0,
 ) -> None:
     """Compute, and write results and flags into each workbook; nothing else in it changes.
@@ -115,7 +117,7 @@ def fill(
     except OSError as trouble:
         _stop(f"{to}: this folder can't be used: {trouble.strerror}.")
     tasks = [(path, copies[path]) if to else (path,) for path in books]
-    work = partial(filling.fill, backup=backup)
+    work = partial(filling.bring_up_to_date, backup=backup, again=again)
     _tell(many.each(tasks, work, _jobs(jobs, books)), paths, books, copies, most=5)
 
 
@@ -143,7 +145,7 @@ def _jobs(wanted: int, books: list[Path]) -> int:
 
 
 def _tell(
-    outcomes: "Iterable[Outcome]",
+    outcomes: "Iterable[Outcome[Any]]",
     paths: list[str],
     books: list[Path],
     copies: dict[Path, Path],
@@ -151,29 +153,32 @@ def _tell(
     as_json: bool = False,
 ) -> None:
     """Print what came of each workbook as it comes, and end with the exit code of the contract."""
-    from sheetcalc import findings
+    from sheetcalc import fill, findings
 
-    counted, unusable = Counter["Level"](), 0
+    counted, unusable, up_to_date = Counter["Level"](), 0, 0
     for outcome in _shown(outcomes, len(books)):
         if outcome.trouble:
             typer.echo(findings.printable(f"{outcome.path}: {outcome.trouble}"), err=True)
             unusable += 1
             continue
+        result = outcome.result or ()
+        done = result if isinstance(result, fill.Filled) else fill.Filled(result)
         if as_json:
-            for finding in outcome.findings:
+            for finding in done.findings:
                 typer.echo(findings.as_json(finding, str(outcome.path)))
         else:
-            typer.echo(_summary(copies.get(outcome.path, outcome.path), outcome.findings, most))
-        counted.update(finding.level for finding in outcome.findings)
+            typer.echo(_summary(copies.get(outcome.path, outcome.path), done, most))
+        counted.update(finding.level for finding in done.findings)
+        up_to_date += done.up_to_date
     if not books:
         nothing = f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}."
         typer.echo(findings.printable(nothing), err=True)
     elif len(books) > 1 and not as_json:
-        typer.echo(_total(len(books), unusable, counted))
+        typer.echo(_total(len(books), unusable, up_to_date, counted))
     raise typer.Exit(2 if unusable or not books else int(counted["error"] > 0))
 
 
-def _shown(outcomes: "Iterable[Outcome]", count: int) -> "Iterator[Outcome]":
+def _shown(outcomes: "Iterable[Outcome[Result]]", count: int) -> "Iterator[Outcome[Result]]":
     """The outcomes, with a bar on a terminal while there are many to come."""
     if count < WORTH_PROCESSES or not (sys.stdout.isatty() and sys.stderr.isatty()):
         yield from outcomes
@@ -188,19 +193,21 @@ def _shown(outcomes: "Iterable[Outcome]", count: int) -> "Iterator[Outcome]":
             progress.advance(task)
 
 
-def _total(count: int, unusable: int, counted: "Counter[Level]") -> str:
-    """All workbooks in a line, such as '12 workbooks: 1 error, 3 notes; 1 could not be used.'"""
+def _total(count: int, unusable: int, up_to_date: int, counted: "Counter[Level]") -> str:
+    """All workbooks in a line, such as '12 workbooks: 1 error; 9 were up to date; 1 could not be used.'"""
     from sheetcalc import findings
 
-    rest = f"; {unusable} could not be used" if unusable else ""
+    rest = f"; {up_to_date} {'were' if up_to_date > 1 else 'was'} up to date" if up_to_date else ""
+    rest += f"; {unusable} could not be used" if unusable else ""
     return f"{count} workbooks: {findings.tally(counted.elements())}{rest}."
 
 
-def _summary(path: Path, found: "tuple[Finding, ...]", most: int | None) -> str:
+def _summary(path: Path, done: "Filled", most: int | None) -> str:
     """One workbook's findings as a person reads them on the terminal, the most serious first."""
     from sheetcalc import findings
 
-    lines = [f"{path}: {findings.tally(f.level for f in found)}"]
+    found = done.findings
+    lines = [f"{path}: {findings.tally(f.level for f in found)}{' (up to date)' if done.up_to_date else ''}"]
     told = [f for f in found if most is None or f.danger or f.level != "note"][:most]
     for finding in told:
         where = f"{finding.sheet}!{finding.cell}" + (f" [{finding.column}]" if finding.column else "")

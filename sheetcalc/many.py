@@ -7,25 +7,25 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from sheetcalc import interrupts
 from sheetcalc.files import BadWorkbook
-from sheetcalc.findings import Finding
 
 ENDINGS = (".xlsx", ".xlsm", ".ods")
 WAITING = 4  # workbooks a process that are handed out ahead; so many outcomes may wait for an earlier one
 
 # A workbook's path, and whatever else the work on it is given.
 Task = tuple[Path, ...]
-Work = Callable[..., tuple[Finding, ...]]
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True)
-class Outcome:
-    """What came of one workbook: its findings, or the sentence why it could not be used."""
+class Outcome(Generic[Result]):
+    """What came of one workbook: what the work on it gave, or the sentence why it could not be used."""
 
     path: Path
-    findings: tuple[Finding, ...] = ()
+    result: Result | None = None
     trouble: str = ""
 
 
@@ -58,7 +58,7 @@ def _is_workbook(path: Path) -> bool:
     return path.suffix.lower() in ENDINGS and not path.name.startswith(("~$", ".~lock.")) and path.is_file()
 
 
-def each(tasks: Sequence[Task], work: Work, jobs: int = 1) -> Iterator[Outcome]:
+def each(tasks: Sequence[Task], work: Callable[..., Result], jobs: int = 1) -> Iterator[Outcome[Result]]:
     """Do `work(*task)` for each workbook, in `jobs` processes; what came of each, in the order of the tasks.
 
     Trouble with one is told in its outcome and the rest goes on. Only a few outcomes are held at a time.
@@ -68,7 +68,7 @@ def each(tasks: Sequence[Task], work: Work, jobs: int = 1) -> Iterator[Outcome]:
         yield from (_one(work, task) for task in tasks)
         return
     with ProcessPoolExecutor(jobs, initializer=interrupts.end_with_parent) as pool:
-        waiting = deque[tuple[Task, Future[Outcome]]]()
+        waiting = deque[tuple[Task, Future[Outcome[Result]]]]()
         for task in tasks:
             if len(waiting) == WAITING * jobs:
                 yield _result(*waiting.popleft())
@@ -77,23 +77,23 @@ def each(tasks: Sequence[Task], work: Work, jobs: int = 1) -> Iterator[Outcome]:
             yield _result(*waiting.popleft())
 
 
-def _submit(pool: ProcessPoolExecutor, work: Work, task: Task) -> "Future[Outcome]":
+def _submit(pool: ProcessPoolExecutor, work: Callable[..., Result], task: Task) -> "Future[Outcome[Result]]":
     try:
         return pool.submit(_one, work, task)
     except BrokenProcessPool as trouble:
-        failed: Future[Outcome] = Future()
+        failed: Future[Outcome[Result]] = Future()
         failed.set_exception(trouble)
         return failed
 
 
-def _result(task: Task, future: "Future[Outcome]") -> Outcome:
+def _result(task: Task, future: "Future[Outcome[Result]]") -> Outcome[Result]:
     try:
         return future.result()
     except BrokenProcessPool:
         return Outcome(task[0], trouble="The process that worked on it was ended from outside; try again.")
 
 
-def _one(work: Work, task: Task) -> Outcome:
+def _one(work: Callable[..., Result], task: Task) -> Outcome[Result]:
     try:
         return Outcome(task[0], work(*task))
     except BadWorkbook as trouble:

@@ -28,9 +28,14 @@ MAY_IMPORT = {
     "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
     "new": {"build", "compute", "layouts"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
-    "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
-    "many": {"files", "findings", "interrupts"},
-    "cli": {"fill", "findings", "interrupts", "layouts", "many", "new", "__version__"},
+    "up_to_date": {"build", "edits", "files", "findings", "layouts", "stages", "__version__"},
+    "fill": {
+        *("compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "up_to_date"),
+        "__version__",
+    },
+    "many": {"files", "interrupts"},
+    "watching": {"files", "fill", "findings", "many"},
+    "cli": {"fill", "findings", "interrupts", "layouts", "many", "new", "watching", "__version__"},
 }
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name not in ("__init__.py", "__main__.py"))
 
