@@ -139,6 +139,29 @@ def check(
     _tell(outcomes, paths, books, {}, as_json=as_json)
 
 
+@app.command()
+def watch(
+    paths: Paths,
+    backup: Annotated[
+        bool, typer.Option("--backup", help="Keep the version before beside each, as NAME.before.")
+    ] = False,
+) -> None:
+    """Fill each workbook whenever you have saved and closed it, until Ctrl-C.
+
+    Example: sheetcalc watch logs
+
+    While a workbook is open in your spreadsheet program, it waits: it would write over what you do there.
+    """
+    from sheetcalc import findings, watching
+
+    typer.echo(findings.printable(f"Watching {', '.join(paths)}; Ctrl-C ends it."))
+    try:
+        for line in watching.watch(paths, backup):
+            typer.echo(line)
+    except FileNotFoundError as trouble:
+        _stop(f"{trouble}: there is no such file or folder.")
+
+
 def _jobs(wanted: int, books: list[Path]) -> int:
     """The processes to work with: those wanted, or one for each processor where it is worth starting them."""
     return wanted or (os.cpu_count() or 1 if len(books) >= WORTH_PROCESSES else 1)
