@@ -55,6 +55,7 @@ def watch(names: Sequence[str], backup: bool = False) -> Iterator[str]:
     known: dict[Path, Known] = {}
     pending: dict[Path, Seen] = {}
     away: dict[str, float] = {}
+    ready = False
     for _ in _looks(names, pending):
         yield from _away(names, away)
         stamps = _stamps(names)
@@ -62,6 +63,10 @@ def watch(names: Sequence[str], backup: bool = False) -> Iterator[str]:
             known.pop(path)
         for path in _saved(stamps, known, pending):
             yield from _deal(path, known, pending, backup)
+        if not ready and all(seen.said for seen in pending.values()):
+            ready = True
+            count = f"{len(stamps)} workbook{'' if len(stamps) == 1 else 's'}"
+            yield f"{time.strftime('%H:%M:%S')} {count} looked at; waiting for the next save"
 
 
 def _looks(names: Sequence[str], pending: Mapping[Path, Seen]) -> Iterator[None]:
