@@ -7,14 +7,15 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
 
 import typer
 
 from sheetcalc import __version__
 
 if TYPE_CHECKING:
-    from sheetcalc.findings import Finding, Level
+    from sheetcalc.fill import Filled
+    from sheetcalc.findings import Level
     from sheetcalc.many import Outcome, Result
 
 app = typer.Typer(
@@ -116,6 +117,7 @@ def fill(
     backup: Annotated[
         bool, typer.Option("--backup", help="Keep the version before beside each, as NAME.before.")
     ] = False,
+    again: Annotated[bool, typer.Option("--again", help="Compute those that are up to date, too.")] = False,
     jobs: Jobs = 0,
 ) -> None:
     """Compute, and write results and flags into each workbook; nothing else in it changes.
@@ -137,7 +139,7 @@ def fill(
     except OSError as trouble:
         _stop(f"{to}: this folder can't be used: {trouble.strerror}.")
     tasks = [(path, copies[path]) if to else (path,) for path in books]
-    work = partial(filling.fill, backup=backup)
+    work = partial(filling.bring_up_to_date, backup=backup, again=again)
     _tell(many.each(tasks, work, _jobs(jobs, books)), paths, books, copies, most=5)
 
 
@@ -203,13 +205,36 @@ def _say(message: str, err: bool = False) -> None:
     typer.echo(findings.printable(message), err=err)
 
 
+@app.command()
+def watch(
+    paths: Paths,
+    backup: Annotated[
+        bool, typer.Option("--backup", help="Keep the version before beside each, as NAME.before.")
+    ] = False,
+) -> None:
+    """Fill each workbook whenever you have saved and closed it, until Ctrl-C.
+
+    Example: sheetcalc watch logs
+
+    While a workbook is open in your spreadsheet program, it waits: it would write over what you do there.
+    """
+    from sheetcalc import findings, watching
+
+    typer.echo(findings.printable(f"Watching {', '.join(paths)}; Ctrl-C ends it."))
+    try:
+        for line in watching.watch(paths, backup):
+            typer.echo(line)
+    except FileNotFoundError as trouble:
+        _stop(f"{trouble}: there is no such file or folder.")
+
+
 def _jobs(wanted: int, books: list[Path]) -> int:
     """The processes to work with: those wanted, or one for each processor where it is worth starting them."""
     return wanted or (os.cpu_count() or 1 if len(books) >= WORTH_PROCESSES else 1)
 
 
 def _tell(
-    outcomes: "Iterable[Outcome[tuple[Finding, ...]]]",
+    outcomes: "Iterable[Outcome[Any]]",
     paths: list[str],
     books: list[Path],
     copies: dict[Path, Path],
@@ -217,26 +242,28 @@ def _tell(
     as_json: bool = False,
 ) -> None:
     """Print what came of each workbook as it comes, and end with the exit code of the contract."""
-    from sheetcalc import findings
+    from sheetcalc import fill, findings
 
-    counted, unusable = Counter["Level"](), 0
+    counted, unusable, up_to_date = Counter["Level"](), 0, 0
     for outcome in _shown(outcomes, len(books)):
         if outcome.trouble:
             typer.echo(findings.printable(f"{outcome.path}: {outcome.trouble}"), err=True)
             unusable += 1
             continue
-        found = outcome.result or ()
+        result = outcome.result or ()
+        done = result if isinstance(result, fill.Filled) else fill.Filled(result)
         if as_json:
-            for finding in found:
+            for finding in done.findings:
                 typer.echo(findings.as_json(finding, str(outcome.path)))
         else:
-            typer.echo(_summary(copies.get(outcome.path, outcome.path), found, most))
-        counted.update(finding.level for finding in found)
+            typer.echo(_summary(copies.get(outcome.path, outcome.path), done, most))
+        counted.update(finding.level for finding in done.findings)
+        up_to_date += done.up_to_date
     if not books:
         nothing = f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}."
         typer.echo(findings.printable(nothing), err=True)
     elif len(books) > 1 and not as_json:
-        typer.echo(_total(len(books), unusable, counted))
+        typer.echo(_total(len(books), unusable, up_to_date, counted))
     raise typer.Exit(2 if unusable or not books else int(counted["error"] > 0))
 
 
@@ -255,19 +282,21 @@ def _shown(outcomes: "Iterable[Outcome[Result]]", count: int) -> "Iterator[Outco
             progress.advance(task)
 
 
-def _total(count: int, unusable: int, counted: "Counter[Level]") -> str:
-    """All workbooks in a line, such as '12 workbooks: 1 error, 3 notes; 1 could not be used.'"""
+def _total(count: int, unusable: int, up_to_date: int, counted: "Counter[Level]") -> str:
+    """All workbooks in a line, such as '12 workbooks: 1 error; 9 were up to date; 1 could not be used.'"""
     from sheetcalc import findings
 
-    rest = f"; {unusable} could not be used" if unusable else ""
+    rest = f"; {up_to_date} {'were' if up_to_date > 1 else 'was'} up to date" if up_to_date else ""
+    rest += f"; {unusable} could not be used" if unusable else ""
     return f"{count} workbooks: {findings.tally(counted.elements())}{rest}."
 
 
-def _summary(path: Path, found: "tuple[Finding, ...]", most: int | None) -> str:
+def _summary(path: Path, done: "Filled", most: int | None) -> str:
     """One workbook's findings as a person reads them on the terminal, the most serious first."""
     from sheetcalc import findings
 
-    lines = [f"{path}: {findings.tally(f.level for f in found)}"]
+    found = done.findings
+    lines = [f"{path}: {findings.tally(f.level for f in found)}{' (up to date)' if done.up_to_date else ''}"]
     told = [f for f in found if most is None or f.danger or f.level != "note"][:most]
     for finding in told:
         where = f"{finding.sheet}!{finding.cell}" + (f" [{finding.column}]" if finding.column else "")

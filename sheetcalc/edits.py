@@ -26,11 +26,11 @@ class Watched(NamedTuple):
 
 def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> None:
     """Copy every entry and unit; what has no place for its copy, as in an older workbook, is passed over."""
-    names = _names(book)
-    if stale.ALL not in names:
+    at = all_edited(book)
+    if at is None:
         return
-    tab, row, _ = names[stale.ALL]
-    _put(book, (tab, row, stale.WAS), version)
+    names = _names(book)
+    _put(book, (*at[:2], stale.WAS), version)
     counts: Counter[Place] = Counter()
     for entries in read.values():
         cells = book.cells(entries.found.tab)
@@ -43,6 +43,11 @@ def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> Non
         _put(book, place, count or None)
 
 
+def all_edited(book: files.Workbook) -> Place | None:
+    """The cell that counts what was edited since the last fill; None in a workbook that keeps no copies."""
+    return _names(book).get(stale.ALL)
+
+
 def _put(book: files.Workbook, place: Place, value: Value) -> None:
     """Write a copy; where somebody put a formula over it, theirs stays."""
     if not book.has_formula(*place):
@@ -51,9 +56,10 @@ def _put(book: files.Workbook, place: Place, value: Value) -> None:
 
 def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Finding]:
     """A note for each record or line in which something was typed or changed since the last fill."""
-    names = _names(book)
-    if stale.ALL not in names or _was(book, (*names[stale.ALL][:2], stale.WAS)) is None:
+    at = all_edited(book)
+    if at is None or _was(book, (*at[:2], stale.WAS)) is None:
         return
+    names = _names(book)
     for entries in read.values():
         cells = book.cells(entries.found.tab)
         rows: dict[int, list[tuple[Watched, Value]]] = {}
@@ -141,6 +147,11 @@ def _value(cell: Cell | None) -> Value:
     if isinstance(cell.value, bool):
         return str(cell.value).upper()
     return cell.value[: files.MAX_TEXT] if isinstance(cell.value, str) else cell.value
+
+
+def text(cell: Cell) -> str:
+    """A cell's value as text, a number to the digits that every spreadsheet program keeps."""
+    return _text(_value(cell))
 
 
 def _text(value: Value) -> str:

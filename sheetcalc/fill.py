@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, units
+from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, units, up_to_date
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, by_weight, flag_text
@@ -32,22 +32,41 @@ class Examined:
     findings: tuple[Finding, ...]
 
 
+@dataclass(frozen=True)
+class Filled:
+    """What was found in a workbook, and whether nothing of ours in it had to change."""
+
+    findings: tuple[Finding, ...]
+    up_to_date: bool = False
+
+
 def examine(path: Path) -> Examined:
     """Read a workbook, compute its columns and check them; writes nothing.
 
     Raises files.BadWorkbook with one clear sentence where the file can't be used.
     """
     book = files.open_workbook(path)
+    return _compute(book, _find(book))
+
+
+def _find(book: files.Workbook) -> dict[str, locate.Found]:
     sheets = layouts.every_sheet()
     found = locate.find(book, [sheet for sheet in sheets.values() if sheet.fields or sheet.columns])
     if not found.keys() - {"findings"}:
         register = locate.find(book, layouts.load(layouts.REGISTER).sheets[:1]).get(layouts.REGISTER)
         if register:
-            return Examined(book, {}, compute.Values({}), (_is_a_register(register),))
+            return {layouts.REGISTER: register}
         raise files.BadWorkbook(
             "It is not one of our workbooks: no sheet has our names or headings. "
             "Make one with 'sheetcalc new batch FILE' and copy your readings into it."
         )
+    return found
+
+
+def _compute(book: files.Workbook, found: Mapping[str, locate.Found]) -> Examined:
+    if layouts.REGISTER in found:
+        return Examined(book, {}, compute.Values({}), (_is_a_register(found[layouts.REGISTER]),))
+    sheets = layouts.every_sheet()
     read = {
         key: entries.read(sheets[key], place, book.cells(place.tab))
         for key, place in found.items()
@@ -70,12 +89,19 @@ def check(path: Path) -> tuple[Finding, ...]:
     return tuple(by_weight([*seen.findings, *edits.edited(seen.book, seen.values.entries)]))
 
 
-def fill(path: Path, to: Path | None = None, backup: bool = False) -> tuple[Finding, ...]:
+def fill(
+    path: Path, to: Path | None = None, backup: bool = False, again: bool = False
+) -> tuple[Finding, ...]:
+    """Fill one workbook as `bring_up_to_date` does, and tell what was found."""
+    return bring_up_to_date(path, to, backup, again).findings
+
+
+def bring_up_to_date(path: Path, to: Path | None = None, backup: bool = False, again: bool = False) -> Filled:
     """Fill one workbook in place, or into the new file `to`, and tell what was found.
 
-    Only our own cells are rewritten; a workbook whose results are all up to date is left as it is. With
-    `backup`, the version before is kept beside it when it is rewritten. When somebody changes it meanwhile,
-    what they made of it is filled.
+    Only our own cells are rewritten. A workbook that is as its last fill left it is left alone and, but for
+    `again`, not computed. With `backup`, the version before is kept beside it when it is rewritten. When
+    somebody changes it meanwhile, what they made of it is filled.
     Raises files.BadWorkbook with one clear sentence where the file can't be read or written; it is
     then as it was before.
     """
@@ -88,13 +114,25 @@ def fill(path: Path, to: Path | None = None, backup: bool = False) -> tuple[Find
         raise files.BadWorkbook(f"{to} is there already; remove it or choose another folder.")
     for _ in range(ATTEMPTS - 1):
         with contextlib.suppress(files.ChangedMeanwhile):
-            return _fill_once(path, to, backup)
-    return _fill_once(path, to, backup)
+            return _fill_once(path, to, backup, again)
+    return _fill_once(path, to, backup, again)
 
 
-def _fill_once(path: Path, to: Path | None, backup: bool) -> tuple[Finding, ...]:
+def _fill_once(path: Path, to: Path | None, backup: bool, again: bool) -> Filled:
     files.refuse_open(path)
-    seen = examine(path)
+    book = files.open_workbook(path)
+    found = _find(book)
+    known = None if again else up_to_date.findings(book, found)
+    if known is None:
+        known = _rewrite(_compute(book, found))
+    changed = book.changed
+    if to or changed:
+        book.save(to, BACKUP_ENDING if backup else None)
+    return Filled(known, not changed)
+
+
+def _rewrite(seen: Examined) -> tuple[Finding, ...]:
+    """Write results, flags, findings and the copies of the entries into the opened workbook."""
     for read in seen.values.entries.values():
         write_results(seen, read)
         _clear_leftovers(seen.book, read)
@@ -102,8 +140,7 @@ def _fill_once(path: Path, to: Path | None, backup: bool) -> tuple[Finding, ...]
         _write_findings(seen)
     if seen.values.entries:
         edits.keep(seen.book, seen.values.entries, __version__)
-    if to or seen.book.changed:
-        seen.book.save(to, BACKUP_ENDING if backup else None)
+        up_to_date.sign(seen.book, seen.found, seen.findings)
     return seen.findings
 
 

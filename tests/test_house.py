@@ -48,8 +48,13 @@ MAY_IMPORT = {
         *("batches", "build", "files", "findings", "interrupts", "layouts", "many", "matching", "register"),
         *("summaries", "tables"),
     },
-    "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
+    "up_to_date": {"build", "edits", "files", "findings", "layouts", "stages", "__version__"},
+    "fill": {
+        *("compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "up_to_date"),
+        "__version__",
+    },
     "many": {"files", "interrupts"},
+    "watching": {"files", "fill", "findings", "many"},
     "cli": {
         "batches",
         "files",
@@ -60,6 +65,7 @@ MAY_IMPORT = {
         "layouts",
         "many",
         "new",
+        "watching",
         "__version__",
     },
 }

@@ -416,7 +416,7 @@ def charge_strength_taken(
 )
 def charge_strength_missing(charge_volume: Array, strength_charged: Array, kind: Any) -> Mask:
     """Neither typed nor known from the wash."""
-    return np.isfinite(charge_volume) & np.isnan(strength_charged) & (np.asarray(kind) != "spirit")
+    return np.asarray(np.isfinite(charge_volume) & np.isnan(strength_charged) & (kind != "spirit"))
 
 
 @check(
@@ -428,7 +428,7 @@ def charge_strength_missing(charge_volume: Array, strength_charged: Array, kind:
 )
 def spirit_strength_missing(charge_volume: Array, charge_strength: Array, kind: Any) -> Mask:
     """Nobody can tell what low wines hold, and a strong charge is dangerous."""
-    return np.isfinite(charge_volume) & np.isnan(charge_strength) & (np.asarray(kind) == "spirit")
+    return np.asarray(np.isfinite(charge_volume) & np.isnan(charge_strength) & (kind == "spirit"))
 
 
 @check(
