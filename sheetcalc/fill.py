@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, units, up_to_date
+from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, stamp, units, up_to_date
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, by_weight, flag_text
@@ -126,6 +126,8 @@ def _fill_once(path: Path, to: Path | None, backup: bool, again: bool) -> Filled
     if known is None:
         known = _rewrite(_compute(book, found))
     changed = book.changed
+    if changed:
+        stamp.leave(book)
     if to or changed:
         book.save(to, BACKUP_ENDING if backup else None)
     return Filled(known, not changed)

@@ -73,11 +73,12 @@ class Field:
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a page: its text and how it is set."""
+    """One line of a page: its text and how it is set; a `name` leads to the cell of its text."""
 
     style: Style
     text: str
     link: str
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -273,7 +274,7 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
 
 def _line(path: Path, number: int, entry: dict[str, Any]) -> Line:
     where = f"[[lines]] {number}"
-    _only(path, where, entry, {"style", "text", "link"})
+    _only(path, where, entry, {"style", "text", "link", "name"})
     style = _take(path, where, entry, "style", str)
     if style not in get_args(Style):
         raise LayoutError(f"{path.name}, {where}: style is {style!r}; it can be {_or(get_args(Style))}.")
@@ -281,6 +282,7 @@ def _line(path: Path, number: int, entry: dict[str, Any]) -> Line:
         style=style,
         text=_take(path, where, entry, "text", str),
         link=_take(path, where, entry, "link", str, ""),
+        name=_take(path, where, entry, "name", str, ""),
     )
 
 

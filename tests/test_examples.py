@@ -1,5 +1,6 @@
 """The demo scenario: the clean batches stay clean, every planted mistake is found, nothing else is."""
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -58,8 +59,12 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo workbooks, freshly made and filled."""
     folder = tmp_path_factory.mktemp("demo")
     demo.make(folder)
-    for path in folder.iterdir():
-        fill(path)
+    day = re.search(r"SOURCE_DATE_EPOCH=(\d+)", (ROOT / "examples" / "run.sh").read_text())
+    assert day
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SOURCE_DATE_EPOCH", day[1])
+        for path in folder.iterdir():
+            fill(path)
     return folder
 
 

@@ -49,8 +49,10 @@ MAY_IMPORT = {
         *("summaries", "tables"),
     },
     "up_to_date": {"build", "edits", "files", "findings", "layouts", "stages", "__version__"},
+    "stamp": {"files", "__version__"},
     "fill": {
-        *("compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "up_to_date"),
+        *("compute", "edits", "entries", "files", "findings", "layouts", "lost", "stamp", "units"),
+        "up_to_date",
         "__version__",
     },
     "many": {"files", "interrupts"},

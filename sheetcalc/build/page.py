@@ -5,6 +5,7 @@ from sheetcalc.build.grid import Cell, Grid, Position
 from sheetcalc.layouts import Line, Sheet
 
 WIDTHS = (9, 77, 14)  # printed in full size on A4 and Letter
+TEXT = 2  # the column of the text
 
 
 def page(sheet: Sheet, titles: dict[str, str]) -> Grid:
@@ -19,6 +20,8 @@ def page(sheet: Sheet, titles: dict[str, str]) -> Grid:
             if cell:
                 grid.cells[Position(row, column)] = cell
         grid.heights[row] = _height(line)
+        if line.name:
+            grid.names[line.name] = Position(row, TEXT)
     return grid
 
 
