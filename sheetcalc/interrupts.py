@@ -4,13 +4,15 @@ A command may end between any two steps without tidying up. What has to be tidie
 """
 
 import contextlib
-import multiprocessing
 import os
 import signal
 import threading
 from collections.abc import Iterator
-from multiprocessing.process import BaseProcess
 from types import FrameType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from multiprocessing.process import BaseProcess
 
 # Ctrl-C, a request to end, a terminal that was closed; not every system has all of them.
 _KINDS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
@@ -43,13 +45,15 @@ def _end(number: int, _: FrameType | None) -> None:
 
 def end_with_parent() -> None:
     """In a process that works for another: leave interruptions to that one, and end when it is gone."""
+    import multiprocessing
+
     for kind in _KINDS:
         signal.signal(kind, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, lambda number, _: os._exit(128 + number))
     threading.Thread(target=_end_after, args=(multiprocessing.parent_process(),), daemon=True).start()
 
 
-def _end_after(parent: BaseProcess | None) -> None:
+def _end_after(parent: "BaseProcess | None") -> None:
     if parent is not None:
         parent.join()
         # The main thread hears it, even while it waits, but not while it puts a file in place.

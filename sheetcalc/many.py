@@ -3,14 +3,15 @@
 import glob
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from sheetcalc import interrupts
 from sheetcalc.files import BadWorkbook
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future, ProcessPoolExecutor
 
 ENDINGS = (".xlsx", ".xlsm", ".ods")
 WAITING = 4  # workbooks a process that are handed out ahead; so many outcomes may wait for an earlier one
@@ -67,8 +68,11 @@ def each(tasks: Sequence[Task], work: Callable[..., Result], jobs: int = 1) -> I
     if jobs <= 1:
         yield from (_one(work, task) for task in tasks)
         return
+    # One workbook alone is filled before these are loaded.
+    from concurrent.futures import ProcessPoolExecutor
+
     with ProcessPoolExecutor(jobs, initializer=interrupts.end_with_parent) as pool:
-        waiting = deque[tuple[Task, Future[Outcome[Result]]]]()
+        waiting = deque[tuple[Task, "Future[Outcome[Result]]"]]()
         for task in tasks:
             if len(waiting) == WAITING * jobs:
                 yield _result(*waiting.popleft())
@@ -77,7 +81,12 @@ def each(tasks: Sequence[Task], work: Callable[..., Result], jobs: int = 1) -> I
             yield _result(*waiting.popleft())
 
 
-def _submit(pool: ProcessPoolExecutor, work: Callable[..., Result], task: Task) -> "Future[Outcome[Result]]":
+def _submit(
+    pool: "ProcessPoolExecutor", work: Callable[..., Result], task: Task
+) -> "Future[Outcome[Result]]":
+    from concurrent.futures import Future
+    from concurrent.futures.process import BrokenProcessPool
+
     try:
         return pool.submit(_one, work, task)
     except BrokenProcessPool as trouble:
@@ -87,6 +96,8 @@ def _submit(pool: ProcessPoolExecutor, work: Callable[..., Result], task: Task) 
 
 
 def _result(task: Task, future: "Future[Outcome[Result]]") -> Outcome[Result]:
+    from concurrent.futures.process import BrokenProcessPool
+
     try:
         return future.result()
     except BrokenProcessPool:

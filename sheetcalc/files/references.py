@@ -3,7 +3,7 @@
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from functools import cache
+from functools import cache, lru_cache
 from itertools import islice
 from typing import NamedTuple
 
@@ -76,6 +76,7 @@ def cell_name(row: int, column: int) -> str:
 _CORNER = re.compile(r"(\$?)([A-Za-z]{1,3})?(\$?)([0-9]{1,7})?$")
 
 
+@lru_cache(maxsize=8192)
 def area_of(sheet: str, text: str, shift: tuple[int, int] = (0, 0)) -> Area | None:
     """The area that `text` (A1, $A$1:B7, A:C, 2:3) denotes on `sheet`, or None when it denotes none.
 
