@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, units
+from sheetcalc import __version__, adopted, compute, edits, entries, files, layouts, lost, units
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, by_weight, flag_text
@@ -58,21 +58,48 @@ def examine(path: Path) -> Examined:
     return Examined(book, found, values, tuple(findings))
 
 
-def check(path: Path) -> tuple[Finding, ...]:
+def examine_adopted(path: Path, layout: adopted.Adopted) -> tuple[list[Examined], list[adopted.NewHeading]]:
+    """Read a person's own workbook by its layout, batch by batch, and tell the headings to add; writes nothing.
+
+    Raises files.BadWorkbook with one clear sentence where the file can't be used or does not fit the layout.
+    """
+    book = files.open_workbook(path)
+    seen, added = [], []
+    for batch in adopted.read(layout, book):
+        values = compute.Values(batch.read)
+        told = [*batch.findings, *compute.findings(values), *adopted.findings(layout, values)]
+        told += [*_signature(book), *_own_formulas(book, batch.read)]
+        found = {key: read.found for key, read in batch.read.items()}
+        seen.append(Examined(book, found, values, tuple(by_weight(told))))
+        added += batch.added
+    return seen, added
+
+
+def check(path: Path, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
-    Raises files.BadWorkbook as `examine` does.
+    layout: of a person's own workbook. Raises files.BadWorkbook as `examine` does.
     """
+    if layout:
+        return _together(examine_adopted(path, layout)[0])
     seen = examine(path)
     return tuple(by_weight([*seen.findings, *edits.edited(seen.book, seen.values.entries)]))
 
 
-def fill(path: Path, to: Path | None = None, backup: bool = False) -> tuple[Finding, ...]:
+def _together(seen: Iterable[Examined]) -> tuple[Finding, ...]:
+    """The findings of all batches of a workbook; what several of them tell, once."""
+    return tuple(by_weight(dict.fromkeys(finding for one in seen for finding in one.findings)))
+
+
+def fill(
+    path: Path, to: Path | None = None, backup: bool = False, layout: adopted.Adopted | None = None
+) -> tuple[Finding, ...]:
     """Fill one workbook in place, or into the new file `to`, and tell what was found.
 
     Only our own cells are rewritten; a workbook whose results are all up to date is left as it is. With
     `backup`, the version before is kept beside it when it is rewritten. When somebody changes it meanwhile,
-    what they made of it is filled.
+    what they made of it is filled. `layout` is that of a person's own workbook, in which only the columns that they
+    agreed to are written.
     Raises files.BadWorkbook with one clear sentence where the file can't be read or written; it is
     then as it was before.
     """
@@ -85,21 +112,31 @@ def fill(path: Path, to: Path | None = None, backup: bool = False) -> tuple[Find
         raise files.BadWorkbook(f"{to} is there already; remove it or choose another folder.")
     for _ in range(ATTEMPTS - 1):
         with contextlib.suppress(files.ChangedMeanwhile):
-            return _fill_once(path, to, backup)
-    return _fill_once(path, to, backup)
+            return _fill_once(path, to, backup, layout)
+    return _fill_once(path, to, backup, layout)
 
 
-def _fill_once(path: Path, to: Path | None, backup: bool) -> tuple[Finding, ...]:
+def _fill_once(
+    path: Path, to: Path | None, backup: bool, layout: adopted.Adopted | None
+) -> tuple[Finding, ...]:
     files.refuse_open(path)
-    seen = examine(path)
-    for read in seen.values.entries.values():
-        _write_results(seen, read)
-    if "findings" in seen.found:
-        _write_findings(seen)
-    edits.keep(seen.book, seen.values.entries, __version__)
-    if to or seen.book.changed:
-        seen.book.save(to, BACKUP_ENDING if backup else None)
-    return seen.findings
+    if layout:
+        batches, added = examine_adopted(path, layout)
+    else:
+        batches, added = [examine(path)], []
+    book = batches[0].book
+    for heading in added:
+        book.write(*heading, like=adopted.beside(book, heading))
+    for seen in batches:
+        for read in seen.values.entries.values():
+            _write_results(seen, read)
+    if not layout:
+        if "findings" in batches[0].found:
+            _write_findings(batches[0])
+        edits.keep(book, batches[0].values.entries, __version__)
+    if to or book.changed:
+        book.save(to, BACKUP_ENDING if backup else None)
+    return _together(batches)
 
 
 def _write_results(seen: Examined, read: Entries) -> None:
@@ -111,13 +148,14 @@ def _write_results(seen: Examined, read: Entries) -> None:
         places = _places(read, field)
         if field.role == "computed":
             texts = _written(field, seen.values.get(read.sheet.key, field.key), read.units[field.key])
+            texts = _rounded(texts, field, read) if read.theirs else texts
         else:
             texts = _flags(seen, read, places)
         # A table that is computed as a whole may need fewer lines than are ready.
         texts += [None] * (len(places) - len(texts))
         for place, value in zip(places, texts, strict=True):
             if not seen.book.has_formula(read.found.tab, *place):
-                seen.book.write(read.found.tab, *place, value, like=_model(read, place))
+                seen.book.write(read.found.tab, *place, value, like=_model(read, field, place))
         if read.is_column(field.key):
             columns.add(read.found.cells[field.key][1])
     if columns:
@@ -161,8 +199,23 @@ def _written(field: Field, values: Any, unit: str) -> list[Any]:
     ]
 
 
-def _model(read: Entries, place: tuple[int, int]) -> tuple[int, int] | None:
-    """The cell whose look a record below the ready rows takes over: the one on the first record row."""
+def _rounded(values: list[Any], field: Field, read: Entries) -> list[Any]:
+    """Results for cells that have no number format of ours, to the digits they are shown with."""
+    decimals = compute.decimals(field, read.units[field.key])
+    if field.quantity == "moment" and read.theirs and field.key not in read.theirs.looks:
+        # No cell of theirs shows a date here; a bare number of days would tell nobody anything.
+        return [f"{value:%Y-%m-%d %H:%M}" if value else None for value in values]
+    return [round(value, decimals) if isinstance(value, float) else value for value in values]
+
+
+def _model(read: Entries, field: Field, place: tuple[int, int]) -> tuple[int, int] | None:
+    """The cell whose look a record below the ready rows takes over: the one on the first record row.
+
+    In a person's own workbook it is one that shows the same in the same row.
+    """
+    if read.theirs:
+        look = read.theirs.looks.get(field.key)
+        return (place[0], look) if look else None
     first = read.found.first_row
     return (first, place[1]) if first and place[0] > first else None
 
@@ -180,6 +233,7 @@ def _clear_leftovers(book: files.Workbook, read: Entries, columns: set[int]) -> 
     # A row with anything in an entry column is a record, or the person's own totals; the lines of a table
     # that is computed as a whole are records without one.
     kept = {row for row, place in cells if place in typed} | set(read.rows)
+    kept |= read.theirs.left if read.theirs else set()
     for (row, place), cell in list(cells.items()):
         if place in columns and first <= row <= last and row not in kept and not cell.formula:
             book.write(read.found.tab, row, place, None)

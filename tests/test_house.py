@@ -28,9 +28,11 @@ MAY_IMPORT = {
     "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
     "new": {"build", "compute", "layouts"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
-    "fill": {"compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
+    "adopted": {"compute", "entries", "files", "findings", "layouts", "units"},
+    "adopt": {"adopted", "entries", "files", "findings", "layouts", "units"},
+    "fill": {"adopted", "compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
     "many": {"files", "findings", "interrupts"},
-    "cli": {"fill", "findings", "interrupts", "layouts", "many", "new", "__version__"},
+    "cli": {"adopt", "adopted", "files", "fill", "findings", "interrupts", "layouts", "many", "new", "__version__"},
 }
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name not in ("__init__.py", "__main__.py"))
 
