@@ -268,7 +268,10 @@ def read(adopted: Adopted, book: files.Workbook) -> list[Batch]:
 
 
 def _batch(adopted: Adopted, book: files.Workbook, placed: Sequence[_Placed], name: str) -> Batch:
-    mine = [one for one in placed if one.part.batch in (name, "")]
+    # A card without a batch is for all of them, before the card of one.
+    cards = [one for one in placed if one.part.kind == "card" and one.part.batch in (name, "")]
+    tables = [one for one in placed if one.part.kind == "table" and one.part.batch == name]
+    mine = [*sorted(cards, key=lambda one: one.part.batch), *tables]
     us = any(heading.unit in US_UNITS for one in placed for heading in one.part.headings)
     found = dict(_given(adopted, name))
     added: list[NewHeading] = []

@@ -13,6 +13,7 @@ System = Literal["metric", "us"]
 Style = Literal["title", "heading", "text", "step", "caution", "entry", "computed", "flag"]
 ChartKind = Literal["line", "scatter", "bar"]
 INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer", "measure", "vessel", "scale")
+SYNONYMS = "synonyms"  # the file that tells what people call our keys, no workbook
 MOST_DRAWN = 3  # more columns in one chart can't be told apart in grey print
 
 
@@ -141,7 +142,8 @@ def folder() -> Path:
 
 def kinds(templates: Path | None = None) -> tuple[str, ...]:
     """The names of the workbooks that can be made."""
-    return tuple(sorted(path.stem for path in (templates or folder()).glob("*.toml")))
+    found = (path.stem for path in (templates or folder()).glob("*.toml"))
+    return tuple(sorted(name for name in found if name != SYNONYMS))
 
 
 @cache

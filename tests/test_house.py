@@ -29,7 +29,7 @@ MAY_IMPORT = {
     "new": {"build", "compute", "layouts"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
     "adopted": {"compute", "entries", "files", "findings", "layouts", "units"},
-    "adopt": {"adopted", "entries", "files", "findings", "layouts", "units"},
+    "adopt": {"adopted", "compute", "entries", "files", "findings", "layouts", "units"},
     "fill": {"adopted", "compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
     "many": {"files", "findings", "interrupts"},
     "cli": {"adopt", "adopted", "files", "fill", "findings", "interrupts", "layouts", "many", "new", "__version__"},
