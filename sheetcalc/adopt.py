@@ -39,6 +39,7 @@ class Words(NamedTuple):
     bare: str
     units: tuple[str, ...]
     corrected: bool
+    only_units: bool
 
 
 @dataclass(frozen=True)
@@ -196,10 +197,12 @@ def split(text: str) -> Words:
             tokens = tokens[:-1] if len(tokens) > 1 and tokens[-1].casefold() == "in" else tokens
             break
     bare = " ".join(tokens)
+    only_units = False
     if not raw:
-        parts = [part for part in [bare, *re.split(r"[/;,|]", bare)] if part.strip()]
-        raw += [part.strip() for part in parts if _is_unit(part.strip())]
-    return Words(_squeezed(plain), _squeezed(bare), tuple(dict.fromkeys(raw)), corrected)
+        parts = [part.strip() for part in re.split(r"[/;,|]", bare) if part.strip()]
+        raw += [part for part in dict.fromkeys([bare, *parts]) if _is_unit(part)]
+        only_units = bool(parts) and all(map(_is_unit, parts))
+    return Words(_squeezed(plain), _squeezed(bare), tuple(dict.fromkeys(raw)), corrected, only_units)
 
 
 @cache
@@ -208,18 +211,24 @@ def _resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
     from rapidfuzz import fuzz
 
     best = (0.0, "")
-    mine = set(words.split())
     for synonym in synonyms:
         if synonym == words:
             return 1.0, synonym
-        score = fuzz.token_sort_ratio(words, synonym) / 100
+        theirs = synonym.split()
+        mine = [_spelled_out(word, theirs) for word in words.split()]
+        longer = " ".join(mine)
+        score = fuzz.token_sort_ratio(longer, synonym) / 100
         # One or two letters off; in short words any letter makes another word.
         score = score * 0.97 if score >= ALIKE and len(words) > 4 else 0.0
-        theirs = set(synonym.split())
-        if theirs <= mine and len(synonym) > 2:
-            score = max(score, 0.6 + 0.35 * len(synonym) / len(words))
+        if set(theirs) <= set(mine) and len(synonym) > 2:
+            score = max(score, 0.6 + 0.35 * len(synonym) / len(longer))
         best = max(best, (score, synonym))
     return best
+
+
+def _spelled_out(word: str, others: Sequence[str]) -> str:
+    """An abbreviation as one of the other words, where it is the beginning of one."""
+    return next((other for other in others if len(word) > 2 and other.startswith(word)), word)
 
 
 def _system(book: files.Workbook) -> System:
@@ -299,17 +308,19 @@ def _fitting(
 ) -> Iterator[Table]:
     """The sheet of ours that some headings fit best, if any does."""
     cells, first = book.cells(tab), top + lines
+    last = adopted.headings(book, tab, first - 1, 1)
+    rows = _sampled(cells, first, block)
     above = " ".join(str(cell.value) for (row, _), cell in cells.items() if row < top and row >= top - 4)
     best: Table | None = None
     for key in _vocabulary()[0]:
         sheet = layouts.every_sheet().get(key)
         if sheet is None or not sheet.columns or key == "titles":
             continue
-        guesses = _assigned(sheet, cells, first, block, top, system)
+        guesses = _assigned(sheet, cells, rows, block, last, system)
         if not _is_log(sheet, guesses):
             continue
         titles = _vocabulary()[0]["titles"].get(key, ())
-        titled = max(_resemblance(_squeezed(text), titles)[0] for text in (tab, above[:200]) if text or True)
+        titled = max(_resemblance(_squeezed(text), titles)[0] for text in (tab, above[:200]))
         score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
         if best is None or score > best.score:
             known = {guess.place[1] for guess in guesses}
@@ -319,6 +330,20 @@ def _fitting(
             )
     if best is not None:
         yield best
+
+
+def _sampled(cells: Mapping[Position, Cell], first: int, block: Mapping[int, str]) -> list[int]:
+    """The first rows of a table, up to the next headings or the blank rows that end it; at least one."""
+    rows, blank = [first], 0
+    for row in range(first, first + SAMPLED):
+        line = [cells[row, column] for column in block if (row, column) in cells]
+        worded = [cell for cell in line if not _measured(cell)]
+        blank = 0 if line else blank + 1
+        if blank == adopted.BLANK_ROWS or (len(line) > 1 and len(worded) == len(line)):
+            break
+        if not (line and isinstance(line[0].value, str) and adopted.is_total(line[0].value)):
+            rows.append(row)
+    return list(dict.fromkeys(rows))
 
 
 def _numbered(guesses: Sequence[Guess], headings: Mapping[int, str]) -> Iterator[Guess]:
@@ -335,7 +360,7 @@ def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
     telling = [g for g in good if g.field.quantity in TELLING]
     if sheet.key in ("bottling", "carbon", "clearing"):
         own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
-        return len(typed) >= 2 and any(g.field.key == own for g in guesses)
+        return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
     return len(typed) >= 2 and bool(telling)
 
 
@@ -350,19 +375,21 @@ def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
 def _assigned(
     sheet: Sheet,
     cells: Mapping[Position, Cell],
-    first: int,
+    rows: Sequence[int],
     block: Mapping[int, str],
-    top: int,
+    last: Mapping[int, str],
     system: System,
 ) -> list[Guess]:
     """The best fitting key for each heading, each key once; the most certain first."""
-    guesses = []
+    guesses, at = [], rows[0] - 1
     for column, text in block.items():
-        sample = [cells[row, column] for row in range(first, first + SAMPLED) if (row, column) in cells]
+        sample = [cells[row, column] for row in rows if (row, column) in cells]
         for field in sheet.columns:
-            guess = _guess(sheet, field, (first - 1, column), text, sample, system)
-            if guess:
-                guesses.append(guess)
+            # The last line of several may say all there is to say.
+            for words in {text, last.get(column, text)}:
+                guess = _guess(sheet, field, (at, column), words, sample, system)
+                if guess:
+                    guesses.append(replace(guess, text=text))
     order = {field.key: place for place, field in enumerate(sheet.columns)}
     guesses.sort(key=lambda g: (-round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key]))
     keys: set[str] = set()
@@ -399,8 +426,8 @@ def _guess(
     if words.units and not labels:
         # A unit of something else speaks against it.
         score *= 0.3
-    elif words.units and score < LIKELY and not words.bare:
-        score = LIKELY
+    elif labels and words.only_units and field.role == "entry" and field.quantity in TELLING:
+        score, synonym = max((score, synonym), (SURE, words.whole))
     if score < DOUBTFUL:
         return None
     why = [f'"{synonym}" means that' if score == 1 else f'resembles "{synonym}"']
@@ -427,6 +454,9 @@ def _unit(
         return "", True, ""
     if len(named) == 1:
         return named[0], True, f"the heading says {named[0]}"
+    own = {_own_unit(cell, field) for cell in sample if cell.value not in (None, "")}
+    if len(own) == 1 and (label := own.pop()):
+        return label, True, f"each value says {label}"
     usual = field.unit["us" if system == "us" else "metric"]
     candidates = named or field.units
     fits = {label: _fit(field, label, sample)[0] for label in candidates}
@@ -442,6 +472,14 @@ def _unit(
     if field.quantity in ("strength", "mark", "temperature") and system and unit == field.unit[system]:
         return unit, True, f"no unit in the heading; the others are {'US' if system == 'us' else 'metric'}"
     return unit, False, f"no unit in the heading; {unit} is a guess"
+
+
+def _own_unit(cell: Cell, field: Field) -> str:
+    """The unit that stands behind the number in a cell, '' where none does."""
+    try:
+        return units.label_of(units.read_number(str(cell.value)).unit, field.quantity)
+    except ValueError:
+        return ""
 
 
 def _has(sample: Sequence[Cell]) -> bool:

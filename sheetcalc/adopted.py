@@ -375,10 +375,15 @@ def _records(
             return _typed(rows, by_row, columns), (row, min(line))
         before = row
         words = [by_row[row][column].value for column in sorted(by_row[row])]
-        is_total = isinstance(words[0], str) and bool(_TOTALS.fullmatch(words[0].strip()))
-        if not is_total and any(_measures(columns[column], cell) for column, cell in line.items()):
+        total = isinstance(words[0], str) and is_total(words[0])
+        if not total and any(_measures(columns[column], cell) for column, cell in line.items()):
             rows.append(row)
     return _typed(rows, by_row, columns), None
+
+
+def is_total(text: str) -> bool:
+    """Whether a text is what people write before totals and averages."""
+    return bool(_TOTALS.fullmatch(text.strip()))
 
 
 def _typed(
