@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 from sheetcalc import adopted, compute, entries, files, layouts, units
 from sheetcalc.files import BadWorkbook, Cell
@@ -25,7 +25,9 @@ TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trad
 METRIC_UNITS = frozenset({"°C", "L", "mL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
 WEAK = ("text", "choice")
 OURS = 5  # names of ours that make a workbook one of ours
-_REFERENCE = re.compile(r"\s*(?:@|\bat|\bbei|à|\ba|\bpři|\bprzy|\bw|\bbij|\ben)\s*(?:15|15[.,]56|20|60)\s*°?\s*[CF]?\b", re.I)
+_REFERENCE = re.compile(
+    r"\s*(?:@|\bat|\bbei|à|\ba|\bpři|\bprzy|\bw|\bbij|\ben)\s*(?:15|15[.,]56|20|60)\s*°?\s*[CF]?\b", re.I
+)
 _BRACKETS = re.compile(r"[\[(]([^\])]*)[\])]")
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
 
@@ -33,7 +35,7 @@ Position = tuple[int, int]
 
 
 class Words(NamedTuple):
-    """A heading taken apart: its words with and without the unit, what may be units, whether it is a true value."""
+    """A heading taken apart: its words with and without the unit, what may be units, what kind of value it is."""
 
     whole: str
     bare: str
@@ -44,7 +46,7 @@ class Words(NamedTuple):
 
 @dataclass(frozen=True)
 class Guess:
-    """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and values as they are read."""
+    """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values."""
 
     place: Position
     text: str
@@ -81,19 +83,22 @@ def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]
     """Write the layout file that fits a workbook, and tell in lines for the terminal what was recognised.
 
     to: the file to write, else NAME.layout.toml beside the workbook; over: whether it may be there already.
-    Raises files.BadWorkbook where the workbook can't be read or holds nothing that we know, or the file is there.
+    Raises files.BadWorkbook where the workbook can't be read or holds nothing that we know, or where the file
+    is there already.
     """
     goal = to or path.with_suffix(".layout.toml")
     if goal.suffix != ".toml":
         raise BadWorkbook(f"A layout file ends in .toml; {goal.name} does not.")
     if goal.exists() and not over:
-        raise BadWorkbook(f"{goal} is there already; name another with --to, or write over it with --replace.")
+        raise BadWorkbook(
+            f"{goal} is there already; name another with --to, or write over it with --replace."
+        )
     book = files.open_workbook(path)
     found = recognise(book)
     if not any(table.kind == "table" for table in found):
         raise BadWorkbook(
-            "No table in it looks like a distiller's log: no row of headings names a gravity or a strength beside "
-            "other columns that we know. Nothing was written."
+            "No table in it looks like a distiller's log: no row of headings names a gravity or a strength "
+            "beside other columns that we know. Nothing was written."
         )
     goal.write_text("\n".join(_toml(path.name, found)) + "\n", encoding="utf-8", newline="\n")
     return [*_told(path, found), *_next(path, goal, found)]
@@ -148,7 +153,9 @@ def _vocabulary() -> tuple[dict[str, dict[str, tuple[str, ...]]], dict[str, str]
     common, spelled = found.pop("common"), found.pop("units")
 
     def spread(names: list[str]) -> tuple[str, ...]:
-        return tuple(_squeezed(word) for name in names for word in (common[name[1:]] if name[0] == "@" else [name]))
+        return tuple(
+            _squeezed(word) for name in names for word in (common[name[1:]] if name[0] == "@" else [name])
+        )
 
     words = {sheet: {key: spread(names) for key, names in keys.items()} for sheet, keys in found.items()}
     by_spelling = {_unit_text(text): label for label, texts in spelled.items() for text in [label, *texts]}
@@ -236,7 +243,11 @@ def _system(book: files.Workbook) -> System:
     named = set()
     for tab in book.sheets:
         for cell in book.cells(tab).values():
-            if isinstance(cell.value, str) and len(cell.value) <= LONGEST_HEADING and not _NUMBERED.match(cell.value):
+            if (
+                isinstance(cell.value, str)
+                and len(cell.value) <= LONGEST_HEADING
+                and not _NUMBERED.match(cell.value)
+            ):
                 named |= {_vocabulary()[1].get(_unit_text(raw), "") for raw in split(cell.value).units}
     us, metric = bool(named & adopted.US_UNITS), bool(named & METRIC_UNITS)
     return "us" if us and not metric else "metric" if metric and not us else ""
@@ -260,7 +271,7 @@ def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
             texts[row] += 1
     wordy = {row for row in texts if not measured.get(row)}
     bottoms = [row for row in sorted(wordy) if row + 1 not in wordy][:MOST_HEADING_ROWS]
-    candidates = []
+    candidates: list[Table] = []
     for bottom in bottoms:
         for lines in range(1, adopted.MOST_LINES + 1):
             top = bottom - lines + 1
@@ -284,7 +295,9 @@ def _overlap(one: range, other: range) -> bool:
     return one.start < other.stop and other.start < one.stop
 
 
-def _blocks(headings: Mapping[int, str], measured: Mapping[int, set[int]], bottom: int) -> Iterator[dict[int, str]]:
+def _blocks(
+    headings: Mapping[int, str], measured: Mapping[int, set[int]], bottom: int
+) -> Iterator[dict[int, str]]:
     """The headings, parted where a column has neither heading nor values."""
     used = set(headings).union(*(measured.get(row, set()) for row in range(bottom + 1, bottom + 6)))
     block: dict[int, str] = {}
@@ -325,9 +338,7 @@ def _fitting(
         if best is None or score > best.score:
             known = {guess.place[1] for guess in guesses}
             unknown = tuple(((first - 1, c), text) for c, text in block.items() if c not in known)
-            best = Table(
-                sheet, "table", tab, top, lines, tuple(_numbered(guesses, headings)), unknown, score
-            )
+            best = Table(sheet, "table", tab, top, lines, tuple(_numbered(guesses, headings)), unknown, score)
     if best is not None:
         yield best
 
@@ -488,7 +499,8 @@ def _has(sample: Sequence[Cell]) -> bool:
 
 def _fit(field: Field, unit: str, sample: Sequence[Cell]) -> tuple[float, tuple[str, ...]]:
     """The share of values that can be read as this field and lie within its limits, and the first as read."""
-    good, seen, count = 0, [], 0
+    seen: list[str] = []
+    good, count = 0, 0
     for cell in sample:
         if cell.value in (None, ""):
             continue
@@ -534,13 +546,13 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
 def _toml(name: str, found: Sequence[Table]) -> Iterator[str]:
     """The layout file, line by line."""
     yield f"# Layout of {_comment(name)}, as sheetcalc adopt proposes it. Look through it before you use it:"
-    yield "# - A block says which of your headings is what. Delete a block that is wrong, or correct its key or unit."
+    yield "# - A block says which of your headings is what. Delete one that is wrong, or correct its key or unit."
     yield "# - DOUBTFUL ones are switched off by '#'. Take the '#' away where they are right."
-    yield "# - 'add = false' offers a column that can be computed; 'add = true' lets fill put it right of your table."
-    yield "# - 'write = false' is a column of yours that we could compute; 'write = true' lets fill write over it."
+    yield "# - 'add = false' offers a column that can be computed; 'add = true' lets fill put it beside your table."
+    yield "# - 'write = false' is a column of yours that can be computed; 'write = true' lets fill write over it."
     yield f"# Then: sheetcalc fill {_comment(name)} --layout THIS FILE"
     yield ""
-    yield "# What your workbook does not hold and results need. [constants.\"NAME\"] is for one batch alone."
+    yield '# What your workbook does not hold and results need. [constants."NAME"] is for one batch alone.'
     yield "[constants]"
     for example in ('original_gravity = "1.080"', 'still_capacity = "4 L"', 'altitude = "0 m"'):
         yield f"# {example}"
@@ -568,7 +580,7 @@ def _block(table: Table) -> Iterator[str]:
     yield f"{mark}sheet = {_text(table.sheet.key)}"
     yield f"{mark}tab = {_text(table.tab)}"
     if table.batch:
-        yield f"{mark}batch = {_text(table.batch)}  # tables of one batch are computed together; name them alike"
+        yield f"{mark}batch = {_text(table.batch)}  # tables of one batch are computed together"
     if table.lines > 1:
         yield f"{mark}heading_lines = {table.lines}"
     if table.nth:
@@ -587,7 +599,8 @@ def _block(table: Table) -> Iterator[str]:
 def _one(guess: Guess, header: str) -> Iterator[str]:
     field = guess.field
     sure = f"{guess.grade} ({guess.sure:.0%})"
-    yield f'# {address(*guess.place)} {_comment(guess.text)} = "{field.heading}": {sure}; {_comment("; ".join(guess.why))}'
+    heading, why = _comment(guess.text), _comment("; ".join(guess.why))
+    yield f'# {address(*guess.place)} {heading} = "{field.heading}": {sure}; {why}'
     if guess.seen:
         yield f"#   read as {_comment(', '.join(guess.seen))}"
     off = "# " if guess.grade == "doubtful" else ""
@@ -607,7 +620,9 @@ def _one(guess: Guess, header: str) -> Iterator[str]:
 def _offers(table: Table) -> Iterator[str]:
     """What could be computed from the columns that are there, each switched off."""
     known = {guess.field.key for guess in table.guesses}
-    texts = {guess.text.casefold() for guess in table.guesses} | {text.casefold() for _, text in table.unknown}
+    texts = {guess.text.casefold() for guess in table.guesses} | {
+        text.casefold() for _, text in table.unknown
+    }
     us = any(guess.unit in adopted.US_UNITS for guess in table.guesses)
     for field in table.sheet.columns:
         if field.role == "entry" or field.key in known or field.key.endswith("_uncertainty"):
@@ -656,10 +671,9 @@ def _told(path: Path, found: Sequence[Table]) -> Iterator[str]:
         for g in table.guesses:
             unit = f" [{g.unit}]" if g.unit else ""
             off = "" if g.field.role == "entry" else ", a result of your own"
-            yield (
-                f"    {address(*g.place):5} {units.one_line(g.text, 30):{width}}  {g.grade:8}  {g.field.heading}{unit}{off}"
-                + (f": {', '.join(g.seen)}" if g.seen else "")
-            )
+            heading = f"{units.one_line(g.text, 30):{width}}"
+            seen = f": {', '.join(g.seen)}" if g.seen else ""
+            yield f"    {address(*g.place):5} {heading}  {g.grade:8}  {g.field.heading}{unit}{off}{seen}"
         for place, text in table.unknown:
             yield f"    {address(*place):5} {units.one_line(text, 30):{width}}  not recognised, left alone"
 

@@ -1,7 +1,7 @@
 """A person's own workbook, read by the layout file that was made for it.
 
-The file says which heading is which of our keys. Here it becomes ordinary sheets and places, so that computing,
-checking and writing need know nothing of it.
+The file says which heading is which of our keys. Here it becomes ordinary sheets and places, so that
+computing, checking and writing need know nothing of it.
 """
 
 import re
@@ -24,8 +24,8 @@ US_UNITS = frozenset({"°F", "gal", "qt", "fl oz", "lb", "oz", "proof", "proof g
 CARD = "batch"
 GIVEN = "instruments"
 _TOTALS = re.compile(
-    r"(sub-?|grand |zwischen|end)?(totals?|totales|total général|totais|totale|totaal|sum|sums|summe|summen|gesamt"
-    r"|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|mean|durchschnitt|mittelwert"
+    r"(sub-?|grand |zwischen|end)?(totals?|totales|total général|totais|totale|totaal|sum|sums|summe|summen"
+    r"|gesamt|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|mean|durchschnitt|mittelwert"
     r"|moyenne|promedio|media|średnia|průměr|gemiddelde|média|Σ)(\s+\S{1,12})?\s*[:=]?",
     re.IGNORECASE,
 )
@@ -36,8 +36,8 @@ Cells = Mapping[tuple[int, int], Cell]
 class Heading(NamedTuple):
     """One heading or label of theirs: our key for it, its unit, and what fill may do with its column.
 
-    `nth` is which of several alike it is, from the left, 0 where it is the only one. `write` lets fill write into
-    the column, `add` makes it a column of ours that fill puts right of the table.
+    `nth` is which of several alike it is, from the left, 0 where it is the only one. `write` lets fill write
+    into the column, `add` makes it a column of ours that fill puts right of the table.
     """
 
     key: str
@@ -83,7 +83,7 @@ class NewHeading(NamedTuple):
 
 @dataclass(frozen=True)
 class Batch:
-    """What belongs together in their workbook: the entries by sheet, and the headings that are still to be added."""
+    """What belongs together in their workbook: the entries by sheet, and the headings still to be added."""
 
     read: dict[str, Entries]
     added: tuple[NewHeading, ...]
@@ -91,7 +91,7 @@ class Batch:
 
 
 class _Placed(NamedTuple):
-    """A part found on its tab: its top row, the rows of records from first up to below end, columns by key."""
+    """A part found on its tab: its top row, its rows of records from first up to before end, places by key."""
 
     part: Part
     top: int
@@ -108,7 +108,10 @@ def load(path: Path) -> Adopted:
     found = layouts.parse(path)
     layouts.only(path, "the file", found, {"tables", "cards", "constants", "instruments"})
     parts = [
-        *(_part(path, "table", f"[[tables]] {n}", entry) for n, entry in layouts.tables(path, "tables", found)),
+        *(
+            _part(path, "table", f"[[tables]] {n}", entry)
+            for n, entry in layouts.tables(path, "tables", found)
+        ),
         *(_part(path, "card", f"[[cards]] {n}", entry) for n, entry in layouts.tables(path, "cards", found)),
     ]
     if not any(part.kind == "table" for part in parts):
@@ -150,10 +153,11 @@ def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[st
     )
     if not any(not heading.add for heading in headings):
         raise LayoutError(f"{path.name}, {where}: none of your own headings is named in it.")
-    for unique in ([h.key for h in headings], [(_plain(h.text), h.nth) for h in headings]):
-        for one in unique:
-            if unique.count(one) > 1:
-                raise LayoutError(f"{path.name}, {where}: {one!r} stands there twice; remove one of them.")
+    for heading in headings:
+        twins = [h for h in headings if h.key == heading.key or _same_heading(h, heading)]
+        if len(twins) > 1:
+            named = heading.key if twins[0].key == twins[1].key else heading.text
+            raise LayoutError(f"{path.name}, {where}: {named!r} stands there twice; remove one of them.")
     return Part(
         where,
         kind,
@@ -164,6 +168,10 @@ def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[st
         layouts.take(path, where, entry, "nth", int, 0),
         headings,
     )
+
+
+def _same_heading(one: Heading, other: Heading) -> bool:
+    return (_plain(one.text), one.nth) == (_plain(other.text), other.nth)
 
 
 def _has_entries(sheet: Sheet) -> bool:
@@ -231,9 +239,13 @@ def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) 
     for row, record in enumerate(records, start=2):
         for one, value in record.items():
             if one not in known:
-                raise LayoutError(f"{name}, {where}: {one!r} is not known here; known are {', '.join(known)}.")
+                raise LayoutError(
+                    f"{name}, {where}: {one!r} is not known here; known are {', '.join(known)}."
+                )
             if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-                raise LayoutError(f"{name}, {where}: {one!r} is {value!r}; write a number, or a text in quotes.")
+                raise LayoutError(
+                    f"{name}, {where}: {one!r} is {value!r}; write a number, or a text in quotes."
+                )
             text = isinstance(value, str)
             cells[row, known[one]] = Cell(value if text else float(value), "text" if text else "number")
     table = bool(sheet.columns)
@@ -292,7 +304,7 @@ def _filled_up(typed: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, 
 
 
 def _blank(value: Any) -> bool:
-    return value == "" or value != value
+    return isinstance(value, str) and not value or bool(value != value)
 
 
 def _sheet(part: Part, system: layouts.System) -> Sheet:
@@ -301,7 +313,11 @@ def _sheet(part: Part, system: layouts.System) -> Sheet:
     theirs = {heading.key: heading.unit for heading in part.headings}
 
     def settled(field: Field) -> Field:
-        return replace(field, unit=dict.fromkeys(field.unit, theirs[field.key])) if theirs.get(field.key) else field
+        return (
+            replace(field, unit=dict.fromkeys(field.unit, theirs[field.key]))
+            if theirs.get(field.key)
+            else field
+        )
 
     return replace(
         sheet, fields=tuple(map(settled, sheet.fields)), columns=tuple(map(settled, sheet.columns))
@@ -324,7 +340,9 @@ def _read_table(
     }
     ours = {one.cells[key][1] for key, h in mapped.items() if h.write and key in one.cells}
     records, below = _records(one, cells, entry_columns)
-    places = {key: place for key, place in one.cells.items() if mapped[key].write or place[1] in entry_columns}
+    places = {
+        key: place for key, place in one.cells.items() if mapped[key].write or place[1] in entry_columns
+    }
     free = _first_free(book, one)
     for heading in part.headings:
         if heading.add and heading.write and heading.key not in places:
@@ -390,9 +408,7 @@ def _typed(
     rows: list[int], by_row: Mapping[int, Mapping[int, Cell]], columns: Mapping[int, Field]
 ) -> list[int]:
     """The rows in which something was typed; all of them where the whole table is formulas."""
-    typed = [
-        row for row in rows if any(c in columns and not cell.formula for c, cell in by_row[row].items())
-    ]
+    typed = [row for row in rows if any(c in columns and not cell.formula for c, cell in by_row[row].items())]
     return typed or rows
 
 
@@ -400,7 +416,9 @@ def _measures(field: Field, cell: Cell) -> bool:
     """Whether a cell holds a number or a date in a column that is for one."""
     if field.quantity in ("text", "choice"):
         return False
-    return isinstance(cell.value, float) or (isinstance(cell.value, str) and bool(re.search(r"\d", cell.value)))
+    return isinstance(cell.value, float) or (
+        isinstance(cell.value, str) and bool(re.search(r"\d", cell.value))
+    )
 
 
 def _last_of_ours(one: _Placed, cells: Cells, ours: set[int], last: int) -> int:
@@ -418,7 +436,7 @@ def _looks(
     sheet: Sheet, part: Part, places: Mapping[str, tuple[int, int]], columns: Mapping[int, Field]
 ) -> dict[str, int]:
     """For each added column the first entry column that shows the same: its cells' look fits."""
-    looks = {}
+    looks: dict[str, int] = {}
     for heading in part.headings:
         field = sheet.field(heading.key)
         if heading.add and heading.key in places and field:
@@ -504,9 +522,8 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
     wanted = {_plain(h.text) for h in part.headings if not h.add}
     offered = {_plain(h.text) for h in part.headings if h.add}
     held: dict[int, set[str]] = {}
-    for row in {top for row in rows for top in range(row - part.lines + 1, row + 1)}:
-        if row > 0:
-            held[row] = {_plain(text) for text in _joined(rows, merged, row, part.lines).values()} & wanted
+    for top in {row - line for row in rows for line in range(part.lines) if row > line}:
+        held[top] = {_plain(text) for text in _joined(rows, merged, top, part.lines).values()} & wanted
     whole = sorted(row for row, texts in held.items() if texts == wanted)
     if len(whole) < max(1, part.nth):
         best = max(held, key=lambda row: (len(held[row]), -row), default=0)
@@ -533,8 +550,8 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
         if len(alike) > 1 and not heading.nth:
             at = " and ".join(address(top, column) for column in alike[:4])
             raise files.BadWorkbook(
-                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times on '
-                f"{units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
+                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times '
+                f"on {units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
             )
         if len(alike) < heading.nth:
             raise files.BadWorkbook(_missing(name, part, {_plain(heading.text)}, top, 1))
@@ -545,14 +562,13 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
 def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str:
     """The sentence that says which headings are not found any more."""
     if times:
-        return (
-            f"{name}, {part.where}: there are only {times} such headings on {units.short(part.tab)}; correct 'nth'."
-        )
+        tab = units.short(part.tab)
+        return f"{name}, {part.where}: there are only {times} such headings on {tab}; correct 'nth'."
     names = [f'"{_quoted(h.text)}" ({h.key})' for h in part.headings if _plain(h.text) in gone]
     verb = "is" if len(names) == 1 else "are"
     near = f" in row {row}, where the others are" if row and len(names) < len(part.headings) else ""
     return (
-        f"{name}, {part.where}: {', '.join(dict.fromkeys(names))} {verb} not on sheet {units.short(part.tab)}{near}. "
+        f"{name}, {part.where}: {', '.join(names)} {verb} not on sheet {units.short(part.tab)}{near}. "
         "Correct 'heading' there to what the sheet says now, remove that column from the layout, or run "
         "'sheetcalc adopt' again."
     )
@@ -572,8 +588,8 @@ def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
         if len(alike) > 1 and not heading.nth:
             at = " and ".join(address(*place) for place in alike[:4])
             raise files.BadWorkbook(
-                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times on '
-                f"{units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
+                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times '
+                f"on {units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
             )
         cells[heading.key] = value_of(page, alike[max(0, heading.nth - 1)])
     top = min(row for row, _ in cells.values())
@@ -600,7 +616,7 @@ def findings(adopted: Adopted, values: compute.Values) -> Iterator[Finding]:
                         *("note", read.found.tab, read.found.headings[field.key]),
                         *(*read.found.cells[field.key], "stays_blank"),
                         f'"{read.found.headings[field.key]}" stays blank: it needs {", ".join(needs)}.',
-                        f"Name the column that holds it in {adopted.name}, or give it there under [constants].",
+                        f"Name the column for it in {adopted.name}, or give it there under [constants].",
                     )
         yield from _taken_for_granted(adopted, values, read)
 
@@ -620,7 +636,8 @@ def _taken_for_granted(adopted: Adopted, values: compute.Values, read: Entries) 
     named = set(values.entries[GIVEN].values["instrument"])
     for instrument, usual in (("hydrometer", "20 °C"), ("alcoholmeter", "20 °C")):
         field = next(
-            (f for f in read.sheet.columns if f.measured_with == instrument and f.key in read.found.cells), None
+            (f for f in read.sheet.columns if f.measured_with == instrument and f.key in read.found.cells),
+            None,
         )
         if field and instrument not in named and not field.corrected:
             yield Finding(

@@ -153,7 +153,9 @@ def adopt(
         Path | None,
         typer.Option(metavar="FILE.toml", help="The layout file to write; else NAME.layout.toml beside it."),
     ] = None,
-    replace: Annotated[bool, typer.Option("--replace", help="Write over a layout file that is there.")] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Write over a layout file that is there.")
+    ] = False,
 ) -> None:
     """Propose a layout for a workbook of your own; nothing is written into the workbook.
 

@@ -59,12 +59,13 @@ def examine(path: Path) -> Examined:
 
 
 def examine_adopted(path: Path, layout: adopted.Adopted) -> tuple[list[Examined], list[adopted.NewHeading]]:
-    """Read a person's own workbook by its layout, batch by batch, and tell the headings to add; writes nothing.
+    """Read a person's own workbook by its layout, batch by batch, and the headings to add; writes nothing.
 
     Raises files.BadWorkbook with one clear sentence where the file can't be used or does not fit the layout.
     """
     book = files.open_workbook(path)
-    seen, added = [], []
+    seen: list[Examined] = []
+    added: list[adopted.NewHeading] = []
     for batch in adopted.read(layout, book):
         values = compute.Values(batch.read)
         told = [*batch.findings, *compute.findings(values), *adopted.findings(layout, values)]
@@ -98,8 +99,8 @@ def fill(
 
     Only our own cells are rewritten; a workbook whose results are all up to date is left as it is. With
     `backup`, the version before is kept beside it when it is rewritten. When somebody changes it meanwhile,
-    what they made of it is filled. `layout` is that of a person's own workbook, in which only the columns that they
-    agreed to are written.
+    what they made of it is filled. `layout` is that of a person's own workbook, in which only the columns
+    that they agreed to are written.
     Raises files.BadWorkbook with one clear sentence where the file can't be read or written; it is
     then as it was before.
     """

@@ -346,7 +346,7 @@ def parse(path: Path) -> dict[str, Any]:
 
 
 def tables(path: Path, table: str, found: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
-    """The tables [[table]] of a part of a file, numbered from 1; raises LayoutError where it is something else."""
+    """The tables [[table]] of a part of a file, numbered from 1; raises LayoutError for anything else."""
     entries = found.get(table, [])
     if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
         raise LayoutError(f"{path.name}: {table} is written as [[{table}]], once for each.")

@@ -1,7 +1,7 @@
 """Logs as people keep them on their own, all invented, and what each heading truly means.
 
-Truth: the heading's cell -> "sheet.key unit", or "" for what none of our keys holds. Readings whose result is known
-are from published tables; tests/test_adopt.py says from which.
+Truth: the heading's cell -> "sheet.key unit", or "" for what none of our keys holds. Readings whose
+result is known are from published tables; tests/test_adopt.py says from which.
 """
 
 from collections.abc import Sequence
@@ -129,13 +129,28 @@ FRENCH = Log(
     {
         "Distillation": [
             ["Chauffe", "Chargé", None, "Recueilli", None, None, "Rendement (%)"],
-            [None, "Volume chargé (L)", "TAV du vin (% vol)", "Volume recueilli (L)", "TAV brut (% vol)", "Température (°C)", None],
+            [
+                None,
+                "Volume chargé (L)",
+                "TAV du vin (% vol)",
+                "Volume recueilli (L)",
+                "TAV brut (% vol)",
+                "Température (°C)",
+                None,
+            ],
             ["C1", 40, 9.5, 6.1, 52, 20, None],
             ["C2", 40, 9.4, 6.0, 51, 22, None],
             ["Total", "=SUM(B3:B4)", None, "=SUM(D3:D4)", None, None, None],
         ],
         "Réduction": [
-            ["Lot", "Volume (L)", "TAV (% vol)", "Température (°C)", "TAV souhaité (% vol)", "Eau à ajouter (L)"],
+            [
+                "Lot",
+                "Volume (L)",
+                "TAV (% vol)",
+                "Température (°C)",
+                "TAV souhaité (% vol)",
+                "Eau à ajouter (L)",
+            ],
             ["P-1", 100, 50, 20, 40, None],
             ["P-2", 100, 60, 20, 40, None],
         ],
@@ -166,7 +181,14 @@ TITLED = Log(
             ["Densidad inicial (SG)", 1.080],
             ["Volumen del mosto (L)", 25],
             [],
-            ["Fecha", "Lectura (SG)", "Temperatura de la muestra (°C)", "Observaciones", None, "Apuntes varios"],
+            [
+                "Fecha",
+                "Lectura (SG)",
+                "Temperatura de la muestra (°C)",
+                "Observaciones",
+                None,
+                "Apuntes varios",
+            ],
             [days(1)[0], 1.080, 20, "levadura", None, "comprar botellas"],
             [days(2)[1], 1.052, 22, None, None, "limpiar el serpentín"],
             [days(3)[2], 1.030, 21, None, None, None],
@@ -203,7 +225,11 @@ SEVERAL = Log(
         ]
     },
     {
-        **{("2025", f"{c}{r}"): f"fermentation.{k}" for r in (2, 9) for c, k in zip("ABCD", ["taken_at", "reading SG", "sample_temperature °C", "note"], strict=True)},
+        **{
+            ("2025", f"{c}{r}"): f"fermentation.{k}"
+            for r in (2, 9)
+            for c, k in zip("ABCD", ["taken_at", "reading SG", "sample_temperature °C", "note"], strict=True)
+        },
         ("2025", "A15"): "strength.lot",
         ("2025", "B15"): "strength.volume L",
         ("2025", "C15"): "strength.reading % vol",
@@ -236,7 +262,15 @@ POLISH = Log(
     "dziennik.ods",
     {
         "Frakcje": [
-            ["Gon", "Słoik", "Objętość [ml]", "Moc [% obj.]", "Temp. próbki [°C]", "Temp. par [°C]", "Zapach"],
+            [
+                "Gon",
+                "Słoik",
+                "Objętość [ml]",
+                "Moc [% obj.]",
+                "Temp. próbki [°C]",
+                "Temp. par [°C]",
+                "Zapach",
+            ],
             ["1", "1", 150, 78, 20, 80.1, "ostry"],
             ["1", "2", 200, 75, 20, 80.9, "czysty"],
             ["1", "3", 200, 70, 20, 82.0, "czysty"],
@@ -289,7 +323,14 @@ CZECH = Log(
             *[[d, g, 20, 18, None] for d, g in zip(days(4), [18.5, 13, 8, 5], strict=True)],
         ],
         "Stáčení": [
-            ["Stočeno", "Šarže", "Objem lahve [ml]", "Počet lahví", "Síla na etiketě [% obj.]", "Změřená síla [% obj.]"],
+            [
+                "Stočeno",
+                "Šarže",
+                "Objem lahve [ml]",
+                "Počet lahví",
+                "Síla na etiketě [% obj.]",
+                "Změřená síla [% obj.]",
+            ],
             [days(1)[0], "S1", 500, 24, 50, 50.1],
             [days(2)[1], "S2", 500, 12, 50, 49.9],
         ],
@@ -314,7 +355,14 @@ PORTUGUESE = Log(
     {
         "Lotes": [
             ["Filtro de carvão", None, None, None, None, None],
-            ["Lote", "Volume antes (L)", "Teor antes (% vol)", "Carvão (g)", "Volume depois (L)", "Responsável"],
+            [
+                "Lote",
+                "Volume antes (L)",
+                "Teor antes (% vol)",
+                "Carvão (g)",
+                "Volume depois (L)",
+                "Responsável",
+            ],
             ["A", 2.0, 45, 60, 1.95, "eu"],
             ["B", 3.0, 44, 80, 2.93, "eu"],
         ],
@@ -375,3 +423,112 @@ NO_LOG = Log(
 )
 
 LOGS = (GERMAN, US, FRENCH, TITLED, SEVERAL, TEXTS, POLISH, DUTCH, CZECH, PORTUGUESE, CORRECTED, NO_LOG)
+
+# Written after the words and the matching were settled; nothing is mended by these.
+UNSEEN = (
+    Log(
+        "unseen-english.xlsx",
+        {
+            "Strip and spirit": [
+                ["Log of the little still (invented)"],
+                [],
+                [
+                    "Still run #",
+                    "Wash in (gal)",
+                    "Wash ABV",
+                    "Started at",
+                    "Low wines out (gal)",
+                    "Proof off",
+                    "Temp at reading (F)",
+                ],
+                ["14", 6, 9, days(1)[0], 1.6, 66, 68],
+                ["15", 6, 9.5, days(2)[1], 1.7, 68, 70],
+            ],
+            "Cut down": [
+                ["Batch #", "Qty (gal)", "Reading (proof)", "Spirit temp °F", "Want (proof)", "H2O (gal)"],
+                ["14", 1.2, 131, 68, 80, 0.8],
+                ["15", 1.3, 128, 66, 80, 0.8],
+            ],
+        },
+        {
+            ("Strip and spirit", "A3"): "runs.run",
+            ("Strip and spirit", "B3"): "runs.charge_volume gal",
+            ("Strip and spirit", "C3"): "runs.charge_strength % vol",
+            ("Strip and spirit", "D3"): "runs.filled_at",
+            ("Strip and spirit", "E3"): "runs.collected_volume gal",
+            ("Strip and spirit", "F3"): "runs.collected_reading proof",
+            ("Strip and spirit", "G3"): "runs.collected_temperature °F",
+            ("Cut down", "A1"): "strength.lot",
+            ("Cut down", "B1"): "strength.volume gal",
+            ("Cut down", "C1"): "strength.reading proof",
+            ("Cut down", "D1"): "strength.temperature °F",
+            ("Cut down", "E1"): "strength.target_strength proof",
+            ("Cut down", "F1"): "strength.water_volume gal",
+        },
+    ),
+    Log(
+        "unseen-german.ods",
+        {
+            "Feinbrand Mai": [
+                ["Glas", "ml", "%vol abgelesen", "Temp. Destillat", "Geistrohr °C", "Eindruck", "Zuordnung"],
+                ["1", 100, 82, 18, 79, "Klebstoff", "V"],
+                ["2", 200, 80, 18, 79.5, "fruchtig", "M"],
+                ["3", 200, 77, 19, 80.5, "fruchtig", "M"],
+            ],
+            "Gärung Williams": [
+                ["Gemessen", "Mostgewicht (°Oe)", "Maischetemp. (°C)", "Probe °C", "Was mir auffiel"],
+                *[[d, g, 17, 19, None] for d, g in zip(days(3), [58, 35, 12], strict=True)],
+            ],
+        },
+        {
+            ("Feinbrand Mai", "A1"): "cuts.jar",
+            ("Feinbrand Mai", "B1"): "cuts.volume mL",
+            ("Feinbrand Mai", "C1"): "cuts.reading % vol",
+            ("Feinbrand Mai", "D1"): "cuts.temperature °C",
+            ("Feinbrand Mai", "E1"): "cuts.vapour_temperature °C",
+            ("Feinbrand Mai", "F1"): "cuts.smell",
+            ("Feinbrand Mai", "G1"): "cuts.fraction",
+            ("Gärung Williams", "A1"): "fermentation.taken_at",
+            ("Gärung Williams", "B1"): "fermentation.reading points",
+            ("Gärung Williams", "C1"): "fermentation.wash_temperature °C",
+            ("Gärung Williams", "D1"): "fermentation.sample_temperature °C",
+            ("Gärung Williams", "E1"): "fermentation.note",
+        },
+    ),
+    Log(
+        "unseen-romance.xlsx",
+        {
+            "cuve 3": [
+                ["Jour/heure", "Densité lue", "T° éprouvette (°C)", "T° cuve (°C)", "Obs."],
+                *[[d, g, 19, 24, None] for d, g in zip(days(4), [1072, 1051, 1024, 1003], strict=True)],
+            ],
+            "embotellado": [
+                [
+                    "Fecha de embotellado",
+                    "Lote nº",
+                    "Botella (ml)",
+                    "Nº botellas",
+                    "% vol etiqueta",
+                    "% vol real",
+                    "Precio",
+                ],
+                [days(1)[0], "7", 500, 40, 42, 42.1, 18],
+                [days(2)[1], "8", 500, 36, 42, 41.9, 18],
+            ],
+        },
+        {
+            ("cuve 3", "A1"): "fermentation.taken_at",
+            ("cuve 3", "B1"): "fermentation.reading SG",
+            ("cuve 3", "C1"): "fermentation.sample_temperature °C",
+            ("cuve 3", "D1"): "fermentation.wash_temperature °C",
+            ("cuve 3", "E1"): "fermentation.note",
+            ("embotellado", "A1"): "bottling.bottled_at",
+            ("embotellado", "B1"): "bottling.lot",
+            ("embotellado", "C1"): "bottling.bottle_size mL",
+            ("embotellado", "D1"): "bottling.bottles",
+            ("embotellado", "E1"): "bottling.label_strength % vol",
+            ("embotellado", "F1"): "bottling.measured_strength % vol",
+            ("embotellado", "G1"): "",
+        },
+    ),
+)

@@ -30,9 +30,31 @@ MAY_IMPORT = {
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
     "adopted": {"compute", "entries", "files", "findings", "layouts", "units"},
     "adopt": {"adopted", "compute", "entries", "files", "findings", "layouts", "units"},
-    "fill": {"adopted", "compute", "edits", "entries", "files", "findings", "layouts", "lost", "units", "__version__"},
+    "fill": {
+        "adopted",
+        "compute",
+        "edits",
+        "entries",
+        "files",
+        "findings",
+        "layouts",
+        "lost",
+        "units",
+        "__version__",
+    },
     "many": {"files", "findings", "interrupts"},
-    "cli": {"adopt", "adopted", "files", "fill", "findings", "interrupts", "layouts", "many", "new", "__version__"},
+    "cli": {
+        "adopt",
+        "adopted",
+        "files",
+        "fill",
+        "findings",
+        "interrupts",
+        "layouts",
+        "many",
+        "new",
+        "__version__",
+    },
 }
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name not in ("__init__.py", "__main__.py"))
 
