@@ -17,6 +17,7 @@ from sheetcalc.layouts import Field, Sheet
 
 System = Literal["metric", "us", ""]
 SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
+MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 400  # of one sheet that are looked into
 LONGEST_HEADING = 100
@@ -28,6 +29,8 @@ OURS = 5  # names of ours that make a workbook one of ours
 _REFERENCE = re.compile(
     r"\s*(?:@|\bat|\bbei|à|\ba|\bpři|\bprzy|\bw|\bbij|\ben)\s*(?:15|15[.,]56|20|60)\s*°?\s*[CF]?\b", re.I
 )
+_NUMBER_SIGN = re.compile(r"#|\b[nN][º°]|\b(?:no|nr|num|č)\.(?=\s|$)", re.IGNORECASE)
+_TEMPERATURE_SIGN = re.compile(r"\bT(?:°|º|(?=\s))")
 _BRACKETS = re.compile(r"[\[(]([^\])]*)[\])]")
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
 
@@ -35,7 +38,7 @@ Position = tuple[int, int]
 
 
 class Words(NamedTuple):
-    """A heading taken apart: its words with and without the unit, what may be units, what kind of value it is."""
+    """A heading taken apart: its words with and without the unit, its units, what kind of value it is."""
 
     whole: str
     bare: str
@@ -164,6 +167,7 @@ def _vocabulary() -> tuple[dict[str, dict[str, tuple[str, ...]]], dict[str, str]
 
 def _squeezed(text: str) -> str:
     """Words as they are compared: small letters without accents, signs and double blanks."""
+    text = _TEMPERATURE_SIGN.sub("temp ", _NUMBER_SIGN.sub(" ", text))
     plain = unicodedata.normalize("NFKD", text.casefold().replace("ł", "l").replace("ß", "ss"))
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
     return " ".join(re.sub(r"[^\w%°]+", " ", plain).split())
@@ -203,6 +207,11 @@ def split(text: str) -> Words:
             tokens = tokens[:-count]
             tokens = tokens[:-1] if len(tokens) > 1 and tokens[-1].casefold() == "in" else tokens
             break
+    for count in (2, 1):
+        first = " ".join(tokens[:count]) if len(tokens) > count else ""
+        if len(first) > 1 and not raw and _is_unit(first) and not first.isalpha():
+            raw.append(first)
+            tokens = tokens[count:]
     bare = " ".join(tokens)
     only_units = False
     if not raw:
@@ -324,7 +333,7 @@ def _fitting(
     last = adopted.headings(book, tab, first - 1, 1)
     rows = _sampled(cells, first, block)
     above = " ".join(str(cell.value) for (row, _), cell in cells.items() if row < top and row >= top - 4)
-    best: Table | None = None
+    fits: list[Table] = []
     for key in _vocabulary()[0]:
         sheet = layouts.every_sheet().get(key)
         if sheet is None or not sheet.columns or key == "titles":
@@ -335,12 +344,21 @@ def _fitting(
         titles = _vocabulary()[0]["titles"].get(key, ())
         titled = max(_resemblance(_squeezed(text), titles)[0] for text in (tab, above[:200]))
         score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
-        if best is None or score > best.score:
-            known = {guess.place[1] for guess in guesses}
-            unknown = tuple(((first - 1, c), text) for c, text in block.items() if c not in known)
-            best = Table(sheet, "table", tab, top, lines, tuple(_numbered(guesses, headings)), unknown, score)
-    if best is not None:
-        yield best
+        known = {guess.place[1] for guess in guesses}
+        unknown = tuple(((first - 1, c), text) for c, text in block.items() if c not in known)
+        numbered = tuple(_numbered(guesses, headings))
+        fits.append(Table(sheet, "table", tab, top, lines, numbered, unknown, score))
+    fits.sort(key=lambda table: -table.score)
+    for table in fits[:1]:
+        rivals = [other.sheet for other in fits[1:] if table.score - other.score < MARGIN]
+        yield _in_doubt(table, rivals[0]) if rivals else table
+
+
+def _in_doubt(table: Table, rival: Sheet) -> Table:
+    """A table that could as well be another of our sheets: all of it is left to the person."""
+    why = f'the table could be "{rival.title}" ({rival.key}), too'
+    guesses = (replace(g, sure=min(g.sure, LIKELY - 0.01), why=(*g.why, why)) for g in table.guesses)
+    return replace(table, guesses=tuple(guesses))
 
 
 def _sampled(cells: Mapping[Position, Cell], first: int, block: Mapping[int, str]) -> list[int]:
@@ -437,7 +455,7 @@ def _guess(
     if words.units and not labels:
         # A unit of something else speaks against it.
         score *= 0.3
-    elif labels and words.only_units and field.role == "entry" and field.quantity in TELLING:
+    elif labels and words.only_units and field.role == "entry" and field.quantity in (*TELLING, "volume"):
         score, synonym = max((score, synonym), (SURE, words.whole))
     if score < DOUBTFUL:
         return None
@@ -545,11 +563,11 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
 
 def _toml(name: str, found: Sequence[Table]) -> Iterator[str]:
     """The layout file, line by line."""
-    yield f"# Layout of {_comment(name)}, as sheetcalc adopt proposes it. Look through it before you use it:"
-    yield "# - A block says which of your headings is what. Delete one that is wrong, or correct its key or unit."
+    yield f"# Layout of {_comment(name)}, as sheetcalc adopt proposes it. Look through it first:"
+    yield "# - A block says which of your headings is what. Delete it, or correct its key or unit, if wrong."
     yield "# - DOUBTFUL ones are switched off by '#'. Take the '#' away where they are right."
-    yield "# - 'add = false' offers a column that can be computed; 'add = true' lets fill put it beside your table."
-    yield "# - 'write = false' is a column of yours that can be computed; 'write = true' lets fill write over it."
+    yield "# - 'add = false' offers a column to compute; 'add = true' lets fill put it beside your table."
+    yield "# - 'write = false' is a column of yours to compute; 'write = true' lets fill write over it."
     yield f"# Then: sheetcalc fill {_comment(name)} --layout THIS FILE"
     yield ""
     yield '# What your workbook does not hold and results need. [constants."NAME"] is for one batch alone.'
@@ -593,7 +611,7 @@ def _block(table: Table) -> Iterator[str]:
         for place, text in table.unknown:
             yield f"# Not recognised, and left alone: {address(*place)} {_comment(text)}"
     if table.kind == "table":
-        yield from _offers(table)
+        yield from _offers(table, mark)
 
 
 def _one(guess: Guess, header: str) -> Iterator[str]:
@@ -617,7 +635,7 @@ def _one(guess: Guess, header: str) -> Iterator[str]:
         yield f"{off}write = false"
 
 
-def _offers(table: Table) -> Iterator[str]:
+def _offers(table: Table, mark: str) -> Iterator[str]:
     """What could be computed from the columns that are there, each switched off."""
     known = {guess.field.key for guess in table.guesses}
     texts = {guess.text.casefold() for guess in table.guesses} | {
@@ -634,12 +652,12 @@ def _offers(table: Table) -> Iterator[str]:
         heading = heading if heading.casefold() not in texts else f"{heading} (computed)"
         yield ""
         yield f"# {field.help}"
-        yield "[[tables.columns]]"
-        yield f"key = {_text(field.key)}"
-        yield f"heading = {_text(heading)}"
+        yield f"{mark}[[tables.columns]]"
+        yield f"{mark}key = {_text(field.key)}"
+        yield f"{mark}heading = {_text(heading)}"
         if unit:
-            yield f"unit = {_text(unit)}"
-        yield "add = false"
+            yield f"{mark}unit = {_text(unit)}"
+        yield f"{mark}add = false"
 
 
 def _can_be(sheet: Sheet, key: str, known: set[str]) -> bool:

@@ -91,7 +91,7 @@ class Batch:
 
 
 class _Placed(NamedTuple):
-    """A part found on its tab: its top row, its rows of records from first up to before end, places by key."""
+    """A part found on its tab: its top row, its records from row first up to before end, places by key."""
 
     part: Part
     top: int
@@ -115,7 +115,9 @@ def load(path: Path) -> Adopted:
         *(_part(path, "card", f"[[cards]] {n}", entry) for n, entry in layouts.tables(path, "cards", found)),
     ]
     if not any(part.kind == "table" for part in parts):
-        raise LayoutError(f"{path.name}: it has no [[tables]]; run 'sheetcalc adopt' to have it proposed.")
+        raise LayoutError(
+            f"{path.name}: no [[tables]] is switched on in it; run 'sheetcalc adopt' or take the '#' away."
+        )
     taken: dict[tuple[str, str], Part] = {}
     for part in parts:
         other = taken.setdefault((part.batch, part.sheet), part)
@@ -304,7 +306,7 @@ def _filled_up(typed: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, 
 
 
 def _blank(value: Any) -> bool:
-    return isinstance(value, str) and not value or bool(value != value)
+    return (isinstance(value, str) and not value) or bool(value != value)
 
 
 def _sheet(part: Part, system: layouts.System) -> Sheet:
