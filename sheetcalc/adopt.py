@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import islice
 from pathlib import Path
 from typing import Literal, NamedTuple
 
@@ -20,6 +21,7 @@ SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
 MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 400  # of one sheet that are looked into
+MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 LONGEST_HEADING = 100
 ALIKE = 0.82  # words that resemble each other less are different words
 TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
@@ -144,8 +146,8 @@ def _nth(book: files.Workbook, table: Table) -> int:
     wanted = {guess.text for guess in table.guesses}
     if table.kind == "card":
         return 0
-    rows = sorted({row for row, _ in book.cells(table.tab)})
-    tops = [r for r in rows if wanted <= set(adopted.headings(book, table.tab, r, table.lines).values())]
+    rows, merged = adopted.rows_of_texts(book.cells(table.tab)), book.merged(table.tab)
+    tops = [r for r in sorted(rows) if wanted <= set(adopted.joined(rows, merged, r, table.lines).values())]
     return tops.index(table.top) + 1 if len(tops) > 1 and table.top in tops else 0
 
 
@@ -280,15 +282,21 @@ def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
             texts[row] += 1
     wordy = {row for row in texts if not measured.get(row)}
     bottoms = [row for row in sorted(wordy) if row + 1 not in wordy][:MOST_HEADING_ROWS]
+    rows, merged = adopted.rows_of_texts(cells), book.merged(tab)
     candidates: list[Table] = []
     for bottom in bottoms:
         for lines in range(1, adopted.MOST_LINES + 1):
             top = bottom - lines + 1
             if top not in wordy:
                 break
-            headings = adopted.headings(book, tab, top, lines)
+            headings = adopted.joined(rows, merged, top, lines)
+            last = adopted.joined(rows, merged, bottom, 1)
+            above = [
+                tab,
+                " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())[:200],
+            ]
             for block in _blocks(headings, measured, bottom):
-                candidates += _fitting(book, tab, top, lines, block, headings, system)
+                candidates += _fitting(cells, [tab, above[:200]], top, lines, block, headings, last, system)
     taken: list[tuple[range, range]] = []
     chosen = []
     for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
@@ -320,19 +328,21 @@ def _blocks(
 
 
 def _fitting(
-    book: files.Workbook,
-    tab: str,
+    cells: Mapping[Position, Cell],
+    titles: Sequence[str],
     top: int,
     lines: int,
     block: Mapping[int, str],
     headings: Mapping[int, str],
+    last: Mapping[int, str],
     system: System,
 ) -> Iterator[Table]:
-    """The sheet of ours that some headings fit best, if any does."""
-    cells, first = book.cells(tab), top + lines
-    last = adopted.headings(book, tab, first - 1, 1)
+    """The sheet of ours that some headings fit best, if any does.
+
+    titles: the tab's name, which comes first, and what stands above the headings.
+    """
+    first = top + lines
     rows = _sampled(cells, first, block)
-    above = " ".join(str(cell.value) for (row, _), cell in cells.items() if row < top and row >= top - 4)
     fits: list[Table] = []
     for key in _vocabulary()[0]:
         sheet = layouts.every_sheet().get(key)
@@ -341,13 +351,13 @@ def _fitting(
         guesses = _assigned(sheet, cells, rows, block, last, system)
         if not _is_log(sheet, guesses):
             continue
-        titles = _vocabulary()[0]["titles"].get(key, ())
-        titled = max(_resemblance(_squeezed(text), titles)[0] for text in (tab, above[:200]))
+        called = _vocabulary()[0]["titles"].get(key, ())
+        titled = max(_resemblance(_squeezed(text), called)[0] for text in titles)
         score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
         known = {guess.place[1] for guess in guesses}
         unknown = tuple(((first - 1, c), text) for c, text in block.items() if c not in known)
         numbered = tuple(_numbered(guesses, headings))
-        fits.append(Table(sheet, "table", tab, top, lines, numbered, unknown, score))
+        fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
     fits.sort(key=lambda table: -table.score)
     for table in fits[:1]:
         rivals = [other.sheet for other in fits[1:] if table.score - other.score < MARGIN]
@@ -542,7 +552,7 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
     headings = {(t.top + line, g.place[1]) for t in tables for line in range(t.lines) for g in t.guesses}
     labels: Counter[str] = Counter(c.value.casefold() for c in cells.values() if isinstance(c.value, str))
     guesses: dict[str, Guess] = {}
-    for place, cell in sorted(cells.items()):
+    for place, cell in sorted(islice(cells.items(), MOST_CELLS)):
         if not isinstance(cell.value, str) or len(cell.value) > LONGEST_HEADING or place in headings:
             continue
         value = cells.get(adopted.value_of(cells, place))

@@ -464,13 +464,8 @@ def beside(book: files.Workbook, heading: NewHeading) -> tuple[int, int] | None:
     return (heading.row, max(left)) if left else None
 
 
-def headings(book: files.Workbook, tab: str, top: int, lines: int) -> dict[int, str]:
-    """The headings that begin in row `top` of a tab, by column: their lines joined, merged cells spread."""
-    cells, merged = book.cells(tab), book.merged(tab)
-    return _joined(_rows_of_texts(cells), merged, top, lines)
-
-
-def _rows_of_texts(cells: Cells) -> dict[int, dict[int, str]]:
+def rows_of_texts(cells: Cells) -> dict[int, dict[int, str]]:
+    """The texts of a tab, each on one line, by row and column."""
     rows: dict[int, dict[int, str]] = {}
     for (row, column), cell in cells.items():
         if isinstance(cell.value, str) and cell.value.strip():
@@ -478,9 +473,10 @@ def _rows_of_texts(cells: Cells) -> dict[int, dict[int, str]]:
     return rows
 
 
-def _joined(
+def joined(
     rows: Mapping[int, Mapping[int, str]], merged: Mapping[tuple[int, int], int], top: int, lines: int
 ) -> dict[int, str]:
+    """The headings that begin in row `top`, by column: their lines joined, merged cells spread."""
     found: dict[int, list[str]] = {}
     for row in range(top, top + lines):
         for column, text in rows.get(row, {}).items():
@@ -520,12 +516,12 @@ def _until_the_next(one: _Placed, placed: Iterable[_Placed]) -> _Placed:
 
 
 def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
-    rows, merged = _rows_of_texts(book.cells(part.tab)), book.merged(part.tab)
+    rows, merged = rows_of_texts(book.cells(part.tab)), book.merged(part.tab)
     wanted = {_plain(h.text) for h in part.headings if not h.add}
     offered = {_plain(h.text) for h in part.headings if h.add}
     held: dict[int, set[str]] = {}
     for top in {row - line for row in rows for line in range(part.lines) if row > line}:
-        held[top] = {_plain(text) for text in _joined(rows, merged, top, part.lines).values()} & wanted
+        held[top] = {_plain(text) for text in joined(rows, merged, top, part.lines).values()} & wanted
     whole = sorted(row for row, texts in held.items() if texts == wanted)
     if len(whole) < max(1, part.nth):
         best = max(held, key=lambda row: (len(held[row]), -row), default=0)
@@ -537,7 +533,7 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
             "write nth = 1 (or 2, ...) there to say which table is meant."
         )
     top = whole[max(0, part.nth - 1)]
-    texts = _joined(rows, merged, top, part.lines)
+    texts = joined(rows, merged, top, part.lines)
     last_line = rows.get(top + part.lines - 1, {})
     cells: dict[str, tuple[int, int]] = {}
     for heading in part.headings:

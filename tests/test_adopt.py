@@ -18,7 +18,7 @@ import pytest
 from adopt_score import judged
 from conftest import CORPUS
 from files import harm_ods, harm_xlsx
-from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, US, Log
+from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log
 from typer.testing import CliRunner
 
 from sheetcalc import adopt, adopted, files, fill, layouts
@@ -353,6 +353,14 @@ def test_every_other_part_keeps_its_bytes_and_only_agreed_cells_differ(log: Log,
     # A date of ours takes the look of theirs in its row, which is told as a new cell of another style.
     assert not [stray for stray in compared.strays if "there is a new cell" not in stray]
     assert compared.parts > len(compared.edited)
+
+
+def test_a_table_that_could_be_of_two_kinds_is_switched_off_as_a_whole(tmp_path: Path) -> None:
+    path = UNSEEN[0].make(tmp_path)
+    layout = tmp_path / "log.toml"
+    adopt.propose(path, layout)
+    assert [part.tab for part in adopted.load(layout).parts] == ["Strip and spirit"]
+    assert "the table could be" in layout.read_text(encoding="utf-8")
 
 
 @pytest.mark.corpus
