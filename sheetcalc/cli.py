@@ -14,6 +14,7 @@ import typer
 from sheetcalc import __version__
 
 if TYPE_CHECKING:
+    from sheetcalc.adopted import Adopted
     from sheetcalc.fill import Filled
     from sheetcalc.findings import Level
     from sheetcalc.many import Outcome, Result
@@ -34,6 +35,10 @@ app = typer.Typer(
 WORTH_PROCESSES = 4  # workbooks; fewer are done before a second process has started
 Jobs = Annotated[
     int, typer.Option(min=0, metavar="N", help="Workbooks done at a time; without it, one a processor.")
+]
+Layout = Annotated[
+    Path | None,
+    typer.Option("--layout", metavar="FILE.toml", help="For workbooks of your own, as 'adopt' proposes it."),
 ]
 Paths = Annotated[list[str], typer.Argument(metavar="PATH...", help="Files, folders or patterns.")]
 
@@ -118,6 +123,7 @@ def fill(
         bool, typer.Option("--backup", help="Keep the version before beside each, as NAME.before.")
     ] = False,
     again: Annotated[bool, typer.Option("--again", help="Compute those that are up to date, too.")] = False,
+    layout: Layout = None,
     jobs: Jobs = 0,
 ) -> None:
     """Compute, and write results and flags into each workbook; nothing else in it changes.
@@ -133,13 +139,14 @@ def fill(
         _stop(
             "--backup keeps what a fill in place replaces, and --to replaces nothing; leave one of them out."
         )
+    own = _layout(layout)
     books = many.workbooks(paths)
     try:
         copies = many.copies(books, to) if to else {}
     except OSError as trouble:
         _stop(f"{to}: this folder can't be used: {trouble.strerror}.")
     tasks = [(path, copies[path]) if to else (path,) for path in books]
-    work = partial(filling.bring_up_to_date, backup=backup, again=again)
+    work = partial(filling.bring_up_to_date, backup=backup, again=again, layout=own)
     _tell(many.each(tasks, work, _jobs(jobs, books)), paths, books, copies, most=5)
 
 
@@ -147,6 +154,7 @@ def fill(
 def check(
     paths: Paths,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a finding, one a line.")] = False,
+    layout: Layout = None,
     jobs: Jobs = 0,
 ) -> None:
     """Read and check each workbook and print what was found; writes nothing.
@@ -157,7 +165,8 @@ def check(
     from sheetcalc import many
 
     books = many.workbooks(paths)
-    outcomes = many.each([(path,) for path in books], filling.check, _jobs(jobs, books))
+    work = partial(filling.check, layout=_layout(layout))
+    outcomes = many.each([(path,) for path in books], work, _jobs(jobs, books))
     _tell(outcomes, paths, books, {}, as_json=as_json)
 
 
@@ -226,6 +235,41 @@ def watch(
             typer.echo(line)
     except FileNotFoundError as trouble:
         _stop(f"{trouble}: there is no such file or folder.")
+
+
+@app.command()
+def adopt(
+    path: Annotated[Path, typer.Argument(help="A workbook of your own: .xlsx, .xlsm or .ods.")],
+    to: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.toml", help="The layout file to write; else NAME.layout.toml beside it."),
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Write over a layout file that is there.")
+    ] = False,
+) -> None:
+    """Propose a layout for a workbook of your own; nothing is written into the workbook.
+
+    Examples: sheetcalc adopt brennbuch.xlsx    sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
+    """
+    from sheetcalc import adopt, files, findings
+
+    try:
+        told = adopt.propose(path, to, replace)
+    except (files.BadWorkbook, OSError) as trouble:
+        _stop(f"{path}: {trouble}")
+    for line in told:
+        typer.echo(findings.printable(line))
+
+
+def _layout(path: Path | None) -> "Adopted | None":
+    """The layout file of a person's own workbook, where one is named."""
+    from sheetcalc import adopted, layouts
+
+    try:
+        return adopted.load(path) if path else None
+    except layouts.LayoutError as trouble:
+        _stop(str(trouble))
 
 
 def _jobs(wanted: int, books: list[Path]) -> int:

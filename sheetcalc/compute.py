@@ -277,5 +277,10 @@ def _not_filled_in(entries: Entries) -> Iterator[Finding]:
             )
 
 
+def all_blank(values: Any) -> bool:
+    """Whether values, one or many, numbers or texts, are all blank."""
+    return all(_is_blank(value) for value in np.atleast_1d(values))
+
+
 def _is_blank(value: Any) -> bool:
     return value == "" if isinstance(value, str) else bool(np.isnan(value))

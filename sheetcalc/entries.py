@@ -43,6 +43,17 @@ IMPOSSIBLE = Problem("error", "impossible_number", "No reading is as large as th
 TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as that.", AGAIN)
 
 
+class Theirs(NamedTuple):
+    """What else is known of a table in a person's own workbook.
+
+    `left` are the rows among the records that hold something else, such as totals; `looks` the columns whose
+    look an added one takes over, by its key.
+    """
+
+    left: frozenset[int]
+    looks: Mapping[str, int]
+
+
 @dataclass(frozen=True)
 class Entries:
     """What one of our sheets holds.
@@ -59,6 +70,7 @@ class Entries:
     values: dict[str, Any]
     units: dict[str, str]
     findings: tuple[Finding, ...]
+    theirs: Theirs | None = None
 
     def cell(self, key: str, record: int) -> tuple[int, int]:
         """Row and column of a record's cell; for a card line the record does not matter."""

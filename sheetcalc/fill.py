@@ -9,7 +9,19 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import __version__, compute, edits, entries, files, layouts, lost, stamp, units, up_to_date
+from sheetcalc import (
+    __version__,
+    adopted,
+    compute,
+    edits,
+    entries,
+    files,
+    layouts,
+    lost,
+    stamp,
+    units,
+    up_to_date,
+)
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, by_weight, flag_text
@@ -80,28 +92,63 @@ def _compute(book: files.Workbook, found: Mapping[str, locate.Found]) -> Examine
     return Examined(book, found, values, tuple(findings))
 
 
-def check(path: Path) -> tuple[Finding, ...]:
+def _compute_adopted(
+    book: files.Workbook, layout: adopted.Adopted
+) -> tuple[list[Examined], list[adopted.NewHeading]]:
+    """A person's own workbook by its layout, batch by batch, and the headings to add."""
+    seen: list[Examined] = []
+    added: list[adopted.NewHeading] = []
+    for batch in adopted.read(layout, book):
+        values = compute.Values(batch.read)
+        told = [*batch.findings, *compute.findings(values), *adopted.findings(layout, values)]
+        told += [*_signature(book), *_own_formulas(book, batch.read)]
+        found = {key: read.found for key, read in batch.read.items()}
+        seen.append(Examined(book, found, values, tuple(by_weight(told))))
+        added += batch.added
+    return seen, added
+
+
+def check(path: Path, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
-    Raises files.BadWorkbook as `examine` does.
+    layout: of a person's own workbook. Raises files.BadWorkbook as `examine` does, and where the workbook does
+    not fit its layout.
     """
+    if layout:
+        return _together(_compute_adopted(files.open_workbook(path), layout)[0])
     seen = examine(path)
     return tuple(by_weight([*seen.findings, *edits.edited(seen.book, seen.values.entries)]))
 
 
+def _together(seen: Iterable[Examined]) -> tuple[Finding, ...]:
+    """The findings of all batches of a workbook; what several of them tell, once."""
+    return tuple(by_weight(dict.fromkeys(finding for one in seen for finding in one.findings)))
+
+
 def fill(
-    path: Path, to: Path | None = None, backup: bool = False, again: bool = False
+    path: Path,
+    to: Path | None = None,
+    backup: bool = False,
+    again: bool = False,
+    layout: adopted.Adopted | None = None,
 ) -> tuple[Finding, ...]:
     """Fill one workbook as `bring_up_to_date` does, and tell what was found."""
-    return bring_up_to_date(path, to, backup, again).findings
+    return bring_up_to_date(path, to, backup, again, layout).findings
 
 
-def bring_up_to_date(path: Path, to: Path | None = None, backup: bool = False, again: bool = False) -> Filled:
+def bring_up_to_date(
+    path: Path,
+    to: Path | None = None,
+    backup: bool = False,
+    again: bool = False,
+    layout: adopted.Adopted | None = None,
+) -> Filled:
     """Fill one workbook in place, or into the new file `to`, and tell what was found.
 
     Only our own cells are rewritten. A workbook that is as its last fill left it is left alone and, but for
     `again`, not computed. With `backup`, the version before is kept beside it when it is rewritten. When
-    somebody changes it meanwhile, what they made of it is filled.
+    somebody changes it meanwhile, what they made of it is filled. `layout` is that of a person's own
+    workbook, in which only the columns that they agreed to are written.
     Raises files.BadWorkbook with one clear sentence where the file can't be read or written; it is
     then as it was before.
     """
@@ -114,17 +161,16 @@ def bring_up_to_date(path: Path, to: Path | None = None, backup: bool = False, a
         raise files.BadWorkbook(f"{to} is there already; remove it or choose another folder.")
     for _ in range(ATTEMPTS - 1):
         with contextlib.suppress(files.ChangedMeanwhile):
-            return _fill_once(path, to, backup, again)
-    return _fill_once(path, to, backup, again)
+            return _fill_once(path, to, backup, again, layout)
+    return _fill_once(path, to, backup, again, layout)
 
 
-def _fill_once(path: Path, to: Path | None, backup: bool, again: bool) -> Filled:
+def _fill_once(
+    path: Path, to: Path | None, backup: bool, again: bool, layout: adopted.Adopted | None
+) -> Filled:
     files.refuse_open(path)
     book = files.open_workbook(path)
-    found = _find(book)
-    known = None if again else up_to_date.findings(book, found)
-    if known is None:
-        known = _rewrite(_compute(book, found))
+    known = _rewrite_adopted(book, layout) if layout else _rewrite(book, again)
     changed = book.changed
     if changed:
         stamp.leave(book)
@@ -133,17 +179,34 @@ def _fill_once(path: Path, to: Path | None, backup: bool, again: bool) -> Filled
     return Filled(known, not changed)
 
 
-def _rewrite(seen: Examined) -> tuple[Finding, ...]:
-    """Write results, flags, findings and the copies of the entries into the opened workbook."""
+def _rewrite(book: files.Workbook, again: bool) -> tuple[Finding, ...]:
+    """Write results, flags, findings and the copies of the entries into an opened workbook, where needed."""
+    found = _find(book)
+    known = None if again else up_to_date.findings(book, found)
+    if known is not None:
+        return known
+    seen = _compute(book, found)
     for read in seen.values.entries.values():
         write_results(seen, read)
-        _clear_leftovers(seen.book, read)
+        _clear_leftovers(book, read)
     if "findings" in seen.found:
         _write_findings(seen)
     if seen.values.entries:
-        edits.keep(seen.book, seen.values.entries, __version__)
-        up_to_date.sign(seen.book, seen.found, seen.findings)
+        edits.keep(book, seen.values.entries, __version__)
+        up_to_date.sign(book, seen.found, seen.findings)
     return seen.findings
+
+
+def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> tuple[Finding, ...]:
+    """Write the columns that the person agreed to into their own opened workbook."""
+    batches, added = _compute_adopted(book, layout)
+    for heading in added:
+        book.write(*heading, like=adopted.beside(book, heading))
+    for seen in batches:
+        for read in seen.values.entries.values():
+            write_results(seen, read)
+            _clear_leftovers(book, read)
+    return _together(batches)
 
 
 def write_results(seen: Examined, read: Entries) -> None:
@@ -154,13 +217,14 @@ def write_results(seen: Examined, read: Entries) -> None:
         places = _places(read, field)
         if field.role == "computed":
             texts = _written(field, seen.values.get(read.sheet.key, field.key), read.units[field.key])
+            texts = _rounded(texts, field, read) if read.theirs else texts
         else:
             texts = _flags(seen, read, places)
         # A table that is computed as a whole may need fewer lines than are ready.
         texts += [None] * (len(places) - len(texts))
         for place, value in zip(places, texts, strict=True):
             if not seen.book.has_formula(read.found.tab, *place):
-                seen.book.write(read.found.tab, *place, value, like=_model(read, place))
+                seen.book.write(read.found.tab, *place, value, like=_model(read, field, place))
 
 
 def _places(read: Entries, field: Field) -> list[tuple[int, int]]:
@@ -200,8 +264,23 @@ def _written(field: Field, values: Any, unit: str) -> list[Any]:
     ]
 
 
-def _model(read: Entries, place: tuple[int, int]) -> tuple[int, int] | None:
-    """The cell whose look a record below the ready rows takes over: the one on the first record row."""
+def _rounded(values: list[Any], field: Field, read: Entries) -> list[Any]:
+    """Results for cells that have no number format of ours, to the digits they are shown with."""
+    decimals = compute.decimals(field, read.units[field.key])
+    if field.quantity == "moment" and read.theirs and field.key not in read.theirs.looks:
+        # No cell of theirs shows a date here; a bare number of days would tell nobody anything.
+        return [f"{value:%Y-%m-%d %H:%M}" if value else None for value in values]
+    return [round(value, decimals) if isinstance(value, float) else value for value in values]
+
+
+def _model(read: Entries, field: Field, place: tuple[int, int]) -> tuple[int, int] | None:
+    """The cell whose look a record below the ready rows takes over: the one on the first record row.
+
+    In a person's own workbook it is one that shows the same in the same row.
+    """
+    if read.theirs:
+        look = read.theirs.looks.get(field.key)
+        return (place[0], look) if look else None
     first = read.found.first_row
     return (first, place[1]) if first and place[0] > first else None
 
@@ -226,6 +305,7 @@ def _clear_leftovers(book: files.Workbook, read: Entries) -> None:
     # A row with anything in an entry column is a record, or the person's own totals; the lines of a table
     # that is computed as a whole are records without one.
     kept = {row for row, place in cells if place in typed} | set(read.rows)
+    kept |= read.theirs.left if read.theirs else set()
     for (row, place), cell in list(cells.items()):
         if place in columns and first <= row <= last and row not in kept and not cell.formula:
             book.write(read.found.tab, row, place, None)

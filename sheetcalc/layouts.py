@@ -14,6 +14,7 @@ Style = Literal["title", "heading", "text", "step", "caution", "entry", "compute
 ChartKind = Literal["line", "scatter", "bar"]
 INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer", "measure", "vessel", "scale")
 REGISTER = "register"  # the workbook that gathering makes; nobody begins one by hand
+SYNONYMS = "synonyms"  # the file that tells what people call our keys, no workbook
 MOST_DRAWN = 3  # more columns in one chart can't be told apart in grey print
 
 
@@ -149,7 +150,7 @@ def folder() -> Path:
 def kinds(templates: Path | None = None) -> tuple[str, ...]:
     """The names of the workbooks that a person can begin."""
     names = (path.stem for path in (templates or folder()).glob("*.toml"))
-    return tuple(sorted(name for name in names if name != REGISTER))
+    return tuple(sorted(name for name in names if name not in (REGISTER, SYNONYMS)))
 
 
 @cache
@@ -160,14 +161,14 @@ def load(name: str, templates: Path | None = None) -> Layout:
     """
     templates = templates or folder()
     path = templates / f"{name}.toml"
-    found = _parse(path)
-    _only(path, "the file", found, {"title", "sheets"})
-    names = _take(path, "the file", found, "sheets", list)
+    found = parse(path)
+    only(path, "the file", found, {"title", "sheets"})
+    names = take(path, "the file", found, "sheets", list)
     sheets = tuple(_sheet(templates / "sheets" / f"{key}.toml") for key in names)
     for sheet in sheets:
         for number, chart in enumerate(sheet.charts, start=1):
             _check_chart(f"{sheet.key}.toml, {_chart_at(number, chart.title)}", chart, sheets)
-    return Layout(name=name, title=_take(path, "the file", found, "title", str), sheets=sheets)
+    return Layout(name=name, title=take(path, "the file", found, "title", str), sheets=sheets)
 
 
 @cache
@@ -178,14 +179,14 @@ def every_sheet(templates: Path | None = None) -> dict[str, Sheet]:
 
 @cache
 def _sheet(path: Path) -> Sheet:
-    found = _parse(path)
+    found = parse(path)
     allowed = {"title", "intro", "landscape", "records", "grows"}
     allowed |= {"fields", "columns", "lines", "prefilled", "charts"}
-    _only(path, "the file", found, allowed)
+    only(path, "the file", found, allowed)
     fields = _fields(path, "fields", found)
     columns = _fields(path, "columns", found)
-    lines = tuple(_line(path, number, line) for number, line in _tables(path, "lines", found))
-    charts = tuple(_chart(path, number, chart) for number, chart in _tables(path, "charts", found))
+    lines = tuple(_line(path, number, line) for number, line in tables(path, "lines", found))
+    charts = tuple(_chart(path, number, chart) for number, chart in tables(path, "charts", found))
     if not (fields or columns or lines or charts):
         raise LayoutError(
             f"{path.name}: the sheet has no [[fields]], no [[columns]], no [[lines]] and no [[charts]]."
@@ -196,37 +197,37 @@ def _sheet(path: Path) -> Sheet:
     by_key = {c.key: c for c in columns}
     return Sheet(
         key=path.stem,
-        title=_take(path, "the file", found, "title", str),
-        intro=_take(path, "the file", found, "intro", str, ""),
-        landscape=_take(path, "the file", found, "landscape", bool, True),
-        records=_take(path, "the file", found, "records", int, 60),
+        title=take(path, "the file", found, "title", str),
+        intro=take(path, "the file", found, "intro", str, ""),
+        landscape=take(path, "the file", found, "landscape", bool, True),
+        records=take(path, "the file", found, "records", int, 60),
         fields=fields,
         columns=columns,
         lines=lines,
         prefilled=tuple(
-            _prefilled(path, number, row, by_key) for number, row in _tables(path, "prefilled", found)
+            _prefilled(path, number, row, by_key) for number, row in tables(path, "prefilled", found)
         ),
         charts=charts,
-        grows=_take(path, "the file", found, "grows", bool, False),
+        grows=take(path, "the file", found, "grows", bool, False),
     )
 
 
 def _fields(path: Path, table: str, found: dict[str, Any]) -> tuple[Field, ...]:
-    return tuple(_field(path, f"[[{table}]] {n}", entry) for n, entry in _tables(path, table, found))
+    return tuple(_field(path, f"[[{table}]] {n}", entry) for n, entry in tables(path, table, found))
 
 
 def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
-    key = _take(path, where, entry, "key", str)
+    key = take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     known = {"key", "heading", "help", "role", "quantity", "unit", "digits", "choices"}
     known |= {"low", "high", "default", "needed", "width", "format", "measured_with", "corrected"}
-    _only(path, where, entry, known)
+    only(path, where, entry, known)
     if not key.isidentifier() or key != key.lower():
         raise LayoutError(f"{path.name}, {where}: a key is made of small letters, digits and '_'.")
-    role = _take(path, where, entry, "role", str)
+    role = take(path, where, entry, "role", str)
     if role not in get_args(Role):
         raise LayoutError(f"{path.name}, {where}: role is {role!r}; it can be {_or(get_args(Role))}.")
-    quantity = _take(path, where, entry, "quantity", str)
+    quantity = take(path, where, entry, "quantity", str)
     if quantity not in units.QUANTITIES:
         raise LayoutError(
             f"{path.name}, {where}: quantity is {quantity!r}; it can be {_or(units.QUANTITIES)}."
@@ -240,7 +241,7 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
         digits = _both(path, where, entry, "digits", int, 0)
     else:
         digits = {s: units.digits(quantity, unit.get(s, "")) for s in get_args(System)}
-    choices = tuple(_take(path, where, entry, "choices", list, []))
+    choices = tuple(take(path, where, entry, "choices", list, []))
     if (quantity == "choice") != bool(choices):
         raise LayoutError(f"{path.name}, {where}: choices go with quantity 'choice', and it with them.")
     low = _number(path, where, entry, "low")
@@ -254,8 +255,8 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
         raise LayoutError(f"{path.name}, {where}: default {default!r} does not fit quantity {quantity!r}.")
     return Field(
         key=key,
-        heading=_take(path, where, entry, "heading", str),
-        help=_take(path, where, entry, "help", str),
+        heading=take(path, where, entry, "heading", str),
+        help=take(path, where, entry, "help", str),
         role=role,
         quantity=quantity,
         unit=unit,
@@ -264,44 +265,44 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
         low=low,
         high=high,
         default=default if default is None or isinstance(default, str) else float(default),
-        needed=_take(path, where, entry, "needed", bool, False),
-        width=float(_take(path, where, entry, "width", (int, float), 12)),
-        format=_take(path, where, entry, "format", str, None),
-        measured_with=_take(path, where, entry, "measured_with", str, ""),
-        corrected=_take(path, where, entry, "corrected", bool, False),
+        needed=take(path, where, entry, "needed", bool, False),
+        width=float(take(path, where, entry, "width", (int, float), 12)),
+        format=take(path, where, entry, "format", str, None),
+        measured_with=take(path, where, entry, "measured_with", str, ""),
+        corrected=take(path, where, entry, "corrected", bool, False),
     )
 
 
 def _line(path: Path, number: int, entry: dict[str, Any]) -> Line:
     where = f"[[lines]] {number}"
-    _only(path, where, entry, {"style", "text", "link", "name"})
-    style = _take(path, where, entry, "style", str)
+    only(path, where, entry, {"style", "text", "link", "name"})
+    style = take(path, where, entry, "style", str)
     if style not in get_args(Style):
         raise LayoutError(f"{path.name}, {where}: style is {style!r}; it can be {_or(get_args(Style))}.")
     return Line(
         style=style,
-        text=_take(path, where, entry, "text", str),
-        link=_take(path, where, entry, "link", str, ""),
-        name=_take(path, where, entry, "name", str, ""),
+        text=take(path, where, entry, "text", str),
+        link=take(path, where, entry, "link", str, ""),
+        name=take(path, where, entry, "name", str, ""),
     )
 
 
 def _chart(path: Path, number: int, entry: dict[str, Any]) -> Chart:
-    title = _take(path, f"[[charts]] {number}", entry, "title", str)
+    title = take(path, f"[[charts]] {number}", entry, "title", str)
     where = _chart_at(number, title)
     texts = ("sheet", "x", "x_title", "y_title", "intro")
-    _only(path, where, entry, {"title", "kind", "y", "records", *texts})
-    kind = _take(path, where, entry, "kind", str)
+    only(path, where, entry, {"title", "kind", "y", "records", *texts})
+    kind = take(path, where, entry, "kind", str)
     if kind not in get_args(ChartKind):
         raise LayoutError(f"{path.name}, {where}: kind is {kind!r}; it can be {_or(get_args(ChartKind))}.")
-    y = _take(path, where, entry, "y", list)
+    y = take(path, where, entry, "y", list)
     if not 1 <= len(y) <= MOST_DRAWN or not all(isinstance(key, str) for key in y):
         raise LayoutError(f"{path.name}, {where}: 'y' is {y!r}; it lists 1 to {MOST_DRAWN} keys.")
     _unlike(path, y)
-    records = _take(path, where, entry, "records", int, None)
+    records = take(path, where, entry, "records", int, None)
     if records is not None and records < 1:
         raise LayoutError(f"{path.name}, {where}: 'records' is {records}; it has to be 1 or more.")
-    named = {key: _take(path, where, entry, key, str) for key in texts}
+    named = {key: take(path, where, entry, key, str) for key in texts}
     return Chart(title=title, kind=kind, y=tuple(y), records=records, **named)
 
 
@@ -311,12 +312,10 @@ def _chart_at(number: int, title: str) -> str:
 
 def _check_chart(where: str, chart: Chart, sheets: tuple[Sheet, ...]) -> None:
     """Raises LayoutError where a chart can't be drawn from the sheets of its workbook."""
-    tables = {sheet.key: sheet for sheet in sheets if sheet.columns}
-    if chart.sheet not in tables:
-        raise LayoutError(
-            f"{where}: sheet is {chart.sheet!r}; the tables of this workbook are {_or(tables)}."
-        )
-    columns = {column.key: column for column in tables[chart.sheet].columns}
+    drawn = {sheet.key: sheet for sheet in sheets if sheet.columns}
+    if chart.sheet not in drawn:
+        raise LayoutError(f"{where}: sheet is {chart.sheet!r}; the tables of this workbook are {_or(drawn)}.")
+    columns = {column.key: column for column in drawn[chart.sheet].columns}
     for axis, key in (("x", chart.x), *(("y", key) for key in chart.y)):
         if key not in columns:
             raise LayoutError(f"{where}: {axis} is {key!r}; {chart.sheet} has the columns {_or(columns)}.")
@@ -331,8 +330,8 @@ def _check_chart(where: str, chart: Chart, sheets: tuple[Sheet, ...]) -> None:
             raise LayoutError(
                 f"{where}: y is {column.key!r} beside {first.key!r}; on one axis all have the same unit."
             )
-    if chart.records and chart.records > tables[chart.sheet].ready:
-        ready = tables[chart.sheet].ready
+    if chart.records and chart.records > drawn[chart.sheet].ready:
+        ready = drawn[chart.sheet].ready
         raise LayoutError(f"{where}: 'records' is {chart.records}; {chart.sheet} has {ready} ready rows.")
 
 
@@ -346,7 +345,8 @@ def _prefilled(
     return {key: _both(path, where, row, key, (str, int, float), None) for key in row}
 
 
-def _parse(path: Path) -> dict[str, Any]:
+def parse(path: Path) -> dict[str, Any]:
+    """What a TOML file holds; raises LayoutError where it can't be read."""
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
@@ -355,14 +355,16 @@ def _parse(path: Path) -> dict[str, Any]:
         raise LayoutError(f"{path.name}: not readable as TOML: {error}.") from None
 
 
-def _tables(path: Path, table: str, found: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
+def tables(path: Path, table: str, found: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
+    """The tables [[table]] of a part of a file, numbered from 1; raises LayoutError for anything else."""
     entries = found.get(table, [])
     if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
         raise LayoutError(f"{path.name}: {table} is written as [[{table}]], once for each.")
     return list(enumerate(entries, start=1))
 
 
-def _only(path: Path, where: str, entry: dict[str, Any], known: set[str]) -> None:
+def only(path: Path, where: str, entry: dict[str, Any], known: set[str]) -> None:
+    """Raises LayoutError where a table has a key that is not known there."""
     for key in entry:
         if key not in known:
             raise LayoutError(f"{path.name}, {where}: {key!r} is not known here; known are {_or(known)}.")
@@ -374,7 +376,8 @@ def _unlike(path: Path, keys: list[str]) -> None:
             raise LayoutError(f"{path.name}: the key {key!r} stands there twice.")
 
 
-def _take(path: Path, where: str, entry: dict[str, Any], key: str, kind: Any, *default: Any) -> Any:
+def take(path: Path, where: str, entry: dict[str, Any], key: str, kind: Any, *default: Any) -> Any:
+    """A value of a table, or the default; raises LayoutError where it is missing or of another kind."""
     if key not in entry:
         if default:
             return default[0]
@@ -390,14 +393,14 @@ def _take(path: Path, where: str, entry: dict[str, Any], key: str, kind: Any, *d
 def _both(path: Path, where: str, entry: dict[str, Any], key: str, kind: Any, default: Any) -> dict[Any, Any]:
     """A value for each unit system: written once for both, or as a table with metric and us."""
     if not isinstance(entry.get(key), dict):
-        value = _take(path, where, entry, key, kind, *([] if default == "" else [default]))
+        value = take(path, where, entry, key, kind, *([] if default == "" else [default]))
         return dict.fromkeys(get_args(System), value)
-    _only(path, f"{where}, {key}", entry[key], set(get_args(System)))
-    return {system: _take(path, f"{where}, {key}", entry[key], system, kind) for system in get_args(System)}
+    only(path, f"{where}, {key}", entry[key], set(get_args(System)))
+    return {system: take(path, f"{where}, {key}", entry[key], system, kind) for system in get_args(System)}
 
 
 def _number(path: Path, where: str, entry: dict[str, Any], key: str) -> float | None:
-    value = _take(path, where, entry, key, (int, float), None)
+    value = take(path, where, entry, key, (int, float), None)
     return None if value is None else float(value)
 
 

@@ -29,6 +29,8 @@ MAY_IMPORT = {
     "new": {"build", "compute", "layouts", "proposals"},
     "proposals": {"compute", "files", "findings", "layouts", "register", "summaries", "units"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
+    "adopted": {"compute", "entries", "files", "findings", "layouts", "units"},
+    "adopt": {"adopted", "compute", "entries", "files", "findings", "layouts", "units"},
     "batches": {"fill", "findings", "layouts"},
     "register": {
         "batches",
@@ -51,13 +53,15 @@ MAY_IMPORT = {
     "up_to_date": {"build", "edits", "files", "findings", "layouts", "stages", "__version__"},
     "stamp": {"files", "__version__"},
     "fill": {
-        *("compute", "edits", "entries", "files", "findings", "layouts", "lost", "stamp", "units"),
-        "up_to_date",
+        *("adopted", "compute", "edits", "entries", "files", "findings", "layouts", "lost", "stamp"),
+        *("units", "up_to_date"),
         "__version__",
     },
     "many": {"files", "interrupts"},
     "watching": {"files", "fill", "findings", "many"},
     "cli": {
+        "adopt",
+        "adopted",
         "batches",
         "files",
         "fill",

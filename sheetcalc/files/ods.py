@@ -209,6 +209,16 @@ class OdsWorkbook(Workbook):
             cells[position] = Cell(cells[position].value, cells[position].kind, True)
         return cells
 
+    def merged(self, sheet: str) -> dict[Position, int]:
+        """The last column of each merged cell that holds something, by where it begins."""
+        loaded, last = self._sheet(sheet), dict[Position, int]()
+        for row, column in self.cells(sheet):
+            element = _peek(loaded, row, column)
+            span = None if element is None else natural(element.get(_TABLE + "number-columns-spanned"))
+            if span and span > 1:
+                last[row, column] = column + span - 1
+        return last
+
     def _in_block(self, sheet: str, row: int, column: int) -> bool:
         return self._sheet(sheet).in_block(row, column)
 

@@ -156,6 +156,10 @@ class Workbook(ABC):
             self._forget_edits()
 
     @abstractmethod
+    def merged(self, sheet: str) -> dict[Position, int]:
+        """The last column of each merged cell that runs over several columns, by where it begins."""
+
+    @abstractmethod
     def _read_cells(self, sheet: str) -> dict[Position, Cell]: ...
 
     @abstractmethod

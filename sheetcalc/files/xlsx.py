@@ -174,6 +174,10 @@ class XlsxWorkbook(Workbook):
             self._loaded[name] = _load_sheet(self._package, self._parts[name])
         return self._loaded[name]
 
+    def merged(self, sheet: str) -> dict[Position, int]:
+        """The last column of each merged cell, by where it begins."""
+        return merged_to(self._sheet(sheet).root)
+
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
         cells = {}

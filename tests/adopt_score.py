@@ -1,0 +1,57 @@
+"""How many headings of people's own logs are rightly recognised: `python -m tests.adopt_score`.
+
+The logs of own_logs.py, each heading with what it truly means beside it. The words were mended by the first
+set; the second was written afterwards, in words of its own.
+"""
+
+import sys
+import tempfile
+from collections import Counter
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from own_logs import LOGS, UNSEEN, Log
+
+from sheetcalc import adopt, files
+from sheetcalc.findings import address
+
+KINDS = ("right", "right but switched off", "wrong", "wrong but switched off", "missed", "rightly left alone")
+RIGHT = ("right", "rightly left alone")
+
+
+def judged(log: Log, folder: Path) -> dict[tuple[str, str], str]:
+    """For each heading of a log, what came of it: one of KINDS."""
+    book = files.open_workbook(log.make(folder))
+    found = {}
+    for table in adopt.recognise(book):
+        for guess in table.guesses:
+            said = f"{table.sheet.key}.{guess.field.key} {guess.unit}".strip()
+            found[table.tab, address(*guess.place)] = (said, guess.grade == "doubtful")
+    verdicts = {}
+    for place, truth in {**dict.fromkeys(found, ""), **log.truth}.items():
+        said, off = found.get(place, ("", False))
+        if said:
+            verdicts[place] = ("right" if said == truth else "wrong") + (" but switched off" if off else "")
+        else:
+            verdicts[place] = "missed" if truth else "rightly left alone"
+    return verdicts
+
+
+def main() -> None:
+    """Print the score of both sets."""
+    for name, logs in (("logs to mend by", LOGS), ("logs written afterwards", UNSEEN)):
+        total: Counter[str] = Counter()
+        print(f"\n{name}")
+        for log in logs:
+            with tempfile.TemporaryDirectory() as folder:
+                verdicts = judged(log, Path(folder))
+            total.update(verdicts.values())
+            amiss = [f"{tab}!{cell} {v}" for (tab, cell), v in verdicts.items() if v not in RIGHT]
+            print(f"  {log.name:22} {len(verdicts):3} headings  {'; '.join(amiss)}")
+        for kind in KINDS:
+            print(f"  {kind:24} {total[kind]:4}  {total[kind] / total.total():.1%}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,401 @@
+"""A person's own workbook is recognised, and filled in place with nothing changed but what they agreed to.
+
+Expected results: 27 CFR 30.61 (193 proof read at 75 °F is 189.5 true proof); "Dilution of alcohol to lower
+strengths" from the Gauging Manual (50 to 40: 25.6 volumes of water to 100; 60 to 40: 51.4); pure water of
+30 °C, 995.65 kg/m3 by IAPWS-95, in which a hydrometer for 20 °C shows 0.9977; Balling's formula as the ASBC
+has it (from memory).
+"""
+
+import hashlib
+import re
+import shutil
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from adopt_score import judged
+from conftest import CORPUS
+from files import harm_ods, harm_xlsx
+from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log
+from typer.testing import CliRunner
+
+from sheetcalc import adopt, adopted, files, fill, layouts
+from sheetcalc.cli import app
+from sheetcalc.findings import Finding
+
+FILLED = Path(__file__).parents[1] / "examples" / "filled"
+
+
+def proposed(log: Log, folder: Path, *agreed: str, more: str = "") -> tuple[Path, Path]:
+    """A log and the layout proposed for it, with the columns of some keys agreed to."""
+    path = log.make(folder)
+    layout = folder / "log.toml"
+    adopt.propose(path, layout)
+    text = layout.read_text(encoding="utf-8")
+    for key in agreed:
+        text, count = re.subn(rf'(key = "{key}"\n(?:[^\[]*?\n)??)(add|write) = false', r"\1\2 = true", text)
+        assert count, key
+    layout.write_text(text.replace("[constants]", f"[constants]\n{more}"), encoding="utf-8")
+    return path, layout
+
+
+def filled(path: Path, layout: Path) -> tuple[Finding, ...]:
+    """The findings of a fill by a layout."""
+    return fill.fill(path, layout=adopted.load(layout))
+
+
+def columns(path: Path, tab: str, row: int) -> dict[str, list[Any]]:
+    """What stands under each heading of a row, as another program reads it (xlsx)."""
+    sheet = openpyxl.load_workbook(path)[tab]
+    return {
+        str(head.value): [sheet.cell(r, head.column).value for r in range(row + 1, sheet.max_row + 1)]
+        for head in sheet[row]
+        if head.value is not None
+    }
+
+
+@pytest.mark.parametrize("log", LOGS, ids=lambda log: log.name)
+def test_no_heading_is_taken_for_what_it_is_not(log: Log, tmp_path: Path) -> None:
+    wrong = {place: verdict for place, verdict in judged(log, tmp_path).items() if verdict == "wrong"}
+    assert not wrong
+
+
+@pytest.mark.parametrize("log", [log for log in LOGS if log is not NO_LOG], ids=lambda log: log.name)
+def test_adopting_writes_no_workbook_and_its_layout_fills_nothing_until_agreed(
+    log: Log, tmp_path: Path
+) -> None:
+    path = log.make(tmp_path)
+    before = path.read_bytes()
+    adopt.propose(path)
+    layout = path.with_suffix(".layout.toml")
+    filled(path, layout)
+    assert path.read_bytes() == before
+
+
+def test_what_is_no_log_is_refused_and_nothing_is_written(tmp_path: Path) -> None:
+    path = NO_LOG.make(tmp_path)
+    with pytest.raises(files.BadWorkbook, match="looks like a distiller's log"):
+        adopt.propose(path)
+    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+
+
+def test_one_of_our_own_workbooks_needs_no_layout(tmp_path: Path) -> None:
+    for path in sorted(FILLED.glob("bench*.*")):
+        with pytest.raises(files.BadWorkbook, match="one of ours"):
+            adopt.propose(path, tmp_path / "x.toml")
+
+
+def test_a_layout_that_is_there_is_not_written_over_without_being_told(tmp_path: Path) -> None:
+    path = GERMAN.make(tmp_path)
+    layout = path.with_suffix(".layout.toml")
+    layout.write_text("mine", encoding="utf-8")
+    with pytest.raises(files.BadWorkbook, match="is there already"):
+        adopt.propose(path)
+    assert layout.read_text(encoding="utf-8") == "mine"
+    adopt.propose(path, over=True)
+    assert adopted.load(layout).parts
+
+
+def test_every_match_is_explained_with_its_cell_and_first_values(tmp_path: Path) -> None:
+    _, layout = proposed(TEXTS, tmp_path)
+    text = layout.read_text(encoding="utf-8")
+    assert '# C1 Sample temp = "Sample temperature": sure' in text
+    assert "each value says °F" in text
+    assert "read as 68.0 °F" in text
+
+
+def test_true_proof_from_a_proof_hydrometer_in_their_fahrenheit_log(tmp_path: Path) -> None:
+    path, layout = proposed(US, tmp_path, "strength_20", "flags")
+    filled(path, layout)
+    strengths = columns(path, "Jars 2025", 1)["Strength (proof)"]
+    assert strengths[0] == pytest.approx(189.5, abs=0.1)
+    assert strengths[3] is None, "the totals row"
+    assert columns(path, "Jars 2025", 1)["Volume (fl oz)"][3] == "=SUM(C2:C4)"
+
+
+def test_water_to_add_in_their_own_column_once_they_said_so(tmp_path: Path) -> None:
+    path, layout = proposed(FRENCH, tmp_path)
+    filled(path, layout)
+    assert columns(path, "Réduction", 1)["Eau à ajouter (L)"] == [None, None]
+    text = layout.read_text(encoding="utf-8")
+    block = 'heading = "Eau à ajouter (L)"\nunit = "L"\nwrite = '
+    layout.write_text(text.replace(f"{block}false", f"{block}true"), encoding="utf-8")
+    filled(path, layout)
+    assert columns(path, "Réduction", 1)["Eau à ajouter (L)"] == pytest.approx([25.6, 51.4], abs=0.5)
+
+
+def test_headings_of_two_lines_with_merged_cells(tmp_path: Path) -> None:
+    path, layout = proposed(FRENCH, tmp_path, "collected_strength")
+    filled(path, layout)
+    under = columns(path, "Distillation", 2)
+    assert under["Collected strength (% vol)"][0] == pytest.approx(52, abs=0.05), "read at 20 °C"
+    assert under["Collected strength (% vol)"][2] is None
+    assert under["Volume chargé (L)"][2] == "=SUM(B3:B4)"
+
+
+def test_gravity_of_pure_water_at_30_degrees(tmp_path: Path) -> None:
+    # Without an original gravity there is no alcohol to reckon with.
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+    filled(path, layout)
+    assert columns(path, "Maische", 1)["Gravity at 20 °C (SG)"][4] == pytest.approx(1.0, abs=0.0002)
+
+
+def test_alcohol_by_balling_from_an_original_gravity_in_the_layout(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "alcohol", more='original_gravity = "12 °P"')
+    filled(path, layout)
+    apparent = 2.5156  # °P of 1.0098, by the polynomial of the ASBC
+    real = 0.1808 * 12 + 0.8192 * apparent
+    by_mass = (12 - real) / (2.0665 - 0.010665 * 12)
+    by_volume = by_mass * 1.0098 * 0.998203 / 0.78924
+    assert columns(path, "Maische", 1)["Alcohol so far (% vol)"][3] == pytest.approx(by_volume, abs=0.15)
+
+
+def test_a_result_that_lacks_something_says_what_to_give(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "alcohol")
+    (told,) = [f for f in fill.check(path, layout=adopted.load(layout)) if f.rule == "stays_blank"]
+    assert "Original gravity (original_gravity)" in told.message
+    assert "[constants]" in told.advice
+
+
+def test_which_instruments_were_taken_for_granted_is_told(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path)
+    told = fill.check(path, layout=adopted.load(layout))
+    assert any(f.rule == "taken_for_granted" and "20 °C" in f.message for f in told)
+
+
+def test_a_card_above_the_table_and_notes_beside_it(tmp_path: Path) -> None:
+    path, layout = proposed(TITLED, tmp_path, "alcohol", "flags")
+    before = columns(path, "Hoja1", 5)
+    filled(path, layout)
+    after = columns(path, "Hoja1", 5)
+    assert {key: after[key] for key in before} == before
+    assert list(after)[len(before) :] == ["Alcohol so far (% vol)", "To look at"]
+    assert after["Alcohol so far (% vol)"][3] > 8, (
+        "1.080 to 1.012: common practice, 131 x the difference is 8.9"
+    )
+    assert after["Alcohol so far (% vol)"][3] < 9.8
+
+
+def test_several_tables_of_one_kind_on_one_sheet_are_batches_of_their_own(tmp_path: Path) -> None:
+    path, layout = proposed(SEVERAL, tmp_path, "daily_change")
+    assert [p.batch for p in adopted.load(layout).parts] == ["2025 1", "2025 2", ""]
+    filled(path, layout)
+    first, second = columns(path, "2025", 2), columns(path, "2025", 9)
+    assert first["Daily change (points/d)"][1] == pytest.approx(-18, abs=0.2)
+    assert second["Daily change (points/d)"][0] is None
+    assert second["Daily change (points/d)"][1] == pytest.approx(-17, abs=0.2)
+
+
+def test_a_second_fill_finds_its_columns_again_and_changes_nothing(tmp_path: Path) -> None:
+    for log, key in ((GERMAN, "gravity_20"), (POLISH, "strength_20")):
+        folder = tmp_path / log.name
+        folder.mkdir()
+        path, layout = proposed(log, folder, key, "flags")
+        filled(path, layout)
+        once = path.read_bytes()
+        filled(path, layout)
+        assert path.read_bytes() == once
+
+
+def test_moved_columns_inserted_rows_and_sorted_records_are_found_by_their_headings(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+    filled(path, layout)
+    book = openpyxl.load_workbook(path)
+    sheet = book["Maische"]
+    rows: list[list[Any]] = [[c.value for c in row] for row in sheet.iter_rows()]
+    sheet.delete_rows(1, sheet.max_row)
+    for row in [["Mein Gärbuch", "erfunden"], [], rows[0], *reversed(rows[1:])]:
+        sheet.append([*row[1:3], "x" if row == rows[0] else None, row[0], *row[3:]] if len(row) > 3 else row)
+    book.save(path)
+    filled(path, layout)
+    under = columns(path, "Maische", 3)
+    assert under["Gravity at 20 °C (SG)"][0] == pytest.approx(1.0, abs=0.0002)
+    assert list(under).count("Gravity at 20 °C (SG)") == 1
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (("Maische", "B1", "Spindel"), r'"°Oe/SG" \(reading\) is not on sheet'),
+        (("Maische", "D1", "Temp"), r'"Temp" stands 2 times'),
+        (("Maische", "title", "Gaerung"), r"there is no sheet 'Maische'"),
+    ],
+)
+def test_a_heading_that_is_gone_or_doubled_is_told_and_nothing_is_written(
+    change: tuple[str, str, str], says: str, tmp_path: Path
+) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+    text = layout.read_text(encoding="utf-8")
+    layout.write_text(re.sub(r'# D1 .*?heading = "Bemerkung"\n', "", text, flags=re.S), encoding="utf-8")
+    book = openpyxl.load_workbook(path)
+    tab, cell, value = change
+    if cell == "title":
+        book[tab].title = value
+    else:
+        book[tab][cell] = value
+    book.save(path)
+    before = path.read_bytes()
+    with pytest.raises(files.BadWorkbook, match=says) as trouble:
+        filled(path, layout)
+    assert str(trouble.value).startswith("log.toml, [[tables]] 1 (fermentation)")
+    assert path.read_bytes() == before
+
+
+TABLE = '[[tables]]\nsheet = "fermentation"\ntab = "Maische"\n'
+COLUMN = '[[tables.columns]]\nkey = "reading"\nheading = "°Oe/SG"\nunit = "SG"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", r"no \[\[tables\]\] is switched on"),
+        ("tables = 3", r"tables is written as \[\[tables\]\]"),
+        ("[[tables]", "not readable as TOML"),
+        (TABLE.replace("fermentation", "wash"), "sheet is 'wash'; it can be .*fermentation"),
+        (TABLE, "none of your own headings"),
+        (TABLE + COLUMN.replace("reading", "readings"), "has no such key; it has .*reading"),
+        (TABLE + COLUMN.replace('"SG"', '"grams"'), "unit is 'grams'; it can be SG"),
+        (TABLE + COLUMN.replace('unit = "SG"', ""), "'unit' is missing"),
+        (TABLE + COLUMN + "add = true", "this is what you type"),
+        (TABLE + COLUMN + COLUMN, "'reading' stands there twice"),
+        (TABLE + COLUMN + TABLE + COLUMN, "give each a batch"),
+        (TABLE + COLUMN + "colour = 1", "'colour' is not known here"),
+        (TABLE + "heading_lines = 9\n" + COLUMN, "heading_lines is 9"),
+        ("[constants]\naltitde = 3\n" + TABLE + COLUMN, "'altitde' is not known here"),
+        (
+            '[constants]\naltitude = "high"\n' + TABLE + COLUMN,
+            r"\[constants\], altitude: 'high' is not a number",
+        ),
+        ('[constants.pears]\naltitude = "3 m"\n' + TABLE + COLUMN, "no table here has batch = 'pears'"),
+        ('[[instruments]]\ninstrument = "ruler"\n' + TABLE + COLUMN, "'ruler' is not one of"),
+    ],
+)
+def test_a_wrong_layout_file_is_refused_with_file_place_and_what_to_do(
+    text: str, says: str, tmp_path: Path
+) -> None:
+    layout = tmp_path / "mine.toml"
+    layout.write_text(text, encoding="utf-8")
+    with pytest.raises(layouts.LayoutError, match=says) as trouble:
+        adopted.load(layout)
+    assert "mine.toml" in str(trouble.value)
+
+
+def test_their_formula_in_an_agreed_column_stays(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+    filled(path, layout)
+    book = openpyxl.load_workbook(path)
+    book["Maische"]["E3"] = "=B3"
+    book.save(path)
+    told = filled(path, layout)
+    assert columns(path, "Maische", 1)["Gravity at 20 °C (SG)"][1] == "=B3"
+    assert any(f.rule == "own_formula" for f in told)
+
+
+def test_results_of_deleted_records_go_and_a_total_typed_below_stays(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+    filled(path, layout)
+    book = openpyxl.load_workbook(path)
+    sheet = book["Maische"]
+    for cell in sheet[6][:4]:
+        cell.value = None
+    sheet["A8"], sheet["E8"] = "Mittelwert", 1.02
+    book.save(path)
+    filled(path, layout)
+    under = columns(path, "Maische", 1)["Gravity at 20 °C (SG)"]
+    assert under[3] is not None
+    assert under[4] is None
+    assert under[6] == 1.02
+
+
+def test_the_terminal_tells_what_was_recognised_and_what_to_do_next(tmp_path: Path) -> None:
+    path = GERMAN.make(tmp_path)
+    result = CliRunner().invoke(app, ["adopt", str(path)])
+    assert result.exit_code == 0
+    assert re.search(r"B1 +°Oe/SG +sure +Reading \[SG\]", result.output)
+    layout = path.with_suffix(".layout.toml")
+    assert f"sheetcalc fill {path} --layout {layout}" in result.output
+    assert CliRunner().invoke(app, ["check", str(path), "--layout", str(layout)]).exit_code == 0
+    layout.write_text("[[tables]]", encoding="utf-8")
+    result = CliRunner().invoke(app, ["fill", str(path), "--layout", str(layout)])
+    assert result.exit_code == 2
+    assert "'sheet' is missing" in result.output
+
+
+@pytest.mark.parametrize("log", [GERMAN, US, FRENCH, TITLED, SEVERAL, POLISH], ids=lambda log: log.name)
+def test_every_other_part_keeps_its_bytes_and_only_agreed_cells_differ(log: Log, tmp_path: Path) -> None:
+    path, layout = proposed(log, tmp_path)
+    text = layout.read_text(encoding="utf-8")
+    layout.write_text(text.replace("add = false", "add = true"), encoding="utf-8")
+    old = tmp_path / f"old{path.suffix}"
+    shutil.copyfile(path, old)
+    filled(path, layout)
+    before, after = files.open_workbook(old), files.open_workbook(path)
+    ours = {
+        (part.tab, place[1])
+        for batch in adopted.read(adopted.load(layout), after)
+        for read in batch.read.values()
+        for part in adopted.load(layout).parts
+        for key, place in read.found.cells.items()
+        if part.tab == read.found.tab and any(h.key == key and h.add for h in part.headings)
+    }
+    written: dict[str, dict[tuple[int, int], Any]] = {}
+    for tab in after.sheets:
+        was, now = before.cells(tab), after.cells(tab)
+        changed = {place for place in was.keys() | now.keys() if was.get(place) != now.get(place)}
+        formulas = {place for place in changed if place in was and was[place].formula}
+        assert not [place for place in changed - formulas if (tab, place[1]) not in ours]
+        written[tab] = dict.fromkeys(changed - formulas)
+    assert any(written.values())
+    compare = harm_ods.compare if path.suffix == ".ods" else harm_xlsx.compare
+    compared = compare(old, path, written)
+    # A date of ours takes the look of theirs in its row, which is told as a new cell of another style.
+    assert not [stray for stray in compared.strays if "there is a new cell" not in stray]
+    assert compared.parts > len(compared.edited)
+
+
+def test_a_table_that_could_be_of_two_kinds_is_switched_off_as_a_whole(tmp_path: Path) -> None:
+    path = UNSEEN[0].make(tmp_path)
+    layout = tmp_path / "log.toml"
+    adopt.propose(path, layout)
+    assert [part.tab for part in adopted.load(layout).parts] == ["Strip and spirit"]
+    assert "the table could be" in layout.read_text(encoding="utf-8")
+
+
+@pytest.mark.corpus
+def test_real_workbooks_are_refused_or_read_and_never_changed(tmp_path: Path) -> None:
+    paths = sorted(path for path in CORPUS.glob("*.*") if path.suffix != ".md")
+    assert paths
+    for path in paths:
+        before = hashlib.sha256(path.read_bytes()).digest()
+        layout = tmp_path / f"{path.name}.toml"
+        try:
+            adopt.propose(path, layout)
+        except files.BadWorkbook:
+            assert not layout.exists()
+        else:
+            adopted.load(layout)
+        assert hashlib.sha256(path.read_bytes()).digest() == before
+
+
+def test_text_that_looks_like_a_formula_or_toml_in_a_heading_is_only_text(tmp_path: Path) -> None:
+    odd = '=cmd "]]\n[x]\\ (SG)'
+    log = Log(
+        "odd.xlsx",
+        {
+            "T": [
+                ["Date", "Gravity (SG)", odd],
+                [datetime(2025, 1, 1), 1.05, 3],
+                [datetime(2025, 1, 2), 1.04, 3],
+            ]
+        },
+        {},
+    )
+    path = tmp_path / log.name
+    log.make(tmp_path)
+    book = openpyxl.load_workbook(path)
+    book["T"]["C1"].data_type = "s"
+    book.save(path)
+    adopt.propose(path)
+    assert adopted.load(path.with_suffix(".layout.toml")).parts[0].sheet == "fermentation"
