@@ -20,7 +20,7 @@ System = Literal["metric", "us", ""]
 SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
 MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
 SAMPLED = 40  # records that are looked at
-MOST_HEADING_ROWS = 400  # of one sheet that are looked into
+MOST_HEADING_ROWS = 200  # of one sheet that are looked into
 MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 LONGEST_HEADING = 100
 ALIKE = 0.82  # words that resemble each other less are different words
@@ -253,7 +253,7 @@ def _system(book: files.Workbook) -> System:
     """The unit system that the headings of a workbook speak of, '' where they speak of both or none."""
     named = set()
     for tab in book.sheets:
-        for cell in book.cells(tab).values():
+        for cell in islice(book.cells(tab).values(), MOST_CELLS):
             if (
                 isinstance(cell.value, str)
                 and len(cell.value) <= LONGEST_HEADING
@@ -291,19 +291,16 @@ def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
                 break
             headings = adopted.joined(rows, merged, top, lines)
             last = adopted.joined(rows, merged, bottom, 1)
-            above = [
-                tab,
-                " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())[:200],
-            ]
+            above = " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())
             for block in _blocks(headings, measured, bottom):
                 candidates += _fitting(cells, [tab, above[:200]], top, lines, block, headings, last, system)
     taken: list[tuple[range, range]] = []
     chosen = []
     for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
-        rows = range(table.top, table.top + table.lines)
+        span = range(table.top, table.top + table.lines)
         columns = range(min(g.place[1] for g in table.guesses), max(g.place[1] for g in table.guesses) + 1)
-        if not any(_overlap(rows, r) and _overlap(columns, c) for r, c in taken):
-            taken.append((rows, columns))
+        if not any(_overlap(span, r) and _overlap(columns, c) for r, c in taken):
+            taken.append((span, columns))
             chosen.append(table)
     return sorted(chosen, key=lambda t: (t.top, t.guesses[0].place[1]))
 

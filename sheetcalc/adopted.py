@@ -632,7 +632,7 @@ def _wanting(values: compute.Values, sheet: str, key: str) -> Iterator[str]:
 
 def _taken_for_granted(adopted: Adopted, values: compute.Values, read: Entries) -> Iterator[Finding]:
     named = set(values.entries[GIVEN].values["instrument"])
-    for instrument, usual in (("hydrometer", "20 °C"), ("alcoholmeter", "20 °C")):
+    for instrument in ("hydrometer", "alcoholmeter"):
         field = next(
             (f for f in read.sheet.columns if f.measured_with == instrument and f.key in read.found.cells),
             None,
@@ -641,7 +641,7 @@ def _taken_for_granted(adopted: Adopted, values: compute.Values, read: Entries) 
             yield Finding(
                 *("note", read.found.tab, read.found.headings[field.key]),
                 *(*read.found.cells[field.key], "taken_for_granted"),
-                f"The {instrument} was taken to read right at {usual}, with the usual division.",
+                f"The {instrument} was taken to read right at 20 °C, with the usual division.",
                 f"If yours says otherwise, give it in {adopted.name} under [[instruments]].",
             )
 

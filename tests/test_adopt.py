@@ -16,8 +16,8 @@ from typing import Any
 import openpyxl
 import pytest
 from adopt_score import judged
-from conftest import CORPUS
 from files import harm_ods, harm_xlsx
+from files.workbook_samples import CORPUS
 from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log
 from typer.testing import CliRunner
 
