@@ -111,8 +111,8 @@ def _compute_adopted(
 def check(path: Path, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
-    layout: of a person's own workbook. Raises files.BadWorkbook as `examine` does, and where the workbook does
-    not fit its layout.
+    layout: of a person's own workbook. Raises files.BadWorkbook as `examine` does, and where the workbook
+    does not fit its layout.
     """
     if layout:
         return _together(_compute_adopted(files.open_workbook(path), layout)[0])
