@@ -204,6 +204,7 @@ DOCUMENTS = {
                 ("not_filled_in", "Fermentation"),
                 ("not_filled_in", "Strength"),
                 ("charge_strength_missing", "Runs"),
+                ("spirit_strength_missing", "Runs"),
             }
         ),
         entries=unread(

@@ -23,7 +23,7 @@ import numpy as np
 import pytest
 from lxml import etree
 
-from sheetcalc import entries, files, fill, layouts, units
+from sheetcalc import entries, files, fill, layouts, stamp, units
 from sheetcalc.build import stale
 from sheetcalc.files import locate
 from sheetcalc.files.workbook import Cell, Position, serial
@@ -237,6 +237,8 @@ class Opened:
                     mine |= {(line, column) for line in {*ready, *read.rows} if line > row}
         kept = {row for row, _ in self.book.cells(stale.TITLE)}
         places[stale.TITLE] = {(row, column) for row in kept for column in (stale.WAS, stale.UNIT_WAS)}
+        tab, row, column = self.book.names[stamp.NAME]
+        places[tab] = {(row, column)}
         told = self.found["findings"]
         last = told.first_row + max(findings, 100)
         columns = [column for _, column in told.cells.values()]
