@@ -20,8 +20,8 @@ Place = tuple[str, int, int]
 def sign(book: files.Workbook, found: Mapping[str, Found], findings: Sequence[Finding]) -> None:
     """Leave the fingerprint of a workbook that was just filled.
 
-    There is none where the findings can't be read back just as they are, so that the next fill computes. Where
-    nothing else had to change, an old one stays: it can't fit because formulas wait for their program.
+    There is none where the findings can't be read back just as they are, so that the next fill computes.
+    Where nothing else had to change, an old one stays: it can't fit because formulas wait for their program.
     """
     place = _place(book)
     if place and not book.has_formula(*place) and (book.changed or place[1:] not in book.cells(place[0])):
