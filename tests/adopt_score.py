@@ -28,7 +28,12 @@ def judged(log: Log, folder: Path) -> dict[tuple[str, str], str]:
     for table in adopt.recognise(book):
         for guess in table.guesses:
             said = f"{table.sheet.key}.{guess.field.key} {guess.unit}".strip()
-            found[table.tab, address(*guess.place)] = (said, guess.grade == "doubtful")
+            # Of several lines of headings the truth may stand at another one than the guess.
+            row, column = guess.place
+            rows = range(table.top, table.top + table.lines) if table.kind == "table" else (row,)
+            lines = [(table.tab, address(r, column)) for r in rows]
+            at = next((place for place in lines if place in log.truth), (table.tab, address(row, column)))
+            found[at] = (said, guess.grade == "doubtful")
     verdicts = {}
     for place, truth in {**dict.fromkeys(found, ""), **log.truth}.items():
         said, off = found.get(place, ("", False))

@@ -152,7 +152,7 @@ def test_a_column_may_have_other_limits(load_with: Load) -> None:
 
 @pytest.mark.parametrize("name", [*layouts.kinds(), layouts.REGISTER])
 def test_a_column_of_dates_is_wide_enough_to_show_them(name: str) -> None:
-    # LibreOffice shows ### where a column is one character wider than its dates, and them with one and a half.
+    # LibreOffice shows ### where a column is one character wider than its dates, not with one and a half.
     moments = [c for s in layouts.load(name).sheets for c in s.columns if c.quantity == "moment"]
     narrow = [c.key for c in moments if c.width < len(c.number_format("metric")) + 1.5]
     assert not narrow
