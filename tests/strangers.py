@@ -11,7 +11,7 @@ Truth = dict[tuple[str, str], str]
 
 
 def _heads(tab: str, row: int, sheet: str, *keys: str | None) -> Truth:
-    """The truth of a row of headings from column A on: our key and unit, "" for none of ours, None: no heading."""
+    """The truth of a row of headings from column A: our key and unit, "" for none of ours, None for a gap."""
     return {
         (tab, f"{letter}{row}"): key and f"{sheet}.{key}"
         for letter, key in zip("ABCDEFGHIJKLMN", keys, strict=False)
