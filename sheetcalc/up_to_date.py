@@ -20,13 +20,13 @@ Place = tuple[str, int, int]
 def sign(book: files.Workbook, found: Mapping[str, Found], findings: Sequence[Finding]) -> None:
     """Leave the fingerprint of a workbook that was just filled.
 
-    There is none where the findings can't be read back just as they are, so that the next fill computes.
-    Where nothing else had to change, an old one stays: it can't fit because formulas wait for their program.
+    There is none where the findings can't be read back just as they are, or where a formula gives an entry,
+    which shows something else once its program has computed it; the next fill computes then.
     """
     place = _place(book)
-    if place and not book.has_formula(*place) and (book.changed or place[1:] not in book.cells(place[0])):
-        told = _read_back(book, found)
-        book.write(*place, _fingerprint(book, found, place) if told == tuple(findings) else None)
+    if place and not book.has_formula(*place):
+        sure = _read_back(book, found) == tuple(findings) and not _has_formulas(book, found)
+        book.write(*place, _fingerprint(book, found, place) if sure else None)
 
 
 def findings(book: files.Workbook, found: Mapping[str, Found]) -> tuple[Finding, ...] | None:
@@ -50,28 +50,27 @@ def _fingerprint(book: files.Workbook, found: Mapping[str, Found], place: Place)
     made.update(
         repr((found, sorted(book.names.items()), book.sheets, book.signed)).encode("utf-8", "replace")
     )
-    read = _read_columns(found)
-    for tab in sorted({*read, place[0]}):
+    for tab in sorted({*(at.tab for at in found.values()), place[0]}):
         made.update(tab.encode("utf-8", "replace"))
         for position, cell in sorted(book.cells(tab).items()):
             if (tab, *position) != place:
-                # What other formulas show may depend on our results, and differs in each program.
-                counts = not cell.formula or position[1] in read.get(tab, ())
-                shown = f"{cell.kind} {edits.text(cell)}" if counts else ""
+                # What a formula shows may depend on our results, and differs in each program.
+                shown = "" if cell.formula else f"{cell.kind} {edits.text(cell)}"
                 told = f"\n{position} {cell.formula} {len(shown)} {shown}"
                 made.update(told.encode("utf-8", "replace"))
     return made.hexdigest()
 
 
-def _read_columns(found: Mapping[str, Found]) -> dict[str, set[int]]:
-    """The columns of each tab in which entries and units stand."""
+def _has_formulas(book: files.Workbook, found: Mapping[str, Found]) -> bool:
+    """Whether a formula stands in a column, or on a line, of entries or units."""
     looks = layouts.every_sheet()
-    columns: dict[str, set[int]] = {}
     for key, at in found.items():
         fields = (*looks[key].fields, *looks[key].columns)
         entries = [at.cells[f.key] for f in fields if f.role == "entry" and f.key in at.cells]
-        columns[at.tab] = {column for _, column in (*entries, *at.units.values())}
-    return columns
+        columns = {column for _, column in (*entries, *at.units.values())}
+        if any(cell.formula and column in columns for (_, column), cell in book.cells(at.tab).items()):
+            return True
+    return False
 
 
 @cache
