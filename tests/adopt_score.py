@@ -1,7 +1,7 @@
 """How many headings of people's own logs are rightly recognised: `python -m tests.adopt_score`.
 
 The logs of own_logs.py, each heading with what it truly means beside it. The words were mended by the first
-set; the second was written afterwards, in words of its own; the third by a hand that had not seen our words.
+set; the second was written afterwards, in words of its own; the third by a hand that had not seen our list.
 """
 
 import sys

@@ -1,4 +1,4 @@
-"""Twelve more logs as people keep them, all invented, by a hand that had not seen the words of `adopt`.
+"""Twelve more logs as people keep them, all invented, by a hand that had not seen the word list of `adopt`.
 
 The form is that of own_logs.py. Nothing was mended by these when they were written.
 """
@@ -11,7 +11,10 @@ Truth = dict[tuple[str, str], str]
 
 
 def _heads(tab: str, row: int, sheet: str, *keys: str | None) -> Truth:
-    """The truth of a row of headings from column A: our key and unit, "" for none of ours, None for a gap."""
+    """The truth of a row of headings from column A on: "" for none of ours, None for no heading.
+
+    Of headings of several lines the last counts, be it of units alone.
+    """
     return {
         (tab, f"{letter}{row}"): key and f"{sheet}.{key}"
         for letter, key in zip("ABCDEFGHIJKLMN", keys, strict=False)
@@ -376,7 +379,7 @@ FRANCONIAN = Log(
     {
         **_heads(
             "Gärverlauf",
-            2,
+            3,
             "fermentation",
             "taken_at",
             "reading points",
@@ -387,7 +390,7 @@ FRANCONIAN = Log(
         ),
         **_heads(
             "Fraktionen",
-            1,
+            2,
             "cuts",
             "run",
             "jar",
