@@ -407,6 +407,8 @@ def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
     if sheet.key in ("bottling", "carbon", "clearing"):
         own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
         return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
+    if sheet.key == "blend" and not any(g.field.key == "part" for g in guesses):
+        return False
     return len(typed) >= 2 and bool(telling)
 
 

@@ -445,8 +445,15 @@ WORDY = Log(
     "wordy.xlsx",
     {
         "Pálení": [
-            ["Pálení č.", "Začátek", "Kvas do kotle (l)", "Síla kvasu (%)", "Destilát (l)"]
-            + ["Lihovitost destilátu", "Teplota vzorku (°C)"],
+            [
+                "Pálení č.",
+                "Začátek",
+                "Kvas do kotle (l)",
+                "Síla kvasu (%)",
+                "Destilát (l)",
+                "Lihovitost destilátu",
+                "Teplota vzorku (°C)",
+            ],
             ["1", days(1)[0], 40, 8, 6, 55, 20],
             ["2", days(2)[1], 40, 8.2, 6.1, 54, 20],
         ],
@@ -455,8 +462,15 @@ WORDY = Log(
             *[[d, g, 20, 24, "x"] for d, g in zip(days(3), [1.07, 1.04, 1.01], strict=True)],
         ],
         "Mise au degré": [
-            ["N° de lot", "Volume avant (L)", "Degré avant", "T° éprouvette", "Degré voulu"]
-            + ["Eau nécessaire (L)", "Volume après (L)"],
+            [
+                "N° de lot",
+                "Volume avant (L)",
+                "Degré avant",
+                "T° éprouvette",
+                "Degré voulu",
+                "Eau nécessaire (L)",
+                "Volume après (L)",
+            ],
             ["A", 10, 60, 20, 42, 4, 14],
             ["B", 10, 62, 20, 42, 4, 14],
         ],
