@@ -32,7 +32,12 @@ _REFERENCE = re.compile(
     r"\s*(?:@|\bat|\bbei|à|\ba|\bpři|\bprzy|\bw|\bbij|\ben)\s*(?:15|15[.,]56|20|60)\s*°?\s*[CF]?\b", re.I
 )
 _NUMBER_SIGN = re.compile(r"#|\b[nN][º°]|\b(?:no|nr|num|č)\.(?=\s|$)", re.IGNORECASE)
-_TEMPERATURE_SIGN = re.compile(r"\bT(?:°|º|(?=\s))")
+_TEMPERATURE_SIGN = re.compile(r"\bT(?:°|º|\.|(?=\s|$))")
+_STOP_WORDS = frozenset(
+    re.findall(
+        r"\w+", "of the de du des d la le les l del della dell di do da dos el von vom der das van het"
+    )
+)
 _BRACKETS = re.compile(r"[\[(]([^\])]*)[\])]")
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
 
@@ -172,7 +177,8 @@ def _squeezed(text: str) -> str:
     text = _TEMPERATURE_SIGN.sub("temp ", _NUMBER_SIGN.sub(" ", text))
     plain = unicodedata.normalize("NFKD", text.casefold().replace("ł", "l").replace("ß", "ss"))
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
-    return " ".join(re.sub(r"[^\w%°]+", " ", plain).split())
+    words = re.sub(r"[^\w%°]+", " ", plain).split()
+    return " ".join([word for word in words if word not in _STOP_WORDS] or words)
 
 
 def _unit_text(text: str) -> str:
@@ -358,12 +364,16 @@ def _fitting(
     fits.sort(key=lambda table: -table.score)
     for table in fits[:1]:
         rivals = [other.sheet for other in fits[1:] if table.score - other.score < MARGIN]
-        yield _in_doubt(table, rivals[0]) if rivals else table
+        if rivals:
+            yield _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
+        elif len(table.unknown) > len(table.guesses):
+            yield _in_doubt(table, "most headings of the table are not recognised")
+        else:
+            yield table
 
 
-def _in_doubt(table: Table, rival: Sheet) -> Table:
-    """A table that could as well be another of our sheets: all of it is left to the person."""
-    why = f'the table could be "{rival.title}" ({rival.key}), too'
+def _in_doubt(table: Table, why: str) -> Table:
+    """A table that may be no such sheet of ours: all of it is left to the person."""
     guesses = (replace(g, sure=min(g.sure, LIKELY - 0.01), why=(*g.why, why)) for g in table.guesses)
     return replace(table, guesses=tuple(guesses))
 
@@ -397,6 +407,8 @@ def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
     if sheet.key in ("bottling", "carbon", "clearing"):
         own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
         return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
+    if sheet.key == "blend" and not any(g.field.key == "part" for g in guesses):
+        return False
     return len(typed) >= 2 and bool(telling)
 
 

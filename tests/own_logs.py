@@ -422,9 +422,100 @@ NO_LOG = Log(
     {(tab, f"{c}1"): "" for tab, letters in (("Budget", "ABCD"), ("Weather", "ABC")) for c in letters},
 )
 
-LOGS = (GERMAN, US, FRENCH, TITLED, SEVERAL, TEXTS, POLISH, DUTCH, CZECH, PORTUGUESE, CORRECTED, NO_LOG)
+BARE = Log(
+    "jars.xlsx",
+    {
+        "Sheet1": [
+            ["Jar", "mL", "Reading", "Temp F", "Head", "Smells like"],
+            ["1", 200, 160, 68, 175, "glue"],
+            ["2", 200, 150, 68, 176, "sweet"],
+        ]
+    },
+    {
+        ("Sheet1", "A1"): "cuts.jar",
+        ("Sheet1", "B1"): "cuts.volume mL",
+        ("Sheet1", "C1"): "cuts.reading proof",
+        ("Sheet1", "D1"): "cuts.temperature °F",
+        ("Sheet1", "E1"): "cuts.vapour_temperature °F",
+        ("Sheet1", "F1"): "cuts.smell",
+    },
+)
 
-# Written after the words and the matching were settled; nothing is mended by these.
+WORDY = Log(
+    "wordy.xlsx",
+    {
+        "Pálení": [
+            [
+                "Pálení č.",
+                "Začátek",
+                "Kvas do kotle (l)",
+                "Síla kvasu (%)",
+                "Destilát (l)",
+                "Lihovitost destilátu",
+                "Teplota vzorku (°C)",
+            ],
+            ["1", days(1)[0], 40, 8, 6, 55, 20],
+            ["2", days(2)[1], 40, 8.2, 6.1, 54, 20],
+        ],
+        "Quaderno": [
+            ["Giorno", "Densità del mosto", "T. campione (°C)", "T. tino (°C)", "Appunti"],
+            *[[d, g, 20, 24, "x"] for d, g in zip(days(3), [1.07, 1.04, 1.01], strict=True)],
+        ],
+        "Mise au degré": [
+            [
+                "N° de lot",
+                "Volume avant (L)",
+                "Degré avant",
+                "T° éprouvette",
+                "Degré voulu",
+                "Eau nécessaire (L)",
+                "Volume après (L)",
+            ],
+            ["A", 10, 60, 20, 42, 4, 14],
+            ["B", 10, 62, 20, 42, 4, 14],
+        ],
+    },
+    {
+        ("Pálení", "A1"): "runs.run",
+        ("Pálení", "B1"): "runs.filled_at",
+        ("Pálení", "C1"): "runs.charge_volume L",
+        ("Pálení", "D1"): "runs.charge_strength % vol",
+        ("Pálení", "E1"): "runs.collected_volume L",
+        ("Pálení", "F1"): "runs.collected_reading % vol",
+        ("Pálení", "G1"): "runs.collected_temperature °C",
+        ("Quaderno", "A1"): "fermentation.taken_at",
+        ("Quaderno", "B1"): "fermentation.reading SG",
+        ("Quaderno", "C1"): "fermentation.sample_temperature °C",
+        ("Quaderno", "D1"): "fermentation.wash_temperature °C",
+        ("Quaderno", "E1"): "fermentation.note",
+        ("Mise au degré", "A1"): "strength.lot",
+        ("Mise au degré", "B1"): "strength.volume L",
+        ("Mise au degré", "C1"): "strength.reading % vol",
+        ("Mise au degré", "D1"): "strength.temperature °C",
+        ("Mise au degré", "E1"): "strength.target_strength % vol",
+        ("Mise au degré", "F1"): "strength.water_volume L",
+        ("Mise au degré", "G1"): "strength.final_volume L",
+    },
+)
+
+LOGS = (
+    GERMAN,
+    US,
+    FRENCH,
+    TITLED,
+    SEVERAL,
+    TEXTS,
+    POLISH,
+    DUTCH,
+    CZECH,
+    PORTUGUESE,
+    CORRECTED,
+    BARE,
+    WORDY,
+    NO_LOG,
+)
+
+# Written after the first words and matching, which have been mended since with these in sight.
 UNSEEN = (
     Log(
         "unseen-english.xlsx",

@@ -9,6 +9,7 @@ has it (from memory).
 import hashlib
 import re
 import shutil
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ import pytest
 from adopt_score import judged
 from files import harm_ods, harm_xlsx
 from files.workbook_samples import CORPUS
-from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log
+from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, US, Log, Row
 from typer.testing import CliRunner
 
 from sheetcalc import adopt, adopted, files, fill, layouts
@@ -356,11 +357,17 @@ def test_every_other_part_keeps_its_bytes_and_only_agreed_cells_differ(log: Log,
 
 
 def test_a_table_that_could_be_of_two_kinds_is_switched_off_as_a_whole(tmp_path: Path) -> None:
-    path = UNSEEN[0].make(tmp_path)
-    layout = tmp_path / "log.toml"
-    adopt.propose(path, layout)
-    assert [part.tab for part in adopted.load(layout).parts] == ["Strip and spirit"]
+    either: list[Row] = [["Lot", "Volume (L)", "ABV"], ["A", 10, 40], ["B", 12, 42]]
+    _, layout = proposed(replace(GERMAN, tabs=GERMAN.tabs | {"Stock": either}), tmp_path)
+    assert [part.tab for part in adopted.load(layout).parts] == ["Maische"]
     assert "the table could be" in layout.read_text(encoding="utf-8")
+
+
+def test_a_table_of_mostly_strange_headings_is_switched_off_as_a_whole(tmp_path: Path) -> None:
+    shop: list[Row] = [["Date", "Maker", "ABV", "Price", "Rating"], ["2025-10-01", "a", 5.2, 3.5, 4]]
+    _, layout = proposed(replace(GERMAN, tabs=GERMAN.tabs | {"Beer": shop}), tmp_path)
+    assert [part.tab for part in adopted.load(layout).parts] == ["Maische"]
+    assert "most headings of the table are not recognised" in layout.read_text(encoding="utf-8")
 
 
 @pytest.mark.corpus
