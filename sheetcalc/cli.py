@@ -86,7 +86,7 @@ def new(
 
               sheetcalc new batch plum-2026.ods --like register.xlsx --still "Copper pot"
     """
-    from sheetcalc import files, findings, interrupts, layouts, new
+    from sheetcalc import files, interrupts, layouts, new
 
     if kind not in layouts.kinds():
         _stop(f"There is no workbook '{kind}'; choose {' or '.join(layouts.kinds())}.")
@@ -105,12 +105,11 @@ def new(
         _stop(f"{like or path}: {trouble}")
     except (layouts.LayoutError, ValueError, OSError) as trouble:
         _stop(f"{path}: {trouble}")
-    made = findings.printable(str(path))
     if like:
         _say(f"Typed on its batch card from {like}, as proposals that you can change:")
         for proposal in taken:
             _say(f"  {proposal}")
-    typer.echo(f"Made {made}. Type your readings, save and close it, then run: sheetcalc fill {made}")
+    _say(f"Made {path}. Type your readings, save and close it, then run: sheetcalc fill {path}")
 
 
 @app.command()
@@ -208,12 +207,6 @@ def gather(
     raise typer.Exit(2 if report.trouble or not books else int(report.levels["error"] > 0))
 
 
-def _say(message: str, err: bool = False) -> None:
-    from sheetcalc import findings
-
-    typer.echo(findings.printable(message), err=err)
-
-
 @app.command()
 def watch(
     paths: Paths,
@@ -227,9 +220,9 @@ def watch(
 
     While a workbook is open in your spreadsheet program, it waits: it would write over what you do there.
     """
-    from sheetcalc import findings, watching
+    from sheetcalc import watching
 
-    typer.echo(findings.printable(f"Watching {', '.join(paths)}; Ctrl-C ends it."))
+    _say(f"Watching {', '.join(paths)}; Ctrl-C ends it.")
     try:
         for line in watching.watch(paths, backup):
             typer.echo(line)
@@ -252,14 +245,14 @@ def adopt(
 
     Examples: sheetcalc adopt brennbuch.xlsx    sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
     """
-    from sheetcalc import adopt, files, findings
+    from sheetcalc import adopt, files
 
     try:
         told = adopt.propose(path, to, replace)
     except (files.BadWorkbook, OSError) as trouble:
         _stop(f"{path}: {trouble}")
     for line in told:
-        typer.echo(findings.printable(line))
+        _say(line)
 
 
 def _layout(path: Path | None) -> "Adopted | None":
@@ -291,7 +284,7 @@ def _tell(
     counted, unusable, up_to_date = Counter["Level"](), 0, 0
     for outcome in _shown(outcomes, len(books)):
         if outcome.trouble:
-            typer.echo(findings.printable(f"{outcome.path}: {outcome.trouble}"), err=True)
+            _say(f"{outcome.path}: {outcome.trouble}", err=True)
             unusable += 1
             continue
         result = outcome.result or ()
@@ -304,8 +297,7 @@ def _tell(
         counted.update(finding.level for finding in done.findings)
         up_to_date += done.up_to_date
     if not books:
-        nothing = f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}."
-        typer.echo(findings.printable(nothing), err=True)
+        _say(f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}.", err=True)
     elif len(books) > 1 and not as_json:
         typer.echo(_total(len(books), unusable, up_to_date, counted))
     raise typer.Exit(2 if unusable or not books else int(counted["error"] > 0))
@@ -351,8 +343,12 @@ def _summary(path: Path, done: "Filled", most: int | None) -> str:
     return "\n".join(findings.printable(line) for line in lines)
 
 
-def _stop(message: str) -> NoReturn:
+def _say(message: str, err: bool = False) -> None:
     from sheetcalc import findings
 
-    typer.echo(findings.printable(message), err=True)
+    typer.echo(findings.printable(message), err=err)
+
+
+def _stop(message: str) -> NoReturn:
+    _say(message, err=True)
     raise typer.Exit(2)
