@@ -373,8 +373,9 @@ def holder(areas: Iterable[Area]) -> Callable[[int, int], bool]:
 
 def covered(areas: Iterable[Area], positions: Iterable[Position]) -> set[Position]:
     """Those of the positions, all on one sheet, that lie in one of the areas; see `holder`."""
-    holds = holder(areas)
-    return {position for position in positions if holds(*position)}
+    blocks = list(areas)
+    holds = holder(blocks)
+    return {position for position in positions if holds(*position)} if blocks else set()
 
 
 def dependants(

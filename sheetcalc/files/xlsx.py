@@ -18,6 +18,7 @@ from sheetcalc.files.references import (
     area_of,
     array_area,
     cell_name,
+    column_letters,
     column_number,
     covered,
     dependants,
@@ -79,6 +80,8 @@ _PERCENT_FORMATS = frozenset([9, 10])
 _FORMAT_LITERALS = re.compile(r'"[^"]*"|\\.|[_*].|\[(?!h+\]|m+\]|s+\])[^\]]*\]', re.IGNORECASE)
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
 _CELL_NAME = re.compile(r"([A-Za-z]{1,3})([0-9]{1,7})")
+# The columns that most sheets have, by their letters.
+_COLUMNS = {column_letters(column): column for column in range(1, 27 * 27)}
 _FORMULA_TAG = re.compile(rb"<(?:[^\s<>/:]+:)?f[\s>/]")
 
 
@@ -183,9 +186,11 @@ class XlsxWorkbook(Workbook):
         cells = {}
         in_block = covered(loaded.blocks, loaded.cells)
         for position, element in loaded.cells.items():
-            cell = self._cell(element, position in in_block)
-            if cell is not None:
-                cells[position] = cell
+            # Most cells of a sheet hold nothing but a style.
+            if len(element) or position in in_block:
+                cell = self._cell(element, position in in_block)
+                if cell is not None:
+                    cells[position] = cell
         return cells
 
     def _cell(self, element: etree._Element, in_block: bool = False) -> Cell | None:
@@ -478,7 +483,7 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
         if not 1 <= number <= MAX_ROW or number in sheet.rows:
             raise BadWorkbook(f"A row in its part {brief(part)} has no valid number; use a backup copy.")
         sheet.rows[number] = row
-        sheet.unnumbered |= "r" not in row.attrib
+        sheet.unnumbered |= row.get("r") is None
         column = 0
         for cell in row.iterchildren(sheet.tag("c")):
             name = cell.get("r")
@@ -509,6 +514,9 @@ def _row_of_cells(row: etree._Element) -> str | None:
 
 
 def _column_of(name: str, row: int, part: str) -> int:
+    letters = name.removesuffix(str(row))
+    if letters in _COLUMNS:
+        return _COLUMNS[letters]
     match = _CELL_NAME.fullmatch(name)
     if match is None or int(match[2]) != row:
         raise BadWorkbook(f"A cell in its part {brief(part)} has no valid name; use a backup copy.")
@@ -641,7 +649,10 @@ def _drop_result(cell: etree._Element | None) -> bool:
 
 def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
     formulas = []
-    elements = {place: f for place, cell in sheet.cells.items() if (f := cell.find("{*}f")) is not None}
+    tag = sheet.tag("f")
+    elements = {
+        place: f for place, cell in sheet.cells.items() if len(cell) and (f := cell.find(tag)) is not None
+    }
     # The cell that holds the text need not be the first one.
     shared = {
         f.get("si"): (f.text, place) for place, f in elements.items() if f.get("t") == "shared" and f.text

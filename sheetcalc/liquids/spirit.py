@@ -104,10 +104,21 @@ def _at_temperatures(values: bytes, shape: tuple[int, ...]) -> Array:
     return found
 
 
-def _slope(coefficients: Array) -> Array:
-    """Coefficients of the derivative with respect to p."""
-    powers = np.arange(1.0, len(coefficients)).reshape((-1,) + (1,) * (coefficients.ndim - 1))
-    return np.asarray(coefficients[1:] * powers)
+@lru_cache(maxsize=64)
+def _tangents(values: bytes, shape: tuple[int, ...]) -> tuple[Array, Array]:
+    """Coefficients of density and of its slope with p."""
+    coefficients = _at_temperatures(values, shape)
+    powers = np.arange(1.0, len(coefficients)).reshape((-1,) + (1,) * len(shape))
+    slope = coefficients[1:] * powers
+    slope.flags.writeable = False
+    return coefficients, slope
+
+
+def tangent(mass_fraction: Array, temperature: ArrayLike) -> tuple[Array, Array]:
+    """Density, kg/m3 in vacuo, and its slope with the mass fraction, kg/m3; both as in `density`."""
+    t = np.asarray(temperature, dtype=np.float64)
+    coefficients, slope = _tangents(t.tobytes(), t.shape)
+    return polynomial(coefficients, mass_fraction), polynomial(slope, mass_fraction)
 
 
 def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:
@@ -152,17 +163,16 @@ def mass_fraction(strength: ArrayLike, temperature: ArrayLike = 20.0) -> Array:
     strength: % vol, 0..100; temperature: °C, -20..40; broadcast; NaN outside. Right to 1e-10.
     Source: OIML R 22, solved for p (Newton's method from a table at 20 °C).
     """
-    return _holding(_at_temperature(temperature), within(strength, 0.0, 100.0))
+    return _holding(within(strength, 0.0, 100.0), temperature)
 
 
-def _holding(coefficients: Array, strength: Array) -> Array:
+def _holding(strength: Array, temperature: ArrayLike) -> Array:
     """Mass fraction of a strength within 0..100 % vol."""
-    slope = _slope(coefficients)
-    wanted = strength / 100.0 * coefficients.sum(axis=0)
+    wanted = strength / 100.0 * _at_temperature(temperature).sum(axis=0)
     p: Array = np.interp(strength, _STRENGTH_AT_20, _P) + 0.0 * wanted
     for _ in range(4):
-        rho = polynomial(coefficients, p)
-        step = (p * rho - wanted) / (rho + p * polynomial(slope, p))
+        rho, slope = tangent(p, temperature)
+        step = (p * rho - wanted) / (rho + p * slope)
         p = np.minimum(np.maximum(p - step, 0.0), 1.0)
         if settled(step, p):
             break
@@ -177,7 +187,7 @@ def density_from_concentration(concentration: ArrayLike, temperature: ArrayLike)
     """
     coefficients = _at_temperature(temperature)
     strength = within(100.0 * np.asarray(concentration) / coefficients.sum(axis=0), 0.0, 100.0)
-    return polynomial(coefficients, _holding(coefficients, strength))
+    return polynomial(coefficients, _holding(strength, temperature))
 
 
 _THINNING_AT_20 = (WATER_DENSITY - density(_P, 20.0)) / (WATER_DENSITY - ETHANOL_DENSITY)
@@ -191,13 +201,13 @@ def mass_fraction_from_density(density: ArrayLike, temperature: ArrayLike) -> Ar
     falls steadily with p over the whole range, though near pure water below -15 °C hardly at all.
     """
     coefficients = _at_temperature(temperature)
-    slope = _slope(coefficients)
     lightest, heaviest = coefficients.sum(axis=0), coefficients[0]
     thinning = within((heaviest - np.asarray(density)) / (heaviest - lightest), 0.0, 1.0)
     rho = heaviest - thinning * (heaviest - lightest)
     p: Array = np.interp(thinning, _THINNING_AT_20, _P)
     for _ in range(9):
-        last, p = p, np.clip(p - (polynomial(coefficients, p) - rho) / polynomial(slope, p), 0.0, 1.0)
+        here, slope = tangent(p, temperature)
+        last, p = p, np.minimum(np.maximum(p - (here - rho) / slope, 0.0), 1.0)
         if settled(p - last, p):
             break
     return p

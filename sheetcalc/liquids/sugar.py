@@ -29,8 +29,19 @@ def _over_water(mass_fraction: Array) -> Array:
     return polynomial(_OVER_WATER, mass_fraction)
 
 
-def _over_water_slope(mass_fraction: Array) -> Array:
-    return polynomial(_OVER_WATER_SLOPE, mass_fraction)
+def _tangent(mass_fraction: Array) -> tuple[Array, Array]:
+    """`_over_water` and its slope with the mass fraction."""
+    return polynomial(_OVER_WATER, mass_fraction), polynomial(_OVER_WATER_SLOPE, mass_fraction)
+
+
+def tangent(mass_fraction: Array, temperature: ArrayLike) -> tuple[Array, Array]:
+    """Density, kg/m3 in vacuo, and its slope with the mass fraction, kg/m3; `density` without a limit."""
+    thermal = _THERMAL * (within(temperature, 0.0, 40.0) - 20.0)
+    over, slope = _tangent(mass_fraction)
+    return water.density(temperature) + over + thermal * mass_fraction, slope + thermal
+
+
+_OVER_WATER_THERE = _over_water(_FRACTIONS)
 
 
 def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:
@@ -55,10 +66,11 @@ def mass_fraction_from_density(density: ArrayLike, temperature: ArrayLike) -> Ar
     """
     t = within(temperature, 0.0, 40.0)
     over = np.asarray(density, dtype=np.float64) - water.density(t)
-    w: Array = np.interp(over, _over_water(_FRACTIONS), _FRACTIONS)
+    w: Array = np.interp(over, _OVER_WATER_THERE, _FRACTIONS)
+    thermal = _THERMAL * (t - 20.0)
     for _ in range(4):
-        thermal = _THERMAL * (t - 20.0)
-        step = (_over_water(w) + thermal * w - over) / (_over_water_slope(w) + thermal)
+        here, slope = _tangent(w)
+        step = (here + thermal * w - over) / (slope + thermal)
         w = w - step
         if settled(step, w):
             break
@@ -77,8 +89,9 @@ def density_from_concentration(concentration: ArrayLike, temperature: ArrayLike)
     constant, thermal = water.density(t), _THERMAL * (t - 20.0)
     w: Array = c / (constant + 0.38 * c)
     for _ in range(4):
-        rho = constant + _over_water(w) + thermal * w
-        step = (w * rho - c) / (rho + w * (_over_water_slope(w) + thermal))
+        over, slope = _tangent(w)
+        rho = constant + over + thermal * w
+        step = (w * rho - c) / (rho + w * (slope + thermal))
         w = w - step
         if settled(step, w):
             break

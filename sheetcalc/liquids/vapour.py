@@ -98,8 +98,8 @@ def dew_point(mole_fraction: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -
     y, total = floats(mole_fraction, within(pressure, LOWEST_PRESSURE, HIGHEST_PRESSURE))
     top = _azeotropes(total)
     known = (y >= 0.0) & (y <= top)
-    liquid = _between(lambda x: vapour(x, total) - y, top)
-    return np.where(known, boiling_point(liquid, total), np.nan)
+    liquid = _below(np.where(known, y, np.nan), total, top)
+    return boiling_point(liquid, total)
 
 
 def dew_point_of(strength: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -> Array:
@@ -117,15 +117,25 @@ def strength_of_vapour_at(temperature: ArrayLike, pressure: ArrayLike = NORMAL_P
     top = _azeotropes(total)
     known = (t >= boiling_point(top, total) - 1e-9) & (t <= boiling_point(0.0, total) + 1e-9)
     # The more ethanol in the liquid, the higher its pressure at one temperature, up to the azeotrope.
-    liquid = _between(lambda x: np.asarray(sum(_partial_pressures(x, t))) - total, top)
+    liquid = _between(lambda x: np.asarray(sum(_partial_pressures(x, t))) - total, np.zeros(top.shape), top)
     y = np.clip(_partial_pressures(liquid, t)[0] / total, 0.0, 1.0)
     return strength_from_mole_fraction(np.where(known, y, np.nan))
 
 
-def _between(rising: Callable[[Array], Array], top: Array) -> Array:
-    """The mole fraction from 0 to `top` at which a rising function is zero: halved close, then by secants."""
-    low, high = np.zeros(top.shape), top
-    for _ in range(8):
+def _below(y: Array, pressure: Array, azeotrope: Array) -> Array:
+    """The mole fraction of the liquid that gives off a vapour: from each pressure's grid, then by secants."""
+    place = _place(np.clip(y, 1e-17, azeotrope * (1.0 - 1e-12)), azeotrope)
+    guess = np.full(y.shape, np.nan)
+    for total in np.unique(pressure[np.isfinite(y)]):
+        here = pressure == total
+        guess[here] = np.interp(place[here], _PLACES + _one_stage(float(total)), _PLACES)
+    x = _composition(guess, azeotrope)
+    return root(lambda x: vapour(x, pressure) - y, x, x * (1.0 - 1e-6), 0.0, azeotrope)
+
+
+def _between(rising: Callable[[Array], Array], low: Array, high: Array) -> Array:
+    """Where a rising function is zero between two limits: halved close, then by secants."""
+    for _ in range(12):
         middle = (low + high) / 2.0
         below = rising(middle) < 0.0
         low, high = np.where(below, middle, low), np.where(below, high, middle)
@@ -276,6 +286,7 @@ class _Charge(NamedTuple):
     still: NDArray[np.intp]
     vapour: Array
     integral: Array
+    at_start: Array
 
 
 def _charge(volume: ArrayLike, strength: ArrayLike, stages: ArrayLike, pressure: ArrayLike) -> _Charge:
@@ -296,8 +307,8 @@ def _charge(volume: ArrayLike, strength: ArrayLike, stages: ArrayLike, pressure:
     mass = v * spirit.density(p, 20.0)
     moles = mass * (p / ETHANOL_MOLAR_MASS + (1.0 - p) / WATER_MOLAR_MASS)
     place = np.clip(_place(x, top), _PLACES[0], _PLACES[-1])
-    vapours = np.stack([curve.vapour for curve in curves])
-    return _Charge(moles, x, place, top, still, vapours, np.stack([curve.integral for curve in curves]))
+    vapours, integrals = (np.stack(each) for each in zip(*(curve[1:] for curve in curves), strict=True))
+    return _Charge(moles, x, place, top, still, vapours, integrals, _look_up(integrals, still, place))
 
 
 def _look_up(table: Array, still: NDArray[np.intp], place: Array) -> Array:
@@ -310,8 +321,7 @@ def _look_up(table: Array, still: NDArray[np.intp], place: Array) -> Array:
 
 def _masses_over(charge: _Charge, place: Array) -> tuple[Array, Array]:
     """Ethanol and water collected, g, when the pot has come down to a place (Rayleigh's equation)."""
-    now, start = (_look_up(charge.integral, charge.still, at) for at in (place, charge.place))
-    left = np.exp(now - start)
+    left = np.exp(_look_up(charge.integral, charge.still, place) - charge.at_start)
     x = _composition(place, charge.azeotrope)
     ethanol = charge.moles * (charge.x - left * x) * ETHANOL_MOLAR_MASS
     steam = charge.moles * ((1.0 - charge.x) - left * (1.0 - x)) * WATER_MOLAR_MASS
@@ -343,14 +353,13 @@ def distil(
     v, q, wanted, n, total = floats(charge_volume, charge_strength, collected_volume, stages, pressure)
     wanted = np.where((wanted >= 0.0) & (wanted <= v), wanted, np.nan)
     charge = _charge(v, q, n, total)
-    low, high = np.full(v.shape, _PLACES[0]), charge.place
-    for _ in range(40):
-        middle = (low + high) / 2.0
-        more = _volume_over(charge, middle) < wanted
-        low, high = np.where(more, low, middle), np.where(more, middle, high)
-    place = (low + high) / 2.0
+    blank = np.isnan(wanted + charge.moles)
+    end = np.full(v.shape, _PLACES[0])
+    place = _between(
+        lambda place: np.where(blank, 0.0, wanted - _volume_over(charge, place)), end, charge.place
+    )
     vapours = _composition(_look_up(charge.vapour, charge.still, place), charge.azeotrope)
-    all_over = _volume_over(charge, np.full(v.shape, _PLACES[0])) < wanted
+    all_over = _volume_over(charge, end) < wanted
     drip = np.where(all_over, 0.0, strength_from_mole_fraction(vapours))
     ethanol = _masses_over(charge, place)[0] / 1000.0
     # The rest follows from the volume wanted by balance of mass, also where only water still comes.
@@ -360,7 +369,6 @@ def distil(
     left_mass = np.maximum(all_mass - _kilograms(wanted, strength)[0], 0.0)
     left_ethanol = np.clip(all_ethanol - ethanol, 0.0, left_mass)
     left_p = left_ethanol / np.where(left_mass > 0.0, left_mass, np.inf)
-    blank = np.isnan(wanted + charge.moles)
     left_volume = 1000.0 * left_mass / spirit.density(left_p, 20.0)
     values = strength, alcohol, left_volume, spirit.strength(left_p), drip
     return Distilled(*(np.where(blank, np.nan, value) for value in values))
@@ -388,12 +396,13 @@ def collected_when(
     v, q, drip, n, total = floats(charge_volume, charge_strength, drip_strength, stages, pressure)
     charge = _charge(v, q, n, total)
     y = mole_fraction(np.where(drip > 0.0, drip, np.nan))
-    low, high = np.full(v.shape, _PLACES[0]), charge.place
-    for _ in range(40):
-        middle = (low + high) / 2.0
-        vapours = _composition(_look_up(charge.vapour, charge.still, middle), charge.azeotrope)
-        low, high = np.where(vapours < y, middle, low), np.where(vapours < y, high, middle)
-    return np.where(np.isnan(y), np.nan, _volume_over(charge, (low + high) / 2.0))
+
+    def richer(place: Array) -> Array:
+        vapours = _composition(_look_up(charge.vapour, charge.still, place), charge.azeotrope)
+        return np.where(np.isnan(y), 0.0, vapours - y)
+
+    place = _between(richer, np.full(v.shape, _PLACES[0]), charge.place)
+    return np.where(np.isnan(y), np.nan, _volume_over(charge, place))
 
 
 def heat_to_boil(

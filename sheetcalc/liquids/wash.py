@@ -19,19 +19,22 @@ What the extract is made of hardly matters: sucrose splits in the wash and its h
 same density. Glycerol and acids count as extract.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, floats, root, spirit, sugar, water, within
+from sheetcalc.liquids import Array, floats, settled, spirit, sugar, water, within
 
 EXTRACT_PER_ALCOHOL = 2.0665
 CARBON_DIOXIDE_PER_ALCOHOL = 0.9565
 YEAST_PER_ALCOHOL = 0.11
+_LOST_PER_ALCOHOL = CARBON_DIOXIDE_PER_ALCOHOL + YEAST_PER_ALCOHOL
 
 # Two divisions of a common hydrometer: so far may a reading lie outside what is possible.
 READING_SLACK = 0.004
+_STEPS = 8  # of Newton's method, far more than it needs
 
 
 class Fermented(NamedTuple):
@@ -107,8 +110,7 @@ def original_gravity_from(strength: ArrayLike, extract: ArrayLike) -> Array:
     """
     alcohol, left = np.asarray(strength) / 100.0 * spirit.ETHANOL_DENSITY, np.asarray(extract)
     rho = density_of_contents(alcohol, left)
-    lost = CARBON_DIOXIDE_PER_ALCOHOL + YEAST_PER_ALCOHOL
-    original = (EXTRACT_PER_ALCOHOL * alcohol + left) / (rho + lost * alcohol)
+    original = (EXTRACT_PER_ALCOHOL * alcohol + left) / (rho + _LOST_PER_ALCOHOL * alcohol)
     return within(sugar.gravity_from_brix(100.0 * original), 1.0, sugar.HIGHEST_GRAVITY)
 
 
@@ -175,12 +177,16 @@ def density(alcohol: ArrayLike, extract: ArrayLike, temperature: ArrayLike = 20.
     alcohol, extract: kg per kg of wash; temperature: °C, 0..40; broadcast; NaN outside.
     Source: Tabarié's rule; see the module's text.
     """
-    a, e = floats(alcohol, extract)
-
-    def excess(density: Array) -> Array:
-        return density_of_contents(a * density, e * density, temperature) - density
-
-    return root(excess, np.full_like(a, 990.0), np.full_like(a, 1010.0))
+    a, e, t = floats(alcohol, extract, temperature)
+    (p, w), rho = (a, e), np.full(a.shape, 1000.0)
+    for _ in range(_STEPS):
+        near = _near(p, w, t)
+        last, rho = rho, near.rest / (1.0 - near.by_alcohol * a - near.by_extract * e)
+        p, w = near.parts(a * rho, e * rho)
+        if settled(rho - last, rho):
+            break
+    known = (a >= 0.0) & (a + e <= 1.0) & (e * rho >= -69.0) & (e * rho <= 990.0)
+    return np.where(known, rho, np.nan)
 
 
 def _composition(original_gravity: Array, share: Array) -> tuple[Array, Array]:
@@ -194,17 +200,55 @@ def _extract(original_gravity: Array) -> Array:
 
 def _fermented(extract: Array, share: Array) -> tuple[Array, Array]:
     alcohol = share * extract / EXTRACT_PER_ALCOHOL
-    left = 1.0 - (CARBON_DIOXIDE_PER_ALCOHOL + YEAST_PER_ALCOHOL) * alcohol
+    left = 1.0 - _LOST_PER_ALCOHOL * alcohol
     return alcohol / left, (1.0 - share) * extract / left
 
 
 def _share(original_gravity: Array, density: Array, temperature: ArrayLike = 20.0) -> Array:
     """Share of the extract fermented, kept within 0..1, in a wash of a density (kg/m3) at a temperature."""
-    sweet = _extract(original_gravity)
+    sweet = np.where(original_gravity > 1.0, _extract(original_gravity), np.nan)
+    sweet, rho, t = floats(sweet, density, temperature)
+    share = np.full(rho.shape, 0.5)
+    p, w = _fermented(sweet, share)
+    for _ in range(_STEPS):
+        a, e = _fermented(sweet, share)
+        near = _near(p, w, t)
+        # What a share more brings of alcohol and takes of extract, kg/m3: the slopes of `_fermented`.
+        grown = 1.0 + _LOST_PER_ALCOHOL * a
+        more = rho * grown**2 * sweet / EXTRACT_PER_ALCOHOL
+        less = rho * grown * sweet * (1.0 - _LOST_PER_ALCOHOL * e / EXTRACT_PER_ALCOHOL)
+        excess = near.rest + near.by_alcohol * a * rho + near.by_extract * e * rho - rho
+        step = excess / (near.by_alcohol * more - near.by_extract * less)
+        last, share = share, np.minimum(np.maximum(share - step, 0.0), 1.0)
+        p, w = near.parts(a * rho + more * (share - last), e * rho - less * (share - last))
+        if settled(share - last, share):
+            break
+    return share
 
-    def excess(share: Array) -> Array:
-        alcohol, extract = _fermented(sweet, share)
-        return density_of_contents(alcohol * density, extract * density, temperature) - density
 
-    share = root(excess, np.zeros_like(density), np.ones_like(density), 0.0, 1.0)
-    return np.where(original_gravity > 1.0, share, np.nan)
+class _Near(NamedTuple):
+    """A wash near one whose alcohol and extract would make two known liquids with water.
+
+    Its density is `rest` and so much for each kg/m3 of alcohol and of extract; `parts` gives the mass
+    fractions of the liquids that other contents would make.
+    """
+
+    rest: Array
+    by_alcohol: Array
+    by_extract: Array
+    parts: Callable[[Array, Array], tuple[Array, Array]]
+
+
+def _near(p: Array, w: Array, temperature: Array) -> _Near:
+    """Tabarié's rule by its tangent, so that a search takes steps in the wash and in its parts at once."""
+    spirit_density, spirit_slope = spirit.tangent(p, temperature)
+    syrup_density, syrup_slope = sugar.tangent(w, temperature)
+    # kg/m3 of alcohol, or of extract, that one more of the mass fraction means.
+    ethanol, sucrose = spirit_density + p * spirit_slope, syrup_density + w * syrup_slope
+    by_alcohol, by_extract = spirit_slope / ethanol, syrup_slope / sucrose
+    rest = spirit_density * (1.0 - by_alcohol * p) + syrup_density * (1.0 - by_extract * w)
+
+    def parts(alcohol: Array, extract: Array) -> tuple[Array, Array]:
+        return p + (alcohol - p * spirit_density) / ethanol, w + (extract - w * syrup_density) / sucrose
+
+    return _Near(rest - water.density(temperature), by_alcohol, by_extract, parts)
