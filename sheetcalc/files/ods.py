@@ -164,6 +164,7 @@ class OdsWorkbook(Workbook):
             sheet: names for sheet, table in self._tables.items() if (names := self._single_cells(table))
         }
         self._loaded: dict[str, _Sheet] = {}
+        self._names_types_twice = _CALCEXT[1:-1] in self._root.nsmap.values()
 
     @staticmethod
     def _addresses(scope: etree._Element) -> Iterator[tuple[str, str]]:
@@ -239,9 +240,7 @@ class OdsWorkbook(Workbook):
                 element.set(_CELL_STYLE, style)
         kind = element.get(_VALUE_TYPE)
         currency = element.get(_OFFICE + "currency")
-        for name in _VALUES:
-            element.attrib.pop(name, "")
-        position = _remove_text(element)
+        position = _drop_result(element)
         if value is None:
             return None
         if isinstance(value, datetime) or (kind == "date" and isinstance(value, float) and is_moment(value)):
@@ -258,7 +257,7 @@ class OdsWorkbook(Workbook):
                 element.set(_OFFICE + "currency", currency)
         assert kind is not None
         element.set(_VALUE_TYPE, kind)
-        if _CALCEXT[1:-1] in self._root.nsmap.values():
+        if self._names_types_twice:
             element.set(_CALCEXT + "value-type", kind)
         for paragraph in reversed(_paragraphs(text, target)):
             element.insert(position, paragraph)
@@ -480,11 +479,12 @@ def _remove_text(element: etree._Element) -> int:
     )
 
 
-def _drop_result(element: etree._Element) -> None:
-    """Forget what a cell shows of a formula's result."""
+def _drop_result(element: etree._Element) -> int:
+    """Take value and shown text out of a cell. Returns where new text belongs."""
     for name in _VALUES:
-        element.attrib.pop(name, "")
-    _remove_text(element)
+        if element.get(name) is not None:
+            del element.attrib[name]
+    return _remove_text(element)
 
 
 def _paragraphs(text: str, target: str | None) -> list[etree._Element]:

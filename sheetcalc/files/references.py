@@ -50,6 +50,7 @@ class Formula(NamedTuple):
     looks_at: list[Area]
 
 
+@cache
 def column_letters(column: int) -> str:
     """The letters of a column counted from 1."""
     letters = ""
@@ -172,14 +173,15 @@ class Reader:
 
     def _in_excel(self, formula: str, sheet: str, shift: tuple[int, int]) -> Iterator[Area]:
         for match in _EXCEL.finditer(formula):
-            if match["reference"]:
-                yield from self._qualified(match["sheet"], match["reference"], sheet, shift)
-            elif match["table"]:
-                yield from self._names(match["table"], sheet) or []
-            elif match["bracket"]:
+            owner, reference, table, bracket, owner_of_name, name = match.groups()
+            if reference:
+                yield from self._qualified(owner, reference, sheet, shift)
+            elif table:
+                yield from self._names(table, sheet) or []
+            elif bracket:
                 yield whole(sheet)
-            elif match["name"]:
-                yield from self._names(match["name"], self._owner(match["sheet2"], sheet)) or []
+            elif name:
+                yield from self._names(name, self._owner(owner_of_name, sheet)) or []
 
     def _in_open_document(self, formula: str, sheet: str) -> Iterator[Area]:
         for match in _OPEN.finditer(formula):
@@ -189,6 +191,8 @@ class Reader:
                 yield from self._names(match["name"], sheet) or []
 
     def _qualified(self, prefix: str | None, text: str, home: str, shift: tuple[int, int]) -> list[Area]:
+        if not prefix and self._fixed and (area := area_of(home, text, shift)):
+            return [area]
         if not self._fixed and not _FIXED.fullmatch(text):
             return [whole(name) for name in self._span(prefix, home)]
         areas = [area_of(name, text, shift) for name in self._span(prefix, home)]
@@ -220,6 +224,9 @@ class Reader:
         match = _OPEN_REFERENCE.fullmatch(inner)
         if match is None:
             return []
+        if self._fixed and not match["first"] and not match["last"]:
+            area = area_of(home, inner.replace(".", ""))
+            return [area] if area else []
         first = self._span((match["first"] or "").lstrip("$"), home)
         last = self._span((match["last"] or "").lstrip("$"), home) if match["last"] else first
         if not first or not last:
@@ -364,6 +371,8 @@ def holder(areas: Iterable[Area]) -> Callable[[int, int], bool]:
         raise BadWorkbook(
             "A sheet has array formulas over and over each other; the file is damaged, use a backup copy."
         )
+    if not found:
+        return lambda row, column: False
     blocks = set(found)
     sizes = {(high, wide) for high, _, wide, _ in blocks}
     return lambda row, column: any(

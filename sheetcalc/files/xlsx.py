@@ -258,9 +258,10 @@ class XlsxWorkbook(Workbook):
             if style != "0":
                 element.set("s", style)
         for attribute in ("t", "vm", "cm", "ph"):
-            element.attrib.pop(attribute, "")
-        for name in ("v", "is"):
-            for child in element.findall(f"{{*}}{name}"):
+            if element.get(attribute) is not None:
+                del element.attrib[attribute]
+        for child in list(element):
+            if etree_name(child) in ("v", "is"):
                 element.remove(child)
         self._fill(loaded, element, value)
         if target is None or target.startswith("'"):
@@ -294,7 +295,8 @@ class XlsxWorkbook(Workbook):
         return f"'{quoted}'!{cell_name(row, column)}"
 
     def _link_at(self, sheet: str, row: int, column: int) -> str | None:
-        link = self._sheet(sheet).links.get(cell_name(row, column))
+        links = self._sheet(sheet).links
+        link = links.get(cell_name(row, column)) if links else None
         if link is None or _relation_id(link):
             return None
         location = link.get("location", "")
