@@ -104,6 +104,8 @@ class _Sheet:
     # Blocks that one array formula or data table fills.
     blocks: list[Area] = field(default_factory=list)
     edited: bool = False
+    # Cells that were not there before.
+    added: list[Position] = field(default_factory=list)
     # The listing of what the sheet's part points to, once a link to a file was asked for.
     relations: etree._Element | None = None
     relations_edited: bool = False
@@ -375,7 +377,10 @@ class XlsxWorkbook(Workbook):
                 forget(self._cells[sheet], positions)
         if formulas:
             self._ask_for_calculation()
-        parts = {loaded.part: serialize(loaded.root) for loaded in self._loaded.values() if loaded.edited}
+        edited = [loaded for loaded in self._loaded.values() if loaded.edited]
+        for loaded in edited:
+            _grow_dimension(loaded)
+        parts = {loaded.part: serialize(loaded.root) for loaded in edited}
         for loaded in self._loaded.values():
             if loaded.relations is not None and loaded.relations_edited:
                 parts[_relations_part(loaded.part)] = serialize(loaded.relations)
@@ -542,7 +547,7 @@ def _new_cell(sheet: _Sheet, row: int, column: int) -> etree._Element:
     if spans is not None and not any(_in_span(span, column) for span in spans.split()):
         del line.attrib["spans"]
     sheet.cells[row, column] = cell
-    _grow_dimension(sheet, row, column)
+    sheet.added.append((row, column))
     return cell
 
 
@@ -572,13 +577,17 @@ def _in_span(span: str, column: int) -> bool:
     return first.isdigit() and last.isdigit() and int(first) <= column <= int(last)
 
 
-def _grow_dimension(sheet: _Sheet, row: int, column: int) -> None:
+def _grow_dimension(sheet: _Sheet) -> None:
+    """Have the sheet's stated dimension hold the cells that were made."""
     dimension = sheet.root.find("{*}dimension")
     area = None if dimension is None else area_of("", dimension.get("ref", ""))
-    if dimension is None or area is None or area.holds(row, column):
+    if dimension is None or area is None or not sheet.added:
         return
-    first = cell_name(min(area.top, row), min(area.left, column))
-    dimension.set("ref", f"{first}:{cell_name(max(area.bottom, row), max(area.right, column))}")
+    rows, columns = zip(*sheet.added, strict=True)
+    top, left = min(area.top, *rows), min(area.left, *columns)
+    bottom, right = max(area.bottom, *rows), max(area.right, *columns)
+    if not area.holds(top, left) or not area.holds(bottom, right):
+        dimension.set("ref", f"{cell_name(top, left)}:{cell_name(bottom, right)}")
 
 
 def _style_of(sheet: _Sheet, row: int, column: int) -> str:

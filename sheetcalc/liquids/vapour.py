@@ -226,15 +226,22 @@ def _one_stage(pressure: float) -> Array:
     return _place(y, top) - _PLACES
 
 
+@lru_cache(maxsize=64)
+def _after(stages: int, pressure: float) -> Array:
+    """The places of the grid after so many whole stages."""
+    if stages == 0:
+        return _PLACES
+    place = _after(stages - 1, pressure)
+    return np.asarray(place + np.interp(place, _PLACES, _one_stage(pressure)))
+
+
 @lru_cache(maxsize=256)
 def _curve(stages: float, pressure: float) -> _Curve:
-    top = _azeotrope(pressure)
-    move = _one_stage(pressure)
-    place = _PLACES
-    for _ in range(int(stages)):
-        place = place + np.interp(place, _PLACES, move)
-    # A part of a stage moves the place by that part of the next stage's move.
-    place = place + (stages - int(stages)) * np.interp(place, _PLACES, move)
+    top, whole = _azeotrope(pressure), int(stages)
+    place = _after(whole, pressure)
+    if stages > whole:
+        # A part of a stage moves the place by that part of the next stage's move.
+        place = place + (stages - whole) * (_after(whole + 1, pressure) - place)
     x, y = _composition(_PLACES, top), _composition(place, top)
     slope = x * (top - x) / top / (y - x)
     integral = np.concatenate([[0.0], np.cumsum((slope[1:] + slope[:-1]) * _STEP / 2.0)])
