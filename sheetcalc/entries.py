@@ -18,7 +18,6 @@ Cells = Mapping[tuple[int, int], Cell]
 TOTALS = re.compile(r"(sub-?)?(totals?|sum|summe|gesamt|somme|suma|totale|totaal|average|mean|Σ)\s*:?", re.I)
 EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not meant as a date
 MOST_TYPED = 1e15  # beyond it no unit is small enough
-MOST_RECORDS = 10_000  # a reading every quarter of an hour for three months
 MOST = 1e9  # no amount, of anything, in any of our units, comes near it
 LEAST = 1e-12  # nor to this, nothing aside
 NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
@@ -125,9 +124,9 @@ def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
         # A formula that shows nothing is no entry.
         if found.first_row and row >= found.first_row and column in columns and cell.value != "":
             by_row.setdefault(row, []).append((columns[column], cell))
-    if len(by_row) > MOST_RECORDS:
+    if len(by_row) > sheet.most:
         raise BadWorkbook(
-            f'The sheet "{brief(found.tab)}" has more than {MOST_RECORDS:,} rows with entries; '
+            f'The sheet "{brief(found.tab)}" has more than {sheet.most:,} rows with entries; '
             "begin a new workbook, or delete what was copied down too far."
         )
     for row in sorted(by_row):

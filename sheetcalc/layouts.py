@@ -15,6 +15,7 @@ ChartKind = Literal["line", "scatter", "bar"]
 INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer", "measure", "vessel", "scale")
 REGISTER = "register"  # the workbook that gathering makes; nobody begins one by hand
 SYNONYMS = "synonyms"  # the file that tells what people call our keys, no workbook
+MOST_RECORDS = 10_000  # a reading every quarter of an hour for three months
 MOST_DRAWN = 3  # more columns in one chart can't be told apart in grey print
 
 
@@ -107,7 +108,7 @@ class Sheet:
     """One sheet: a card (`fields`), a table (`columns`), both, a page (`lines`), or `charts`.
 
     A table that `grows` is written by us line by line, below the ready rows, too: charts reach down there,
-    and its first column stays in sight.
+    and its first column stays in sight. One with more than `most` records is refused.
     """
 
     key: str
@@ -121,6 +122,7 @@ class Sheet:
     prefilled: tuple[dict[str, dict[System, float | str]], ...]
     charts: tuple[Chart, ...] = ()
     grows: bool = False
+    most: int = MOST_RECORDS
 
     @property
     def ready(self) -> int:
@@ -180,7 +182,7 @@ def every_sheet(templates: Path | None = None) -> dict[str, Sheet]:
 @cache
 def _sheet(path: Path) -> Sheet:
     found = parse(path)
-    allowed = {"title", "intro", "landscape", "records", "grows"}
+    allowed = {"title", "intro", "landscape", "records", "grows", "most"}
     allowed |= {"fields", "columns", "lines", "prefilled", "charts"}
     only(path, "the file", found, allowed)
     fields = _fields(path, "fields", found)
@@ -209,6 +211,7 @@ def _sheet(path: Path) -> Sheet:
         ),
         charts=charts,
         grows=take(path, "the file", found, "grows", bool, False),
+        most=take(path, "the file", found, "most", int, MOST_RECORDS),
     )
 
 

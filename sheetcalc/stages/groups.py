@@ -26,7 +26,10 @@ def first_rows(names: Any) -> Rows:
 
 def members(first: Rows) -> list[Rows]:
     """The rows of each name, in the order in which the names come; first: as `first_rows` gives it."""
-    return [np.flatnonzero(first == row) for row in np.unique(first[first >= 0])]
+    by_name = np.argsort(first, kind="stable")
+    _, starts = np.unique(first[by_name], return_index=True)
+    groups = np.split(by_name, starts[1:])
+    return [rows for rows in groups if len(rows) and first[rows[0]] >= 0]
 
 
 def shared(first: Rows, values: Array) -> Array:

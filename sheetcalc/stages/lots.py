@@ -49,12 +49,18 @@ def goes_on(
     at = np.concatenate([becomes, filtered_level])
     mask = np.zeros(len(level), dtype=bool)
     named = np.concatenate([names(lot, level), np.full(len(filtered_amount), "", dtype=object)])
+    by_strength = np.argsort(at)
+    firsts = np.searchsorted(at[by_strength], level - margin - 1e-9)
+    lasts = np.searchsorted(at[by_strength], level + max(margin, RINSED) + 1e-9, side="right")
     for i in np.argsort(-level, kind="stable"):
-        again = (named == named[i]) & (named != "") & (np.arange(len(at)) != i)
-        like = np.abs(at - level[i]) <= margin
-        own = again & (like | ((at > level[i]) & (at <= level[i] + RINSED)))
+        near = np.sort(by_strength[firsts[i] : lasts[i]])
+        if len(near) == 0:
+            continue
+        again = (named[near] == named[i]) & (named[near] != "") & (near != i)
+        like = np.abs(at[near] - level[i]) <= margin
+        own = again & (like | ((at[near] > level[i]) & (at[near] <= level[i] + RINSED)))
         # It comes from its own line, if there is enough of that; or else from whatever is alike.
-        for source in (own, like | own):
+        for source in (near[own], near[like | own]):
             there = left[source].sum()
             if 0 < start[i] <= there * (1 + SAME_VOLUME):
                 mask[i] = True
