@@ -85,7 +85,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Chart:
-    """A chart of the ready rows of another sheet's table, or of the first `records` of them.
+    """A chart of the records of another sheet's table, or of the first `records` rows.
 
     A line chart joins its points in the order of the records, with a gap where one is blank. A scatter
     chart shows the first key of `y` as points and those after it, which they are compared with, as lines. A

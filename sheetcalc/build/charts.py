@@ -32,7 +32,8 @@ def _plot(chart: Chart, area: Area, source: Sheet, table: Grid, system: System) 
     first, last = table.ready
     if chart.records:
         last = first + chart.records - 1
-    elif source.grows:
+    elif source.grows or chart.kind != "bar":
+        # Points are drawn where there are records; bars stand for each row.
         last = table.spare_to
     columns = {column.key: column for column in source.columns}
 

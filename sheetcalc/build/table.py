@@ -43,8 +43,7 @@ def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
         cells = [(grid.cells[Position(at, place)], grid.widths[place]) for place in widths(sheet)]
         grid.heights[at] = max(look.height(str(cell.value), width, cell.look) for cell, width in cells)
     grid.markings += _markings(sheet.columns, heading_row, first, grid.spare_to)
-    if sheet.grows:
-        grid.pages = (max(1, round(sum(grid.widths.values()) / PAGE_WIDTH)), 0)
+    grid.pages = (max(1, round(sum(grid.widths.values()) / PAGE_WIDTH)), 0)
     if len(sheet.fields) <= MOST_FROZEN:
         grid.frozen = (unit_row, int(sheet.columns[0].role == "entry" or sheet.grows))
     grid.repeated = (heading_row, unit_row)

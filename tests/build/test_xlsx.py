@@ -87,7 +87,10 @@ def test_pages_are_set_up(books: dict[layouts.System, Workbook]) -> None:
     sheet = books["metric"]["Runs"]
     assert sheet.print_title_rows == "$4:$5"
     assert (sheet.page_setup.orientation, sheet.page_setup.paperSize) == ("landscape", 9)
-    assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 0)
+    # So wide that on one page nobody could read it.
+    assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (2, 0)
+    assert sheet.print_title_cols == "$A:$A"
+    assert books["metric"]["Strength"].page_setup.fitToWidth == 1
     assert sheet.sheet_properties.pageSetUpPr and sheet.sheet_properties.pageSetUpPr.fitToPage
     assert sheet.oddFooter and sheet.oddFooter.left.text == "&A"
     assert books["metric"]["Start"].page_setup.orientation == "portrait"
