@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from functools import cache
+from string import Formatter
 from typing import Any
 
 import numpy as np
@@ -209,6 +210,26 @@ def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Find
             check.advice.format_map(shown),
             check.danger,
         )
+
+
+def in_words(values: Values, sheet: str, text: str) -> str:
+    """A text with the values of a sheet's last record in it, without the sentences that lack one."""
+    rows = len(values.entries[sheet].rows)
+    shown = _Shown(values, sheet, rows - 1, {layouts.COUNT: (np.array(float(rows)), layouts.COUNT)})
+    sentences = []
+    for sentence in text.split(". "):
+        keys = [key for _, key, _, _ in Formatter().parse(sentence) if key]
+        if all(_is_there(values, sheet, key, rows) for key in keys):
+            sentences.append(sentence.format_map(shown).removesuffix("."))
+    return "".join(f"{sentence}. " for sentence in sentences).rstrip()
+
+
+def _is_there(values: Values, sheet: str, key: str, rows: int) -> bool:
+    """Whether the last record of a sheet, or its card, holds a key."""
+    if key == layouts.COUNT:
+        return rows > 0
+    held = np.atleast_1d(values.get(sheet, key))
+    return len(held) > 0 and not _is_blank(held[-1])
 
 
 def _slip(values: Values, sheet: str, key: str, record: int, low: Any, high: Any) -> str:

@@ -19,6 +19,7 @@ from sheetcalc import (
     layouts,
     lost,
     stamp,
+    stands,
     units,
     up_to_date,
 )
@@ -191,6 +192,7 @@ def _rewrite(book: files.Workbook, again: bool) -> tuple[Finding, ...]:
         _clear_leftovers(book, read)
     if "findings" in seen.found:
         _write_findings(seen)
+    stands.leave(book, seen.values, seen.findings)
     if seen.values.entries:
         edits.keep(book, seen.values.entries, __version__)
         up_to_date.sign(book, seen.found, seen.findings)

@@ -4,6 +4,7 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from string import Formatter
 from typing import Any, Literal, NamedTuple, get_args
 
 from sheetcalc import units
@@ -16,6 +17,7 @@ INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer",
 REGISTER = "register"  # the workbook that gathering makes; nobody begins one by hand
 SYNONYMS = "synonyms"  # the file that tells what people call our keys, no workbook
 MOST_RECORDS = 10_000  # a reading every quarter of an hour for three months
+COUNT = "count"  # of a table's records, in what tells where a sheet stands
 MOST_DRAWN = 3  # more columns in one chart can't be told apart in grey print
 
 
@@ -108,7 +110,9 @@ class Sheet:
     """One sheet: a card (`fields`), a table (`columns`), both, a page (`lines`), or `charts`.
 
     A table that `grows` is written by us line by line, below the ready rows, too: charts reach down there,
-    and its first column stays in sight. One with more than `most` records is refused.
+    and its first column stays in sight. One with more than `most` records is refused. `stands` are the
+    sentences by which the first sheet tells where this one stands: keys in braces are those of its last
+    record, {count} how many it has.
     """
 
     key: str
@@ -123,6 +127,7 @@ class Sheet:
     charts: tuple[Chart, ...] = ()
     grows: bool = False
     most: int = MOST_RECORDS
+    stands: str = ""
 
     @property
     def ready(self) -> int:
@@ -182,7 +187,7 @@ def every_sheet(templates: Path | None = None) -> dict[str, Sheet]:
 @cache
 def _sheet(path: Path) -> Sheet:
     found = parse(path)
-    allowed = {"title", "intro", "landscape", "records", "grows", "most"}
+    allowed = {"title", "intro", "landscape", "records", "grows", "most", "stands"}
     allowed |= {"fields", "columns", "lines", "prefilled", "charts"}
     only(path, "the file", found, allowed)
     fields = _fields(path, "fields", found)
@@ -212,7 +217,19 @@ def _sheet(path: Path) -> Sheet:
         charts=charts,
         grows=take(path, "the file", found, "grows", bool, False),
         most=take(path, "the file", found, "most", int, MOST_RECORDS),
+        stands=_stands(path, take(path, "the file", found, "stands", str, ""), [*fields, *columns]),
     )
+
+
+def _stands(path: Path, text: str, fields: list[Field]) -> str:
+    known = {COUNT, *(field.key for field in fields)}
+    try:
+        keys = {key for _, key, _, _ in Formatter().parse(text) if key is not None}
+    except ValueError as error:
+        raise LayoutError(f"{path.name}: 'stands' can't be read: {error}.") from None
+    for key in sorted(keys - known):
+        raise LayoutError(f"{path.name}: 'stands' names {key!r}; this sheet has {_or(known)}.")
+    return text
 
 
 def _fields(path: Path, table: str, found: dict[str, Any]) -> tuple[Field, ...]:

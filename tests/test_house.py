@@ -52,9 +52,10 @@ MAY_IMPORT = {
     },
     "up_to_date": {"build", "edits", "files", "findings", "layouts", "stages", "__version__"},
     "stamp": {"files", "__version__"},
+    "stands": {"build", "compute", "files", "findings"},
     "fill": {
         *("adopted", "compute", "edits", "entries", "files", "findings", "layouts", "lost", "stamp"),
-        *("units", "up_to_date"),
+        *("stands", "units", "up_to_date"),
         "__version__",
     },
     "many": {"files", "interrupts"},

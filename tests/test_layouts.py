@@ -78,6 +78,8 @@ def test_limits_and_units_of_the_layouts_fit_each_other(kind: str) -> None:
         ('key = "reading"\n', "", ["[[columns]] 2", "'key'", "missing"]),
         ('title = "Fermentation"', "", ["'title'", "missing"]),
         ('title = "Fermentation"', 'title = "Fermentation', ["not readable as TOML"]),
+        ('stands = "', 'stands = "{gravty} ', ["'stands'", "'gravty'", "gravity_20"]),
+        ('stands = "', 'stands = "{gravity_20 ', ["'stands'", "can't be read"]),
         ("records = 48", 'records = "many"', ["'records'", "whole number"]),
         (READING, READING.replace("[[columns]]", "[[prefilled]]\nalcohol = 5\n\n[[columns]]"), ["'alcohol'"]),
     ],

@@ -44,6 +44,8 @@ TURN_GREY: list[Spot] = [
     ("balance_alcohol", 1),
     ("batch_planned_strength", None),
     ("findings_level", 1),
+    ("stands_batch", None),
+    ("stands_bottling", None),
 ]
 STAY: list[Spot] = [
     ("fermentation_gravity_20", 1),
@@ -62,6 +64,7 @@ CARD_GREY: list[Spot] = [
     ("fermentation_alcohol", 1),
     ("fermentation_attenuation", 3),
     ("runs_recovery", 1),
+    ("stands_runs", None),
 ]
 CARD_STAY: list[Spot] = [
     ("batch_planned_charges", None),

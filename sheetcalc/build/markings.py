@@ -16,6 +16,11 @@ def in_flags(flags: str) -> tuple[tuple[str, look.Mark], ...]:
     )
 
 
+def in_tally(cell: str) -> tuple[tuple[str, look.Mark], ...]:
+    """The conditions of a cell that tells in words how much was found."""
+    return (_holds('" error"', cell), look.ERROR_FLAG), (_holds('" warning"', cell), look.WARNING_FLAG)
+
+
 def in_row(flags: str) -> tuple[tuple[str, look.Mark], ...]:
     """The conditions of any cell in the row of these flags."""
     return (

@@ -1,11 +1,15 @@
-"""Where everything stands on a page of text: signs and swatches left, the text beside them, links right."""
+"""Where everything stands on a page of text: signs and swatches left, the text beside them, links right.
 
-from sheetcalc.build import look
-from sheetcalc.build.grid import Cell, Grid, Position
+Right of a step's link is room for where its sheet stands; a fill writes it there.
+"""
+
+from sheetcalc.build import look, markings, parts
+from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
 from sheetcalc.layouts import Line, Sheet
 
-WIDTHS = (9, 77, 14)  # printed in full size on A4 and Letter
-TEXT = 2  # the column of the text
+WIDTHS = (9, 62, 15, 38)
+TEXT, STANDING = 2, 4  # the columns of the text, and of where a step's sheet stands
+STANDS = "stands_"  # begins the name of that cell; the sheet's key ends it
 
 
 def page(sheet: Sheet, titles: dict[str, str]) -> Grid:
@@ -22,7 +26,19 @@ def page(sheet: Sheet, titles: dict[str, str]) -> Grid:
         grid.heights[row] = _height(line)
         if line.name:
             grid.names[line.name] = Position(row, TEXT)
+        if line.style == "step" and line.link:
+            _standing(grid, Position(row, STANDING), line.link)
+        elif _is_wide(line):
+            parts.merge(grid, Position(row, TEXT), STANDING, grid.cells[Position(row, TEXT)])
+            grid.fixed.add(row)  # no program fits a row to a text over several columns
     return grid
+
+
+def _standing(grid: Grid, place: Position, sheet: str) -> None:
+    """Room for where a sheet stands, marked where something serious was found in it."""
+    grid.cells[place] = Cell(None, look.STANDING)
+    grid.names[f"{STANDS}{sheet}"] = place
+    grid.markings.append(Marking(Area(*place, *place), markings.in_tally(reference(*place))))
 
 
 def _line(line: Line, step: int, titles: dict[str, str]) -> list[Cell | None]:
@@ -44,7 +60,13 @@ def _line(line: Line, step: int, titles: dict[str, str]) -> list[Cell | None]:
             return [Cell("WARNING" if line.style == "flag" else None, look.SWATCHES[line.style]), text, link]
 
 
+def _is_wide(line: Line) -> bool:
+    """Whether a line's text runs on to the right edge of the page."""
+    return line.style not in ("title", "heading", "step") and not line.link
+
+
 def _height(line: Line) -> float:
     if line.style in ("title", "heading"):
         return 28
-    return look.height(line.text, WIDTHS[1], look.PAGE_TEXT)
+    width = sum(WIDTHS[1:]) if _is_wide(line) else WIDTHS[1]
+    return look.height(line.text, width, look.PAGE_TEXT)

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from sheetcalc.build import look
 from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
+from sheetcalc.build.page import STANDS
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
 
 KEY, TITLE = "filled", "As filled"
@@ -41,6 +42,7 @@ def add(made: Sequence[Grid], layout: Layout, needs: Mapping[Line, Needs]) -> Gr
         _copies(sheet, grid)
         if sheet.key == "findings":
             _told(grid)
+        _standing(grid)
     for sheet, grid, field in fields:
         row = lines[sheet.key, field.key]
         _unit(hidden, sheet, grid, field, row)
@@ -62,6 +64,17 @@ def _told(grid: Grid) -> None:
     grid.cells[place] = Cell(
         "cells edited since the last fill. What they change is grey: save, close, fill.", look.STATE
     )
+
+
+def _standing(grid: Grid) -> None:
+    """Above where the sheets stand: whether that still holds."""
+    places = [place for name, place in grid.names.items() if name.startswith(STANDS)]
+    for place in places:
+        _mark(grid, Area(*place, *place), f"{ALL}>0", look.STALE)
+    if places:
+        told = f'IF({ALL}>0;{ALL}&" cells edited since: fill again";"Where it stands")'
+        above = Position(places[0].row - 1, places[0].column)
+        grid.cells[above] = Cell(None, look.STANDING_HEADING, formula=told)
 
 
 def _copies(sheet: Sheet, grid: Grid) -> None:

@@ -1,0 +1,30 @@
+"""Where each sheet stood at the last fill, told beside its step on the first sheet."""
+
+from collections.abc import Iterable
+
+from sheetcalc import compute, files
+from sheetcalc.build.page import STANDS
+from sheetcalc.findings import Finding, tally
+
+NOTHING = "Nothing yet."
+
+
+def leave(book: files.Workbook, values: compute.Values, findings: Iterable[Finding]) -> None:
+    """Write where the sheets stand, as far as the workbook has places for it and no formula stands there."""
+    told = list(findings)
+    for name, place in book.names.items():
+        key = name.casefold().removeprefix(STANDS)
+        if key != name.casefold() and not book.has_formula(*place):
+            book.write(*place, _words(values, key, told) or None)
+
+
+def _words(values: compute.Values, sheet: str, findings: list[Finding]) -> str:
+    """What a sheet holds, in its own words, and how much was found in it."""
+    if sheet == "findings":
+        return f"{tally(f.level for f in findings).capitalize()}."
+    if sheet not in values.entries:
+        return ""
+    entries = values.entries[sheet]
+    levels = [finding.level for finding in findings if finding.sheet == entries.found.tab]
+    found = f"{tally(levels).capitalize()}." if levels else ""
+    return f"{compute.in_words(values, sheet, entries.sheet.stands) or NOTHING} {found}".rstrip()
