@@ -1,9 +1,10 @@
 """The commands."""
 
+import difflib
 import os
 import sys
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from functools import partial
 from io import TextIOWrapper
 from pathlib import Path
@@ -15,17 +16,20 @@ from sheetcalc import __version__
 
 if TYPE_CHECKING:
     from sheetcalc.adopted import Adopted
-    from sheetcalc.fill import Filled
     from sheetcalc.findings import Level
-    from sheetcalc.many import Outcome, Result
+    from sheetcalc.many import Outcome
 
 app = typer.Typer(
     name="sheetcalc",
-    help="Fills a small-batch distiller's own Excel or ODS log: true strength, water to add, what a run "
-    "should give, and what does not add up.\n\n"
-    "  sheetcalc new batch plum.xlsx\n\n"
-    "  sheetcalc fill plum.xlsx\n\n"
-    "Distilling is often licensed or forbidden: check your own local law first.",
+    help="""Fills a small-batch distiller's own Excel or ODS log: true strength, water to add, what a run
+    should give, and what does not add up.
+
+    \b
+      sheetcalc new batch plum.xlsx      a workbook for one wash
+      ...                                type your readings, save, close
+      sheetcalc fill plum.xlsx           results and flags stand in it
+
+    Distilling is often licensed or forbidden: check your own local law first.""",
     no_args_is_help=True,
     add_completion=True,
     pretty_exceptions_enable=False,
@@ -34,7 +38,8 @@ app = typer.Typer(
 
 WORTH_PROCESSES = 4  # workbooks; fewer are done before a second process has started
 Jobs = Annotated[
-    int, typer.Option(min=0, metavar="N", help="Workbooks done at a time; without it, one a processor.")
+    int | None,
+    typer.Option(min=1, metavar="N", help="Workbooks done at a time; without it, one a processor."),
 ]
 Layout = Annotated[
     Path | None,
@@ -82,14 +87,17 @@ def new(
 ) -> None:
     """Make a new workbook, ready to type into.
 
-    Examples: sheetcalc new batch plum-2026.ods --units metric
-
-              sheetcalc new batch plum-2026.ods --like register.xlsx --still "Copper pot"
+    \b
+    sheetcalc new batch plum-2026.ods
+    sheetcalc new batch rye.xlsx --units us
+    sheetcalc new batch plum-2027.ods --like register.xlsx --still "Copper pot"
     """
     from sheetcalc import files, interrupts, layouts, new
 
     if kind not in layouts.kinds():
-        _stop(f"There is no workbook '{kind}'; choose {' or '.join(layouts.kinds())}.")
+        meant = difflib.get_close_matches(kind, layouts.kinds(), n=1)
+        hint = f" Did you mean '{meant[0]}'?" if meant else ""
+        _stop(f"There is no workbook '{kind}'; choose {' or '.join(layouts.kinds())}.{hint}")
     if (like or still) and kind != "batch":
         _stop("--like and --still start a batch card, which only a batch has; leave them out.")
     if still and not like:
@@ -123,13 +131,18 @@ def fill(
     ] = False,
     again: Annotated[bool, typer.Option("--again", help="Compute those that are up to date, too.")] = False,
     layout: Layout = None,
-    jobs: Jobs = 0,
+    jobs: Jobs = None,
 ) -> None:
-    """Compute, and write results and flags into each workbook; nothing else in it changes.
+    """Compute, and write results and flags into workbooks.
 
-    Examples: sheetcalc fill plum.xlsx    sheetcalc fill logs --to filled    sheetcalc fill plum.xlsx --backup
+    Nothing else in them changes. Fill them as often as you like.
 
-    The version before is replaced at the next change; to go back to it, rename plum.xlsx.before to plum.xlsx.
+    \b
+    sheetcalc fill plum.xlsx
+    sheetcalc fill plum.xlsx --backup    to go back, rename plum.xlsx.before to plum.xlsx
+    sheetcalc fill logs                  every workbook in a folder
+    sheetcalc fill "logs/2026*.ods" --to filled
+    sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
     """
     from sheetcalc import fill as filling
     from sheetcalc import many
@@ -154,11 +167,15 @@ def check(
     paths: Paths,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a finding, one a line.")] = False,
     layout: Layout = None,
-    jobs: Jobs = 0,
+    jobs: Jobs = None,
 ) -> None:
-    """Read and check each workbook and print what was found; writes nothing.
+    """Check workbooks and print what was found; writes nothing.
 
-    Example: sheetcalc check logs --json
+    Ends with 1 where an error was found, with 2 where a file could not be used.
+
+    \b
+    sheetcalc check plum.xlsx
+    sheetcalc check logs --json > findings.jsonl
     """
     from sheetcalc import fill as filling
     from sheetcalc import many
@@ -179,22 +196,25 @@ def gather(
     units: Annotated[
         Literal["metric", "us"], typer.Option(help="Of a new register; one that is there keeps its own.")
     ] = "metric",
-    jobs: Jobs = 0,
+    jobs: Jobs = None,
 ) -> None:
-    """Gather batch workbooks into one register, or bring it up to date; the workbooks are only read.
+    """Gather batches into one register, a line each.
 
-    Examples: sheetcalc gather logs --to register.xlsx    sheetcalc gather logs --to batches.csv
+    The workbooks are only read. A register that is there is brought up to date: what you added to it
+    stays, and stays with its batch.
 
-    What you added to the register stays, and stays with its batch.
+    \b
+    sheetcalc gather logs --to register.xlsx
+    sheetcalc gather logs --to batches.csv
     """
-    from sheetcalc import batches, files, many
+    from sheetcalc import batches, files, many, terminal
     from sheetcalc import gather as gathering
 
     books = [path for path in many.workbooks(paths) if path.absolute() != to.absolute()]
     try:
         gathering.refuse(to)
         outcomes = many.each([(path,) for path in books], batches.read, _jobs(jobs, books))
-        report = gathering.gather(_shown(outcomes, len(books)), to, units)
+        report = gathering.gather(terminal.shown(outcomes, len(books)), to, units)
     except (files.BadWorkbook, ValueError, OSError) as trouble:
         _stop(f"{to}: {trouble}")
     for path, why in report.trouble:
@@ -214,11 +234,13 @@ def watch(
         bool, typer.Option("--backup", help="Keep the version before beside each, as NAME.before.")
     ] = False,
 ) -> None:
-    """Fill each workbook whenever you have saved and closed it, until Ctrl-C.
-
-    Example: sheetcalc watch logs
+    """Fill workbooks whenever you have saved and closed them.
 
     While a workbook is open in your spreadsheet program, it waits: it would write over what you do there.
+    Ctrl-C ends it.
+
+    \b
+    sheetcalc watch logs
     """
     from sheetcalc import watching
 
@@ -241,9 +263,14 @@ def adopt(
         bool, typer.Option("--replace", help="Write over a layout file that is there.")
     ] = False,
 ) -> None:
-    """Propose a layout for a workbook of your own; nothing is written into the workbook.
+    """Propose how to fill a workbook of your own.
 
-    Examples: sheetcalc adopt brennbuch.xlsx    sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
+    Its headings are recognised and listed in a layout file, for you to check and change. Nothing is written
+    into the workbook.
+
+    \b
+    sheetcalc adopt brennbuch.xlsx
+    sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
     """
     from sheetcalc import adopt, files
 
@@ -265,7 +292,7 @@ def _layout(path: Path | None) -> "Adopted | None":
         _stop(str(trouble))
 
 
-def _jobs(wanted: int, books: list[Path]) -> int:
+def _jobs(wanted: int | None, books: list[Path]) -> int:
     """The processes to work with: those wanted, or one for each processor where it is worth starting them."""
     return wanted or (os.cpu_count() or 1 if len(books) >= WORTH_PROCESSES else 1)
 
@@ -279,10 +306,10 @@ def _tell(
     as_json: bool = False,
 ) -> None:
     """Print what came of each workbook as it comes, and end with the exit code of the contract."""
-    from sheetcalc import fill, findings
+    from sheetcalc import fill, findings, terminal
 
     counted, unusable, up_to_date = Counter["Level"](), 0, 0
-    for outcome in _shown(outcomes, len(books)):
+    for outcome in terminal.shown(outcomes, len(books)):
         if outcome.trouble:
             _say(f"{outcome.path}: {outcome.trouble}", err=True)
             unusable += 1
@@ -293,54 +320,14 @@ def _tell(
             for finding in done.findings:
                 typer.echo(findings.as_json(finding, str(outcome.path)))
         else:
-            typer.echo(_summary(copies.get(outcome.path, outcome.path), done, most))
+            terminal.summary(copies.get(outcome.path, outcome.path), done, most)
         counted.update(finding.level for finding in done.findings)
         up_to_date += done.up_to_date
     if not books:
         _say(f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}.", err=True)
     elif len(books) > 1 and not as_json:
-        typer.echo(_total(len(books), unusable, up_to_date, counted))
+        typer.echo(terminal.total(len(books), unusable, up_to_date, counted))
     raise typer.Exit(2 if unusable or not books else int(counted["error"] > 0))
-
-
-def _shown(outcomes: "Iterable[Outcome[Result]]", count: int) -> "Iterator[Outcome[Result]]":
-    """The outcomes, with a bar on a terminal while there are many to come."""
-    if count < WORTH_PROCESSES or not (sys.stdout.isatty() and sys.stderr.isatty()):
-        yield from outcomes
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("Workbooks", total=count)
-        for outcome in outcomes:
-            yield outcome
-            progress.advance(task)
-
-
-def _total(count: int, unusable: int, up_to_date: int, counted: "Counter[Level]") -> str:
-    """All workbooks in a line, such as '12 workbooks: 1 error; 9 were up to date; 1 could not be used.'"""
-    from sheetcalc import findings
-
-    rest = f"; {up_to_date} {'were' if up_to_date > 1 else 'was'} up to date" if up_to_date else ""
-    rest += f"; {unusable} could not be used" if unusable else ""
-    return f"{count} workbooks: {findings.tally(counted.elements())}{rest}."
-
-
-def _summary(path: Path, done: "Filled", most: int | None) -> str:
-    """One workbook's findings as a person reads them on the terminal, the most serious first."""
-    from sheetcalc import findings
-
-    found = done.findings
-    lines = [f"{path}: {findings.tally(f.level for f in found)}{' (up to date)' if done.up_to_date else ''}"]
-    told = [f for f in found if most is None or f.danger or f.level != "note"][:most]
-    for finding in told:
-        where = f"{finding.sheet}!{finding.cell}" + (f" [{finding.column}]" if finding.column else "")
-        lines += [f"  {finding.level.upper():8}{where} {finding.message}", f"          -> {finding.advice}"]
-    rest = len(found) - len(told)
-    if rest:
-        lines.append(f"  ... and {rest} more in the workbook." if told else f"  {rest} in the workbook.")
-    return "\n".join(findings.printable(line) for line in lines)
 
 
 def _say(message: str, err: bool = False) -> None:

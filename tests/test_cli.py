@@ -1,6 +1,9 @@
 """The commands, as a person runs them: exit codes, one clear line for each bad file, nothing harmed."""
 
+import contextlib
 import json
+import os
+import re
 import shutil
 import subprocess
 import sys
@@ -186,3 +189,36 @@ def test_a_fill_loads_neither_pandas_nor_openpyxl_nor_pint(blank: Blank, tmp_pat
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def on_a_terminal(*words: object) -> str:
+    """What a command shows on a terminal 100 columns wide."""
+    pty = pytest.importorskip("pty")
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "sheetcalc", *map(str, words)]
+    surroundings = os.environ | {"COLUMNS": "100", "TERM": "xterm-256color"}
+    with subprocess.Popen(command, stdout=theirs, stderr=theirs, env=surroundings) as process:
+        os.close(theirs)
+        shown = b""
+        # A terminal whose other end is closed is an error on Linux and the end of the file elsewhere.
+        with contextlib.suppress(OSError):
+            while piece := os.read(ours, 4096):
+                shown += piece
+        process.wait(timeout=60)
+    os.close(ours)
+    return shown.decode("utf-8")
+
+
+def test_on_a_terminal_findings_are_a_table_in_colour_and_elsewhere_plain_lines(
+    blank: Blank, tmp_path: Path
+) -> None:
+    path = typed(
+        spoilt(put("runs", 0, charge_volume=48.0)), blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx"
+    )
+    plain = run("check", path)[1]
+    assert "\x1b" not in plain and "          -> " in plain
+    shown = on_a_terminal("check", path)
+    assert "\x1b[1;31mERROR" in shown
+    assert "->" not in shown
+    words = " ".join(re.sub(r"\x1b\[[0-9;]*m", "", shown).split())
+    assert "48.00 L is more" in words

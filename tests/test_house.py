@@ -60,7 +60,9 @@ MAY_IMPORT = {
     },
     "many": {"files", "interrupts"},
     "watching": {"files", "fill", "findings", "many"},
+    "terminal": {"fill", "findings", "many"},
     "cli": {
+        "terminal",
         "adopt",
         "adopted",
         "batches",
