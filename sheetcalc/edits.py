@@ -48,6 +48,21 @@ def all_edited(book: files.Workbook) -> Place | None:
     return _names(book).get(stale.ALL)
 
 
+def listed(book: files.Workbook) -> dict[str, Place] | None:
+    """Each line and column the workbook ever had, as `<sheet>_<key>`, with the cell that says so.
+
+    None in a workbook that keeps no copies, and so no list.
+    """
+    at = all_edited(book)
+    if at is None:
+        return None
+    return {
+        str(cell.value): (at[0], row, column)
+        for (row, column), cell in book.cells(at[0]).items()
+        if column == stale.NAME and row > at[1] and cell.kind == "text"
+    }
+
+
 def _put(book: files.Workbook, place: Place, value: Value) -> None:
     """Write a copy; where somebody put a formula over it, theirs stays."""
     if not book.has_formula(*place):

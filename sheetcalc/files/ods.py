@@ -31,6 +31,7 @@ from sheetcalc.files.workbook import (
     MAX_TEXT,
     Cell,
     Kind,
+    Link,
     Position,
     Workbook,
     check_title,
@@ -219,6 +220,15 @@ class OdsWorkbook(Workbook):
                 last[row, column] = column + span - 1
         return last
 
+    def under_merged(self, sheet: str, row: int, column: int) -> bool:
+        """Whether a merged cell that begins elsewhere hides this one."""
+        element = _peek(self._sheet(sheet), row, column)
+        return element is not None and element.tag == _COVERED
+
+    def protected(self, sheet: str) -> bool:
+        """Whether the person has the sheet protected against changes."""
+        return self._tables[sheet].get(_TABLE + "protected") == "true"
+
     def _in_block(self, sheet: str, row: int, column: int) -> bool:
         return self._sheet(sheet).in_block(row, column)
 
@@ -233,10 +243,8 @@ class OdsWorkbook(Workbook):
     ) -> Cell | None:
         loaded = self._sheet(sheet)
         element = _reach(loaded, row, column)
-        if like is not None and _is_default(_style_of(loaded, row, column)):
-            style = _style_of(loaded, *like)
-            if style is not None and not _is_default(style):
-                element.set(_CELL_STYLE, style)
+        if like is not None:
+            self._dress(sheet, row, column, (sheet, *like))
         kind = element.get(_VALUE_TYPE)
         currency = element.get(_OFFICE + "currency")
         for name in _VALUES:
@@ -263,6 +271,12 @@ class OdsWorkbook(Workbook):
         for paragraph in reversed(_paragraphs(text, target)):
             element.insert(position, paragraph)
         return _cell(element)
+
+    def _dress(self, sheet: str, row: int, column: int, like: Link) -> None:
+        style = _style_of(self._sheet(like[0]), *like[1:])
+        loaded = self._sheet(sheet)
+        if style is not None and not _is_default(style) and _is_default(_style_of(loaded, row, column)):
+            _reach(loaded, row, column).set(_CELL_STYLE, style)
 
     def _link_target(self, sheet: str, row: int, column: int) -> str:
         quoted = sheet.replace("'", "''")
