@@ -63,6 +63,9 @@ def lines(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Fie
     last = max(there, key=lambda field: place.cells[field.key])
     end, value = place.cells[last.key]
     label = next((column for column in range(value - 1, 0, -1) if _text(page, (end, column))), 0)
+    free = min((row for row, _ in page if row > end), default=files.MAX_ROW) - end - 1
+    # A blank row keeps a card and the table below it apart.
+    lacking = len(fields) + bool(sheet.columns) - free
     in_system = system(book, found)
     for row, field in enumerate(fields, start=end + 1):
         texts = {
@@ -78,9 +81,9 @@ def lines(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Fie
             trouble, advice = "it has no place on this card", NEW_WORKBOOK
         elif any(at[1] == label and _is_called(page, at, field) for at in page):
             trouble, advice = "a line of your own is called so", CALL_IT_ELSE
-        elif not trouble and not _is_free(page, row, below=bool(sheet.columns)):
-            trouble = f"something stands right below row {end}"
-            advice = f"Insert {len(fields) + bool(sheet.columns)} rows below row {end} and fill again."
+        elif not trouble and lacking > 0:
+            trouble = f"no rows are free below row {end}"
+            advice = f"Insert {lacking} row{'s' * (lacking > 1)} below row {end} and fill again."
         if trouble:
             yield Room(field, place.cells[last.key], place.headings[last.key], (), trouble, advice)
             continue
@@ -117,7 +120,8 @@ def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[F
         column += 1
         look, key = _alike(found, sheet, field, in_system) or (place, last.key)
         top, beside = look.cells[key]
-        like_rows = {heading_row: top, heading_row - 1: top - 1, place.first_row - 1: look.first_row - 1}
+        like_rows = {heading_row: top, heading_row - 1: top - 1}
+        like_rows |= {place.first_row - 1: look.first_row - 1} if has_units else {}
         pieces = [
             Piece((row, column), text, (look.tab, like_rows[row], beside)) for row, text in texts.items()
         ]
@@ -135,11 +139,6 @@ def _refused(book: files.Workbook, tab: str, cells: Sequence[Position]) -> tuple
     if any(book.under_merged(tab, *at) or book.has_formula(tab, *at) for at in cells):
         return "a merged cell or a formula covers its cells", "Move that elsewhere and fill again."
     return "", ""
-
-
-def _is_free(page: Cells, row: int, below: bool) -> bool:
-    """Whether nothing stands in a row; nor, above a table, in the one below, which keeps the two apart."""
-    return not any(line == row or (below and line == row + 1) for line, _ in page)
 
 
 def _alike(found: Works, sheet: Sheet, field: Field, in_system: System) -> tuple[Found, str] | None:

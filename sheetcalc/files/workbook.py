@@ -133,7 +133,10 @@ class Workbook(ABC):
         self._written.setdefault(sheet, set()).add((row, column))
 
     def dress(self, sheet: str, row: int, column: int, like: Link) -> None:
-        """Give a blank cell that has no style of its own that of another, `like`, on any sheet."""
+        """Give a blank cell that has no style of its own that of another, `like`, on any sheet.
+
+        What that cell shows on a condition is left out.
+        """
         self._dress(sheet, row, column, like)
         self._written.setdefault(sheet, set()).add((row, column))
 
