@@ -1,10 +1,10 @@
 """What was typed since the last fill: `fill` keeps a copy of each entry in the workbook to tell by."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
-from sheetcalc import files, units
+from sheetcalc import files, layouts, units
 from sheetcalc.build import stale
 from sheetcalc.entries import Entries
 from sheetcalc.files import Cell
@@ -49,18 +49,35 @@ def all_edited(book: files.Workbook) -> Place | None:
 
 
 def listed(book: files.Workbook) -> dict[str, Place] | None:
-    """Each line and column the workbook ever had, as `<sheet>_<key>`, with the cell that says so.
+    """Each line and column of ours that the workbook ever had, `<sheet>_<key>`, with the cell that says so.
 
-    None in a workbook that keeps no copies, and so no list.
+    None in a workbook that has no such list.
     """
     at = all_edited(book)
     if at is None:
         return None
-    return {
+    ours = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
+    names = {
         str(cell.value): (at[0], row, column)
         for (row, column), cell in book.cells(at[0]).items()
-        if column == stale.NAME and row > at[1] and cell.kind == "text"
+        if column == stale.NAME and cell.value in ours
     }
+    return names or None
+
+
+def add_to_list(book: files.Workbook, names: Iterable[str]) -> None:
+    """List lines and columns that the workbook has now, below those that are listed."""
+    there = listed(book)
+    if there is None:
+        return
+    tab, last, column = max(there.values(), key=lambda place: place[1])
+    free = (
+        row
+        for row in range(last + 1, files.MAX_ROW + 1)
+        if (row, column) not in book.cells(tab) and not book.has_formula(tab, row, column)
+    )
+    for name, row in zip([name for name in dict.fromkeys(names) if name not in there], free, strict=False):
+        book.write(tab, row, column, name)
 
 
 def _put(book: files.Workbook, place: Place, value: Value) -> None:

@@ -90,15 +90,8 @@ def _compute(
     values = compute.Values(read)
     doubts = [_doubt(place, doubt) for place in found.values() for doubt in place.doubts]
     gone = lost.findings(values, found, forward.had(book))
-    told = [
-        *_signature(book),
-        *doubts,
-        *brought,
-        *gone,
-        *compute.findings(values),
-        *_own_formulas(book, read),
-    ]
-    findings = by_weight(told)
+    told = [*_signature(book), *doubts, *brought, *gone]
+    findings = by_weight([*told, *compute.findings(values), *_own_formulas(book, read)])
     return Examined(book, found, values, tuple(findings))
 
 

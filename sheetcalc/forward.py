@@ -5,7 +5,7 @@ new; what is in it and gone was deleted by the person, and stays so. A workbook 
 the one from the other, and nothing is added to it.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from sheetcalc import edits, files, layouts, room
@@ -70,7 +70,7 @@ def bring(book: files.Workbook, found: Works) -> list[Finding]:
     What there is no room for is told, and tried again at the next fill.
     """
     listed = edits.listed(book)
-    if listed is None or layouts.REGISTER in found:
+    if listed is None:
         return []
     since, news = _since(book, found), list(_new(book, found, listed))
     placed = [new for new in news if not new.room.trouble]
@@ -80,19 +80,10 @@ def bring(book: files.Workbook, found: Works) -> list[Finding]:
             if text:
                 book.write(new.tab, *at, text)
     there = [f"{key}_{part}" for key, place in found.items() for part in place.cells]
-    _list(book, listed, [*there, *(new.name for new in placed)])
+    edits.add_to_list(book, [*there, *(new.name for new in placed)])
     if len(placed) == len(news):
         _raise_version(book, found)
     return [_finding(new, since, added=True) for new in news]
-
-
-def _list(book: files.Workbook, listed: Mapping[str, Place], names: Iterable[str]) -> None:
-    """Put names at the end of the list."""
-    tab, row, column = max(listed.values(), key=lambda place: place[1])
-    for name in dict.fromkeys(names):
-        if name not in listed:
-            row += 1
-            book.write(tab, row, column, name)
 
 
 def _all_names(book: files.Workbook) -> Iterator[Mapping[str, Place]]:
@@ -182,11 +173,7 @@ def _new(book: files.Workbook, found: Works, listed: Mapping[str, Place] | None)
             [f for f in parts if f.key in place.missing and f"{sheet.key}_{f.key}" not in listed]
             for parts in (sheet.fields, sheet.columns)
         )
-        if lines and any(f.key in place.cells for f in sheet.fields if f.role != "flag"):
-            yield from (
-                _New("line", sheet, place.tab, each) for each in room.lines(book, found, sheet, lines)
-            )
-        if columns and any(f.key in place.cells for f in sheet.columns):
-            yield from (
-                _New("column", sheet, place.tab, each) for each in room.columns(book, found, sheet, columns)
-            )
+        for line in room.lines(book, found, sheet, lines) if lines else ():
+            yield _New("line", sheet, place.tab, line)
+        for column in room.columns(book, found, sheet, columns) if columns else ():
+            yield _New("column", sheet, place.tab, column)

@@ -48,7 +48,8 @@ def _sheets(found: Mapping[str, Found]) -> tuple[Sheet, ...]:
 def _missing_parts(values: Values, entries: Entries, had: Had) -> Iterator[Finding]:
     sheet, found = entries.sheet, entries.found
     for parts, what, kind in ((sheet.fields, "line", "card"), (sheet.columns, "column", "table")):
-        if parts and all(part.key in found.missing for part in parts):
+        known = [part for part in parts if had(sheet.key, part.key)]
+        if known and all(part.key in found.missing for part in parts):
             yield Finding(
                 *("warning", found.tab, "", 1, 1, "headings_missing"),
                 f'None of the headings of the {kind} "{sheet.title}" are on this sheet, '
@@ -56,8 +57,8 @@ def _missing_parts(values: Values, entries: Entries, had: Had) -> Iterator[Findi
                 "Undo what took them away, or copy their row back from a new workbook.",
             )
             continue
-        for part in parts:
-            if part.key in found.missing and part.role == "entry" and had(sheet.key, part.key):
+        for part in known:
+            if part.key in found.missing and part.role == "entry":
                 yield from _missing(
                     values,
                     {(sheet.key, part.key)},

@@ -56,9 +56,12 @@ def system(book: files.Workbook, found: Works) -> System:
 
 
 def lines(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Field]) -> Iterator[Room]:
-    """The room for new lines below the last one of a sheet's card; at least one of its lines is there."""
+    """The room for new lines below the last one of a sheet's card."""
     place, page = found[sheet.key], book.cells(found[sheet.key].tab)
     there = [f for f in sheet.fields if f.role != "flag" and f.key in place.cells]
+    if not there:
+        yield from _nowhere(fields)
+        return
     flags = [place.cells[f.key][1] for f in sheet.fields if f.role == "flag" and f.key in place.cells]
     last = max(there, key=lambda field: place.cells[field.key])
     end, value = place.cells[last.key]
@@ -95,9 +98,12 @@ def lines(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Fie
 
 
 def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Field]) -> Iterator[Room]:
-    """The room for new columns right of everything on a sheet; the table's headings are there."""
+    """The room for new columns right of everything on a sheet."""
     place, page = found[sheet.key], book.cells(found[sheet.key].tab)
     there = [f for f in sheet.columns if f.key in place.cells]
+    if not there:
+        yield from _nowhere(fields)
+        return
     last = max(there, key=lambda field: place.cells[field.key])
     heading_row = place.cells[last.key][0]
     has_help = any(_text(page, (heading_row - 1, place.cells[f.key][1])) == f.help for f in there)
@@ -125,9 +131,15 @@ def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[F
         pieces = [
             Piece((row, column), text, (look.tab, like_rows[row], beside)) for row, text in texts.items()
         ]
-        records = range(place.first_row, place.first_row + sheet.ready)
+        records = range(place.first_row, min(place.first_row + sheet.ready, files.MAX_ROW + 1))
         pieces += [Piece((row, column), "", (look.tab, look.first_row, beside)) for row in records]
         yield Room(field, (heading_row, column), field.heading, tuple(pieces))
+
+
+def _nowhere(fields: Sequence[Field]) -> Iterator[Room]:
+    """There is no room where none of a card's lines, or of a table's columns, are there."""
+    for field in fields:
+        yield Room(field, (1, 1), "", (), "none of those that belong with it are there", NEW_WORKBOOK)
 
 
 def _refused(book: files.Workbook, tab: str, cells: Sequence[Position]) -> tuple[str, str]:

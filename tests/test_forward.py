@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from demo import ENDINGS
 
-from sheetcalc import edits, files, layouts
+from sheetcalc import compute, edits, entries, files, layouts, lost
 from sheetcalc.build import stale
 from sheetcalc.files import Workbook, locate
 from sheetcalc.fill import bring_up_to_date, check, fill
@@ -258,6 +258,26 @@ def test_without_the_list_of_what_it_had_nothing_is_added(old: Path) -> None:
     assert edits.all_edited(before) is None
     assert not told(fill(old))
     assert "open_to_air" in find(files.open_workbook(old))["batch"].missing
+
+
+def test_a_sheet_it_never_had_is_to_come_from_a_new_workbook(blank: Callable[..., Path]) -> None:
+    book = files.open_workbook(blank("batch", "metric", ".xlsx"))
+    found = find(book)
+    read = {
+        key: entries.read(layouts.every_sheet()[key], place, book.cells(place.tab))
+        for key, place in found.items()
+        if key not in ("findings", "fermentation")
+    }
+    there = {key: found[key] for key in (*read, "findings")}
+    values = compute.Values(read)
+    deleted = lost.findings(values, there, lambda sheet, key: True)
+    never_had = lost.findings(values, there, lambda sheet, key: sheet != "fermentation")
+    assert {f.advice for f in deleted if f.rule == "sheet_missing"} == {
+        "Copy it back from an older copy of this file, or from a new workbook."
+    }
+    assert {f.advice for f in never_had if f.rule == "sheet_missing"} == {
+        "Copy it from a new workbook; when this one was made, there was no such sheet."
+    }
 
 
 @pytest.mark.office

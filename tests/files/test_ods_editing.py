@@ -263,7 +263,7 @@ def test_a_blank_cell_is_dressed_like_another_and_may_lie_under_a_merged_one(tmp
     assert [book.protected(sheet) for sheet in ("Data", "Guarded")] == [False, True]
     assert (3, 2) not in book.cells("Data")
     book.save()
-    content = part(path, "content.xml").decode("utf-8")
+    content = part(path, "content.xml")
     dressed = re.findall(r'<table:table-cell table:style-name="(\w+)"', content)[-2:]
     assert dressed[0] == dressed[1] != "ce1"
     style = re.search(rf'<style:style style:name="{dressed[0]}".*?</style:style>', content)
