@@ -66,14 +66,14 @@ def listed(book: files.Workbook) -> dict[str, Place] | None:
 
 
 def add_to_list(book: files.Workbook, names: Iterable[str]) -> None:
-    """List lines and columns that the workbook has now, below those that are listed."""
+    """List lines and columns that the workbook has now, in the free rows below the first that is listed."""
     there = listed(book)
     if there is None:
         return
-    tab, last, column = max(there.values(), key=lambda place: place[1])
+    tab, first, column = min(there.values(), key=lambda place: place[1])
     free = (
         row
-        for row in range(last + 1, files.MAX_ROW + 1)
+        for row in range(first + 1, files.MAX_ROW + 1)
         if (row, column) not in book.cells(tab) and not book.has_formula(tab, row, column)
     )
     for name, row in zip([name for name in dict.fromkeys(names) if name not in there], free, strict=False):
