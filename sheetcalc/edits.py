@@ -1,10 +1,10 @@
 """What was typed since the last fill: `fill` keeps a copy of each entry in the workbook to tell by."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
-from sheetcalc import files, units
+from sheetcalc import files, layouts, units
 from sheetcalc.build import stale
 from sheetcalc.entries import Entries
 from sheetcalc.files import Cell
@@ -46,6 +46,38 @@ def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> Non
 def all_edited(book: files.Workbook) -> Place | None:
     """The cell that counts what was edited since the last fill; None in a workbook that keeps no copies."""
     return _names(book).get(stale.ALL)
+
+
+def listed(book: files.Workbook) -> dict[str, Place] | None:
+    """Each line and column of ours that the workbook ever had, `<sheet>_<key>`, with the cell that says so.
+
+    None in a workbook that has no such list.
+    """
+    at = all_edited(book)
+    if at is None:
+        return None
+    ours = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
+    names = {
+        str(cell.value): (at[0], row, column)
+        for (row, column), cell in book.cells(at[0]).items()
+        if column == stale.NAME and cell.value in ours
+    }
+    return names or None
+
+
+def add_to_list(book: files.Workbook, names: Iterable[str]) -> None:
+    """List lines and columns that the workbook has now, in the free rows below the first that is listed."""
+    there = listed(book)
+    if there is None:
+        return
+    tab, first, column = min(there.values(), key=lambda place: place[1])
+    free = (
+        row
+        for row in range(first + 1, files.MAX_ROW + 1)
+        if (row, column) not in book.cells(tab) and not book.has_formula(tab, row, column)
+    )
+    for name, row in zip([name for name in dict.fromkeys(names) if name not in there], free, strict=False):
+        book.write(tab, row, column, name)
 
 
 def _put(book: files.Workbook, place: Place, value: Value) -> None:

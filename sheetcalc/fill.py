@@ -2,7 +2,7 @@
 
 import contextlib
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from sheetcalc import (
     edits,
     entries,
     files,
+    forward,
     layouts,
     lost,
     stamp,
@@ -73,10 +74,12 @@ def _find(book: files.Workbook) -> dict[str, locate.Found]:
             "It is not one of our workbooks: no sheet has our names or headings. "
             "Make one with 'sheetcalc new batch FILE' and copy your readings into it."
         )
-    return found
+    return forward.only_ours(book, found)
 
 
-def _compute(book: files.Workbook, found: Mapping[str, locate.Found]) -> Examined:
+def _compute(
+    book: files.Workbook, found: Mapping[str, locate.Found], brought: Sequence[Finding] = ()
+) -> Examined:
     if layouts.REGISTER in found:
         return Examined(book, {}, compute.Values({}), (_is_a_register(found[layouts.REGISTER]),))
     sheets = layouts.every_sheet()
@@ -87,9 +90,9 @@ def _compute(book: files.Workbook, found: Mapping[str, locate.Found]) -> Examine
     }
     values = compute.Values(read)
     doubts = [_doubt(place, doubt) for place in found.values() for doubt in place.doubts]
-    gone = lost.findings(values, found)
-    told = [*_signature(book), *doubts, *gone, *compute.findings(values), *_own_formulas(book, read)]
-    findings = by_weight(told)
+    gone = lost.findings(values, found, forward.had(book))
+    told = [*_signature(book), *doubts, *brought, *gone]
+    findings = by_weight([*told, *compute.findings(values), *_own_formulas(book, read)])
     return Examined(book, found, values, tuple(findings))
 
 
@@ -118,7 +121,8 @@ def check(path: Path, layout: adopted.Adopted | None = None) -> tuple[Finding, .
     if layout:
         return _together(_compute_adopted(files.open_workbook(path), layout)[0])
     seen = examine(path)
-    return tuple(by_weight([*seen.findings, *edits.edited(seen.book, seen.values.entries)]))
+    news = (*edits.edited(seen.book, seen.values.entries), *forward.waiting(seen.book, seen.found))
+    return tuple(by_weight([*seen.findings, *news]))
 
 
 def _together(seen: Iterable[Examined]) -> tuple[Finding, ...]:
@@ -186,7 +190,8 @@ def _rewrite(book: files.Workbook, again: bool) -> tuple[Finding, ...]:
     known = None if again else up_to_date.findings(book, found)
     if known is not None:
         return known
-    seen = _compute(book, found)
+    brought = forward.bring(book, found)
+    seen = _compute(book, _find(book) if brought else found, brought)
     for read in seen.values.entries.values():
         write_results(seen, read)
         _clear_leftovers(book, read)

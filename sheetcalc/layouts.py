@@ -1,6 +1,7 @@
 """The sheets of a workbook, as `workbook_templates/*.toml` describe them."""
 
 import tomllib
+from collections.abc import Set
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -141,11 +142,12 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Layout:
-    """A kind of workbook: its name and its sheets in order."""
+    """A kind of workbook: its name, its sheets in order and the version they are in."""
 
     name: str
     title: str
     sheets: tuple[Sheet, ...]
+    version: int = 1
 
 
 def folder() -> Path:
@@ -169,13 +171,25 @@ def load(name: str, templates: Path | None = None) -> Layout:
     templates = templates or folder()
     path = templates / f"{name}.toml"
     found = parse(path)
-    only(path, "the file", found, {"title", "sheets"})
+    only(path, "the file", found, {"title", "version", "sheets"})
     names = take(path, "the file", found, "sheets", list)
     sheets = tuple(_sheet(templates / "sheets" / f"{key}.toml") for key in names)
     for sheet in sheets:
         for number, chart in enumerate(sheet.charts, start=1):
             _check_chart(f"{sheet.key}.toml, {_chart_at(number, chart.title)}", chart, sheets)
-    return Layout(name=name, title=take(path, "the file", found, "title", str), sheets=sheets)
+    return Layout(
+        name=name,
+        title=take(path, "the file", found, "title", str),
+        sheets=sheets,
+        version=take(path, "the file", found, "version", int, 1),
+    )
+
+
+def made_from(keys: Set[str]) -> Layout:
+    """The layout a workbook with these sheets was made from: the smallest that has them all."""
+    made = sorted((load(kind) for kind in kinds()), key=lambda layout: len(layout.sheets))
+    fitting = (layout for layout in made if keys <= {sheet.key for sheet in layout.sheets})
+    return next(fitting, made[-1])
 
 
 @cache

@@ -1,6 +1,6 @@
 """Sheets, columns and lines that are not in the workbook any more, and the results that need them."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -14,10 +14,15 @@ from sheetcalc.layouts import Field, Sheet
 from sheetcalc.stages import registry
 
 Key = tuple[str, str]
+Had = Callable[[str, str], bool]  # whether a workbook ever had a line or column, by sheet and key
 
 
-def findings(values: Values, found: Mapping[str, Found]) -> Iterator[Finding]:
-    """What results can't be computed, or are computed otherwise, for want of something that is gone."""
+def findings(values: Values, found: Mapping[str, Found], had: Had) -> Iterator[Finding]:
+    """What results can't be computed, or are computed otherwise, for want of something that is gone.
+
+    A line or column that the workbook never had is not gone; a sheet that it never had has to come from a
+    new workbook.
+    """
     for sheet in _sheets(found):
         if sheet.key not in found:
             keys = {(sheet.key, field.key) for field in (*sheet.fields, *sheet.columns)}
@@ -26,24 +31,25 @@ def findings(values: Values, found: Mapping[str, Found]) -> Iterator[Finding]:
                 keys,
                 "sheet_missing",
                 f'There is no sheet "{sheet.title}" in this workbook',
-                "Copy it back from an older copy of this file, or from a new workbook.",
+                "Copy it back from an older copy of this file, or from a new workbook."
+                if any(had(*key) for key in keys)
+                else "Copy it from a new workbook; when this one was made, there was no such sheet.",
             )
         elif sheet.key in values.entries:
-            yield from _missing_parts(values, values.entries[sheet.key])
+            yield from _missing_parts(values, values.entries[sheet.key], had)
 
 
 def _sheets(found: Mapping[str, Found]) -> tuple[Sheet, ...]:
-    """The sheets that a workbook like this has when it is new: of the smallest kind that has all of its."""
-    kinds = sorted((layouts.load(kind).sheets for kind in layouts.kinds()), key=len)
-    fitting = (sheets for sheets in kinds if found.keys() <= {sheet.key for sheet in sheets})
-    made = next(fitting, kinds[-1])
+    """The sheets that a workbook like this has when it is new."""
+    made = layouts.made_from(found.keys()).sheets
     return tuple(sheet for sheet in made if sheet.key != "findings" and (sheet.fields or sheet.columns))
 
 
-def _missing_parts(values: Values, entries: Entries) -> Iterator[Finding]:
+def _missing_parts(values: Values, entries: Entries, had: Had) -> Iterator[Finding]:
     sheet, found = entries.sheet, entries.found
     for parts, what, kind in ((sheet.fields, "line", "card"), (sheet.columns, "column", "table")):
-        if parts and all(part.key in found.missing for part in parts):
+        known = [part for part in parts if had(sheet.key, part.key)]
+        if known and all(part.key in found.missing for part in parts):
             yield Finding(
                 *("warning", found.tab, "", 1, 1, "headings_missing"),
                 f'None of the headings of the {kind} "{sheet.title}" are on this sheet, '
@@ -51,7 +57,7 @@ def _missing_parts(values: Values, entries: Entries) -> Iterator[Finding]:
                 "Undo what took them away, or copy their row back from a new workbook.",
             )
             continue
-        for part in parts:
+        for part in known:
             if part.key in found.missing and part.role == "entry":
                 yield from _missing(
                     values,

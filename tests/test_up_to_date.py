@@ -37,9 +37,9 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
     told: list[Path] = []
     compute = sheetcalc.fill._compute
 
-    def noted(book: files.Workbook, found: Any) -> Any:
+    def noted(book: files.Workbook, *others: Any) -> Any:
         told.append(book.path)
-        return compute(book, found)
+        return compute(book, *others)
 
     monkeypatch.setattr(sheetcalc.fill, "_compute", noted)
     return told

@@ -22,6 +22,7 @@ NAME, DIFFER, WAS, UNIT_WAS, UNIT_DIFFERS = range(1, 6)
 HEADINGS = ("name", "cells that differ", "value, or number of cells", "unit", "unit differs")
 ALL = "edited_cells"
 FILLED = reference(2, WAS, fixed_row=True)  # the version that filled it
+TEMPLATES = UNIT_DIFFERS  # in the same line: the version of the templates it has all lines and columns of
 
 Line = tuple[str, str]
 
@@ -54,6 +55,7 @@ def add(made: Sequence[Grid], layout: Layout, needs: Mapping[Line, Needs]) -> Gr
     hidden.cells[Position(2, DIFFER)] = Cell(None, look.PLAIN, formula=_sum(counted))
     hidden.cells[Position(2, NAME)] = Cell(ALL, look.PLAIN)
     hidden.names[ALL] = Position(2, DIFFER)
+    hidden.cells[Position(2, TEMPLATES)] = Cell(float(layout.version), look.PLAIN)
     return hidden
 
 

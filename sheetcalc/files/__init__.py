@@ -7,10 +7,11 @@ from sheetcalc.files.office_locks import open_lock, refuse_open
 from sheetcalc.files.package import Package, brief
 from sheetcalc.files.replacing import remove_abandoned
 from sheetcalc.files.trouble import BadWorkbook, ChangedMeanwhile
-from sheetcalc.files.workbook import MAX_ROW, MAX_TEXT, Cell, File, Workbook
+from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW, MAX_TEXT, Cell, File, Workbook
 from sheetcalc.files.xlsx import XlsxWorkbook, relationships
 
 __all__ = [
+    "MAX_COLUMN",
     "MAX_ROW",
     "MAX_TEXT",
     "BadWorkbook",

@@ -31,6 +31,7 @@ from sheetcalc.files.workbook import (
     MAX_TEXT,
     Cell,
     Kind,
+    Link,
     Position,
     Workbook,
     check_title,
@@ -220,6 +221,15 @@ class OdsWorkbook(Workbook):
                 last[row, column] = column + span - 1
         return last
 
+    def under_merged(self, sheet: str, row: int, column: int) -> bool:
+        """Whether a merged cell that begins elsewhere hides this one."""
+        element = _peek(self._sheet(sheet), row, column)
+        return element is not None and element.tag == _COVERED
+
+    def protected(self, sheet: str) -> bool:
+        """Whether the person has the sheet protected against changes."""
+        return self._tables[sheet].get(_TABLE + "protected") == "true"
+
     def _in_block(self, sheet: str, row: int, column: int) -> bool:
         return self._sheet(sheet).in_block(row, column)
 
@@ -234,10 +244,8 @@ class OdsWorkbook(Workbook):
     ) -> Cell | None:
         loaded = self._sheet(sheet)
         element = _reach(loaded, row, column)
-        if like is not None and _is_default(_style_of(loaded, row, column)):
-            style = _style_of(loaded, *like)
-            if style is not None and not _is_default(style):
-                element.set(_CELL_STYLE, style)
+        if like is not None:
+            _take_over(loaded, row, column, _style_of(loaded, *like))
         kind = element.get(_VALUE_TYPE)
         currency = element.get(_OFFICE + "currency")
         position = _drop_result(element)
@@ -262,6 +270,31 @@ class OdsWorkbook(Workbook):
         for paragraph in reversed(_paragraphs(text, target)):
             element.insert(position, paragraph)
         return _cell(element)
+
+    def _dress(self, sheet: str, row: int, column: int, like: Link) -> None:
+        style = self._unconditional(_style_of(self._sheet(like[0]), *like[1:]))
+        _take_over(self._sheet(sheet), row, column, style)
+
+    def _unconditional(self, name: str | None) -> str | None:
+        """The name of a style without the conditions of another, which are meant for its cells alone."""
+        bare = f"{name}_bare"
+        styles = self._root.find(f"{_OFFICE}automatic-styles")
+        known = {
+            style.get(_STYLE + "name"): style
+            for style in (() if styles is None else styles.iterchildren(_STYLE + "style"))
+            if style.get(_STYLE + "family") == "table-cell"
+        }
+        style = known.get(name)
+        if style is None or style.find(_STYLE + "map") is None:
+            return name
+        if bare not in known:
+            twin = deepcopy(style)
+            twin.set(_STYLE + "name", bare)
+            twin.attrib.pop(_STYLE + "display-name", "")
+            for condition in twin.findall(_STYLE + "map"):
+                twin.remove(condition)
+            style.addnext(twin)
+        return bare
 
     def _link_target(self, sheet: str, row: int, column: int) -> str:
         quoted = sheet.replace("'", "''")
@@ -456,6 +489,12 @@ def _style_of(sheet: _Sheet, row: int, column: int) -> str | None:
         at = bisect_right([first for first, _ in sheet.column_styles], column) - 1
         style = sheet.column_styles[at][1] if at >= 0 else None
     return style
+
+
+def _take_over(sheet: _Sheet, row: int, column: int, style: str | None) -> None:
+    """Give a cell a style where it has none of its own."""
+    if style is not None and not _is_default(style) and _is_default(_style_of(sheet, row, column)):
+        _reach(sheet, row, column).set(_CELL_STYLE, style)
 
 
 def _is_default(style: str | None) -> bool:

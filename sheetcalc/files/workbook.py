@@ -132,6 +132,14 @@ class Workbook(ABC):
             self._cells[sheet][row, column] = cell
         self._written.setdefault(sheet, set()).add((row, column))
 
+    def dress(self, sheet: str, row: int, column: int, like: Link) -> None:
+        """Give a blank cell that has no style of its own that of another, `like`, on any sheet.
+
+        What that cell shows on a condition is left out.
+        """
+        self._dress(sheet, row, column, like)
+        self._written.setdefault(sheet, set()).add((row, column))
+
     @property
     def changed(self) -> bool:
         """Whether any write changed anything since the file was read or last saved in place."""
@@ -160,6 +168,14 @@ class Workbook(ABC):
         """The last column of each merged cell that runs over several columns, by where it begins."""
 
     @abstractmethod
+    def under_merged(self, sheet: str, row: int, column: int) -> bool:
+        """Whether a merged cell that begins elsewhere hides this one."""
+
+    @abstractmethod
+    def protected(self, sheet: str) -> bool:
+        """Whether the person has the sheet protected against changes."""
+
+    @abstractmethod
     def _read_cells(self, sheet: str) -> dict[Position, Cell]: ...
 
     @abstractmethod
@@ -177,6 +193,9 @@ class Workbook(ABC):
         target: str | None,
     ) -> Cell | None:
         """Set the cell in the XML and tell how it reads now."""
+
+    @abstractmethod
+    def _dress(self, sheet: str, row: int, column: int, like: Link) -> None: ...
 
     @abstractmethod
     def _link_target(self, sheet: str, row: int, column: int) -> str: ...

@@ -183,6 +183,19 @@ class XlsxWorkbook(Workbook):
         """The last column of each merged cell, by where it begins."""
         return merged_to(self._sheet(sheet).root)
 
+    def under_merged(self, sheet: str, row: int, column: int) -> bool:
+        """Whether a merged cell that begins elsewhere hides this one."""
+        areas = (
+            area_of("", area.get("ref", ""))
+            for area in self._sheet(sheet).root.iterfind("{*}mergeCells/{*}mergeCell")
+        )
+        return any(a.holds(row, column) and (row, column) != (a.top, a.left) for a in areas if a)
+
+    def protected(self, sheet: str) -> bool:
+        """Whether the person has the sheet protected against changes."""
+        protection = self._sheet(sheet).root.find("{*}sheetProtection")
+        return protection is not None and protection.get("sheet") in ("1", "true")
+
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
         cells = {}
@@ -255,10 +268,8 @@ class XlsxWorkbook(Workbook):
                 _set_link(loaded, row, column, None)
                 return None
             element = _new_cell(loaded, row, column)
-        if like is not None and element.get("s", "0") == "0":
-            style = _style_of(loaded, *like)
-            if style != "0":
-                element.set("s", style)
+        if like is not None:
+            self._dress(sheet, row, column, (sheet, *like))
         for attribute in ("t", "vm", "cm", "ph"):
             if element.get(attribute) is not None:
                 del element.attrib[attribute]
@@ -271,6 +282,16 @@ class XlsxWorkbook(Workbook):
         else:
             self._link_to_file(loaded, cell_name(row, column), target)
         return self._cell(element)
+
+    def _dress(self, sheet: str, row: int, column: int, like: Link) -> None:
+        loaded = self._sheet(sheet)
+        style = _style_of(self._sheet(like[0]), *like[1:])
+        if style != "0":
+            loaded.edited = True
+            element = loaded.cells.get((row, column))
+            element = _new_cell(loaded, row, column) if element is None else element
+            if element.get("s", "0") == "0":
+                element.set("s", style)
 
     def _fill(self, loaded: _Sheet, element: etree._Element, value: float | str | datetime | None) -> None:
         if value is None:

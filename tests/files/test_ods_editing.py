@@ -1,5 +1,6 @@
 """Cells of OpenDocument spreadsheets read and written in place."""
 
+import re
 import time
 from datetime import datetime
 from pathlib import Path
@@ -237,6 +238,37 @@ def test_text_stays_text(tmp_path: Path) -> None:
     for row, text in enumerate(texts, 1):
         again.write("Data", row, 1, text)
     assert not again.changed
+
+
+def test_a_blank_cell_is_dressed_like_another_and_may_lie_under_a_merged_one(tmp_path: Path) -> None:
+    """What the other shows on a condition, which looks at cells beside it, is not taken over."""
+    styles = (
+        '<style:style style:name="ce1" style:family="table-cell" style:parent-style-name="Default">'
+        '<style:table-cell-properties fo:background-color="#ffeecc" '
+        'xmlns:fo="urn:oasis:names:tc:opendocument:xmlns:xsl-fo-compatible:1.0"/>'
+        '<style:map style:condition="is-true-formula([.A1]&gt;0)" style:apply-style-name="red"/>'
+        "</style:style>"
+    )
+    merged = '<table:table-cell table:number-columns-spanned="2"/><table:covered-table-cell/>'
+    rows = (
+        "<table:table-row>" + number(1, 'table:style-name="ce1"') + "</table:table-row>"
+        f"<table:table-row>{merged}</table:table-row>"
+    )
+    guarded = table("").replace('"Data"', '"Guarded" table:protected="true"')
+    path = write_ods(tmp_path / "log.ods", table(rows) + guarded, styles)
+    book = open_workbook(path)
+    book.dress("Data", 3, 2, ("Data", 1, 1))
+    book.dress("Data", 3, 3, ("Data", 1, 1))
+    assert [book.under_merged("Data", *at) for at in ((2, 1), (2, 2), (2, 3))] == [False, True, False]
+    assert [book.protected(sheet) for sheet in ("Data", "Guarded")] == [False, True]
+    assert (3, 2) not in book.cells("Data")
+    book.save()
+    content = part(path, "content.xml")
+    dressed = re.findall(r'<table:table-cell table:style-name="(\w+)"', content)[-2:]
+    assert dressed[0] == dressed[1] != "ce1"
+    style = re.search(rf'<style:style style:name="{dressed[0]}".*?</style:style>', content)
+    assert style and "#ffeecc" in style[0] and "style:map" not in style[0]
+    assert 'style:name="ce1"' in content and content.count("style:map") == 1
 
 
 def test_style_of_new_cells(tmp_path: Path) -> None:

@@ -241,6 +241,30 @@ def test_style_of_new_cells(tmp_path: Path) -> None:
     }  # fmt: skip
 
 
+def test_a_blank_cell_is_dressed_like_another_and_may_lie_under_a_merged_one(tmp_path: Path) -> None:
+    def fill(book: Any, sheet: Any) -> None:
+        sheet.write("A1", 1, book.add_format({"num_format": "0.00"}))
+        sheet.write("A2", 1, book.add_format({"num_format": "0.0"}))
+        sheet.merge_range("B3:C4", "merged")
+        guarded = book.add_worksheet("Guarded")
+        guarded.protect()
+
+    path = make(tmp_path, fill)
+    book = open_workbook(path)
+    book.dress("Data", 6, 2, ("Data", 1, 1))
+    book.dress("Guarded", 2, 5, ("Data", 1, 1))
+    book.dress("Data", 2, 1, ("Data", 1, 1))
+    assert (6, 2) not in book.cells("Data")
+    assert [book.under_merged("Data", *at) for at in ((3, 2), (4, 2), (4, 3), (5, 3))] == [
+        *(False, True, True, False),
+    ]
+    assert [book.protected(sheet) for sheet in ("Data", "Guarded")] == [False, True]
+    book.save()
+    seen = openpyxl.load_workbook(path)
+    assert [seen["Data"]["B6"].number_format, seen["Guarded"]["E2"].number_format] == ["0.00", "0.00"]
+    assert seen["Data"]["A2"].number_format == "0.0"
+
+
 def test_rows_and_cells_are_inserted_in_order(tmp_path: Path) -> None:
     path = from_xml(
         tmp_path,
