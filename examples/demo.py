@@ -10,7 +10,7 @@ from typing import Any
 
 from sheetcalc import files, layouts
 from sheetcalc.files import locate
-from sheetcalc.new import new
+from sheetcalc.making import new
 
 ENDINGS = (".xlsx", ".ods")
 

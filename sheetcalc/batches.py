@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sheetcalc import fill, layouts
+from sheetcalc import filling, layouts
 from sheetcalc.findings import LEVELS, Finding
 from sheetcalc.layouts import Sheet
 
@@ -30,9 +30,9 @@ def sheet() -> Sheet:
 def read(path: Path) -> Batch | None:
     """Compute a batch from the readings in its workbook; None where there is no batch card in it.
 
-    Raises files.BadWorkbook as `fill.examine` does.
+    Raises files.BadWorkbook as `filling.examine` does.
     """
-    seen = fill.examine(path)
+    seen = filling.examine(path)
     if "batch" not in seen.found:
         return None
     counts = {f"{level}s": float(sum(f.level == level for f in seen.findings)) for level in LEVELS}

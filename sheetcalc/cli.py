@@ -92,7 +92,7 @@ def new(
     sheetcalc new batch rye.xlsx --units us
     sheetcalc new batch plum-2027.ods --like register.xlsx --still "Copper pot"
     """
-    from sheetcalc import files, interrupts, layouts, new
+    from sheetcalc import files, interrupts, layouts, making
 
     if kind not in layouts.kinds():
         meant = difflib.get_close_matches(kind, layouts.kinds(), n=1)
@@ -106,9 +106,9 @@ def new(
     try:
         with interrupts.held_back():
             if like:
-                taken = new.new_like(like, still, path, units)
+                taken = making.new_like(like, still, path, units)
             else:
-                new.new(kind, path, units)
+                making.new(kind, path, units)
     except files.BadWorkbook as trouble:
         _stop(f"{like or path}: {trouble}")
     except (layouts.LayoutError, ValueError, OSError) as trouble:
@@ -144,8 +144,7 @@ def fill(
     sheetcalc fill "logs/2026*.ods" --to filled
     sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
     """
-    from sheetcalc import fill as filling
-    from sheetcalc import many
+    from sheetcalc import filling, many
 
     if backup and to:
         _stop(
@@ -177,8 +176,7 @@ def check(
     sheetcalc check plum.xlsx
     sheetcalc check logs --json > findings.jsonl
     """
-    from sheetcalc import fill as filling
-    from sheetcalc import many
+    from sheetcalc import filling, many
 
     books = many.workbooks(paths)
     work = partial(filling.check, layout=_layout(layout))
@@ -207,8 +205,7 @@ def gather(
     sheetcalc gather logs --to register.xlsx
     sheetcalc gather logs --to batches.csv
     """
-    from sheetcalc import batches, files, many, terminal
-    from sheetcalc import gather as gathering
+    from sheetcalc import batches, files, gathering, many, terminal
 
     books = [path for path in many.workbooks(paths) if path.absolute() != to.absolute()]
     try:
@@ -306,7 +303,7 @@ def _tell(
     as_json: bool = False,
 ) -> None:
     """Print what came of each workbook as it comes, and end with the exit code of the contract."""
-    from sheetcalc import fill, findings, terminal
+    from sheetcalc import filling, findings, terminal
 
     counted, unusable, up_to_date = Counter["Level"](), 0, 0
     for outcome in terminal.shown(outcomes, len(books)):
@@ -315,7 +312,7 @@ def _tell(
             unusable += 1
             continue
         result = outcome.result or ()
-        done = result if isinstance(result, fill.Filled) else fill.Filled(result)
+        done = result if isinstance(result, filling.Filled) else filling.Filled(result)
         if as_json:
             for finding in done.findings:
                 typer.echo(findings.as_json(finding, str(outcome.path)))

@@ -5,7 +5,10 @@ import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    import pandas
 
 Level = Literal["error", "warning", "note"]
 # Control signs, those that turn the direction of writing, line ends, halves of characters.
@@ -70,23 +73,28 @@ def printable(text: str) -> str:
     return _STEERING.sub(lambda sign: sign[0].encode("unicode_escape").decode("ascii"), text)
 
 
+def as_frame(findings: Iterable[Finding], file: str = "") -> "pandas.DataFrame":
+    """Findings as a pandas data frame: a row each, with the columns and names of the JSON lines.
+
+    file: the workbook's name, for frames of several workbooks put together.
+    """
+    import pandas
+
+    rows = [_told(finding, file) for finding in findings]
+    return pandas.DataFrame(rows, columns=list(_TOLD))
+
+
 def as_json(finding: Finding, file: str) -> str:
     """One finding as one line of JSON."""
-    line = json.dumps(
-        {
-            "file": file,
-            "sheet": finding.sheet,
-            "cell": finding.cell,
-            "column": finding.column,
-            "level": finding.level,
-            "danger": finding.danger,
-            "rule": finding.rule,
-            "message": finding.message,
-            "advice": finding.advice,
-        },
-        ensure_ascii=False,
-    )
+    line = json.dumps(_told(finding, file), ensure_ascii=False)
     return _STEERING.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
+
+
+_TOLD = ("file", "sheet", "cell", "column", "level", "danger", "rule", "message", "advice")
+
+
+def _told(finding: Finding, file: str) -> dict[str, Any]:
+    return {key: file if key == "file" else getattr(finding, key) for key in _TOLD}
 
 
 def tally(levels: Iterable[Level]) -> str:

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from sheetcalc.fill import Filled
+from sheetcalc.filling import Filled
 from sheetcalc.findings import Finding, Level, printable, tally
 from sheetcalc.many import Outcome, Result
 

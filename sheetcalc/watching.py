@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from sheetcalc import files, many
-from sheetcalc.fill import Filled, bring_up_to_date
+from sheetcalc.filling import Filled, bring_up_to_date
 from sheetcalc.findings import printable, tally
 
 STILL = 1.0  # seconds a file has to stand still before it counts as saved

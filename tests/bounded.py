@@ -54,7 +54,7 @@ def bounded() -> Iterator[Callable[[Path], Outcome]]:
 def serve() -> None:
     """Fill the workbooks that are named on standard input, each in a fork of its own."""
     # Loaded once, before the forks.
-    from sheetcalc.fill import fill
+    from sheetcalc.filling import fill
 
     for line in sys.stdin:
         out, into = os.pipe()

@@ -16,7 +16,7 @@ from hypothesis import settings
 from office_here import REQUIRED, SOFFICE
 
 from sheetcalc import layouts
-from sheetcalc.new import new
+from sheetcalc.making import new
 
 # A law holds or not; how long a slow machine takes to try it says nothing.
 settings.register_profile("untimed", settings.get_profile(settings.get_current_profile_name()), deadline=None)

@@ -41,7 +41,7 @@ from logs import clean_log  # noqa: E402
 from sheetcalc import build, compute, files, findings, layouts, stamp  # noqa: E402
 from sheetcalc.build import stale  # noqa: E402
 from sheetcalc.files import locate  # noqa: E402
-from sheetcalc.fill import fill  # noqa: E402
+from sheetcalc.filling import fill  # noqa: E402
 
 CORPUS = ROOT.parent / "shared" / "corpus"
 SECONDS = 60

@@ -16,7 +16,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from sheetcalc.fill import fill
+from sheetcalc.filling import fill
 from sheetcalc.many import each
 
 NOBODY = 65534

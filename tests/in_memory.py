@@ -14,7 +14,7 @@ import numpy as np
 from sheetcalc import compute, entries, files, layouts
 from sheetcalc.entries import Entries
 from sheetcalc.files import Cell, locate
-from sheetcalc.new import new
+from sheetcalc.making import new
 from sheetcalc.stages import registry
 
 EPOCH = datetime(1899, 12, 30)

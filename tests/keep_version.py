@@ -9,7 +9,7 @@ from pathlib import Path
 import demo
 
 from sheetcalc import layouts
-from sheetcalc.fill import fill
+from sheetcalc.filling import fill
 
 KEPT = Path(__file__).with_name("versions")
 # A workbook of the demo scenario for each kind.

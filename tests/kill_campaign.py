@@ -31,7 +31,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "examples")]
 from logs import clean_log, typed  # noqa: E402 - needs the path above
 
 from sheetcalc import build, compute, layouts  # noqa: E402
-from sheetcalc.fill import fill  # noqa: E402
+from sheetcalc.filling import fill  # noqa: E402
 
 WAYS = (("in place",), ("--backup", "--backup"), ("--to", "--to", "out"))
 EARLIER = b"the version before the version before"

@@ -13,7 +13,7 @@ import shutil
 import sys
 from pathlib import Path
 
-from sheetcalc.fill import fill
+from sheetcalc.filling import fill
 from sheetcalc.many import each
 
 

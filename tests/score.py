@@ -29,7 +29,7 @@ from simulator import distiller, faults, page
 from simulator.bench import Batch, Place
 
 from sheetcalc import compute, files, layouts
-from sheetcalc.fill import examine
+from sheetcalc.filling import examine
 from sheetcalc.findings import Finding
 
 SETS = {"development": 0, "held-out": 1_000_000}

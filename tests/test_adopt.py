@@ -22,7 +22,7 @@ from files.workbook_samples import CORPUS
 from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, US, Log, Row
 from typer.testing import CliRunner
 
-from sheetcalc import adopt, adopted, files, fill, layouts
+from sheetcalc import adopt, adopted, files, filling, layouts
 from sheetcalc.cli import app
 from sheetcalc.findings import Finding
 
@@ -44,7 +44,7 @@ def proposed(log: Log, folder: Path, *agreed: str, more: str = "") -> tuple[Path
 
 def filled(path: Path, layout: Path) -> tuple[Finding, ...]:
     """The findings of a fill by a layout."""
-    return fill.fill(path, layout=adopted.load(layout))
+    return filling.fill(path, layout=adopted.load(layout))
 
 
 def columns(path: Path, tab: str, row: int) -> dict[str, list[Any]]:
@@ -155,14 +155,14 @@ def test_alcohol_by_balling_from_an_original_gravity_in_the_layout(tmp_path: Pat
 
 def test_a_result_that_lacks_something_says_what_to_give(tmp_path: Path) -> None:
     path, layout = proposed(GERMAN, tmp_path, "alcohol")
-    (told,) = [f for f in fill.check(path, layout=adopted.load(layout)) if f.rule == "stays_blank"]
+    (told,) = [f for f in filling.check(path, layout=adopted.load(layout)) if f.rule == "stays_blank"]
     assert "Original gravity (original_gravity)" in told.message
     assert "[constants]" in told.advice
 
 
 def test_which_instruments_were_taken_for_granted_is_told(tmp_path: Path) -> None:
     path, layout = proposed(GERMAN, tmp_path)
-    told = fill.check(path, layout=adopted.load(layout))
+    told = filling.check(path, layout=adopted.load(layout))
     assert any(f.rule == "taken_for_granted" and "20 °C" in f.message for f in told)
 
 

@@ -184,7 +184,7 @@ def test_a_fill_loads_neither_pandas_nor_openpyxl_nor_pint(blank: Blank, tmp_pat
     path = typed(clean_log(), blank("batch", "metric", ".ods"), tmp_path / "log.ods")
     heavy = "openpyxl, odf, pandas, pint"
     script = (
-        f"import sys, pathlib; from sheetcalc.fill import fill; fill(pathlib.Path({str(path)!r}))\n"
+        f"import sys, pathlib; from sheetcalc.filling import fill; fill(pathlib.Path({str(path)!r}))\n"
         f"print([m for m in '{heavy}'.split(', ') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)

@@ -8,7 +8,7 @@ import demo
 import pytest
 
 from sheetcalc import files
-from sheetcalc.fill import examine, fill
+from sheetcalc.filling import examine, fill
 
 ROOT = Path(__file__).parents[1]
 FILLED = ROOT / "examples" / "filled"

@@ -23,7 +23,7 @@ from test_fill import ENDINGS, one_litre, results
 
 from sheetcalc import files, layouts
 from sheetcalc.files import BadWorkbook, locate
-from sheetcalc.fill import examine, fill
+from sheetcalc.filling import examine, fill
 
 Blank = Callable[..., Path]
 HARD_TIMES, RACES = (Path(__file__).with_name(f"{name}.py") for name in ("hard_times", "races"))

@@ -16,7 +16,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 
 from sheetcalc import compute, files, layouts, units
 from sheetcalc.files import locate
-from sheetcalc.fill import examine, fill
+from sheetcalc.filling import examine, fill
 
 Blank = Callable[..., Path]
 Convert = Callable[..., None]

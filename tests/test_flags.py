@@ -15,7 +15,7 @@ from logs import START, Log, clean_log, put, sheets, spoilt, typed
 
 from sheetcalc import compute
 from sheetcalc.entries import Entries
-from sheetcalc.fill import examine
+from sheetcalc.filling import examine
 from sheetcalc.findings import Finding
 from sheetcalc.stages.registry import CHECKS
 

@@ -16,9 +16,9 @@ from demo import ENDINGS
 from sheetcalc import compute, edits, entries, files, layouts, lost
 from sheetcalc.build import stale
 from sheetcalc.files import Workbook, locate
-from sheetcalc.fill import bring_up_to_date, check, fill
+from sheetcalc.filling import bring_up_to_date, check, fill
 from sheetcalc.layouts import Sheet
-from sheetcalc.new import new
+from sheetcalc.making import new
 
 VERSIONS = Path(__file__).with_name("versions")
 KEPT = sorted(path.name for path in VERSIONS.iterdir())

@@ -23,7 +23,7 @@ import pytest
 from lxml import etree
 from test_peoples_hands import SCENARIO, Opened
 
-from sheetcalc import build, compute, files, fill, layouts
+from sheetcalc import build, compute, files, filling, layouts
 from sheetcalc.files.workbook import Cell, Position
 from sheetcalc.findings import Finding
 
@@ -438,7 +438,7 @@ def beginnings(folder: Path) -> Path:
         build.new_workbook(layout, compute.needs(layout), "metric", new)
         shutil.copy(new, start)
         demo.type_in(start, typed())
-        fill.fill(start)
+        filling.fill(start)
         demo.type_in(start, typed_later())
     return folder
 
@@ -457,7 +457,7 @@ def reference(name: str, folder: Path) -> tuple[Mapping[Where, Any], tuple[Findi
     path = folder / f"{name}-reference.xlsx"
     shutil.copy(folder / "new.xlsx", path)
     demo.type_in(path, entries)
-    findings = fill.fill(path)
+    findings = filling.fill(path)
     return results(Opened(path)), findings
 
 
@@ -478,9 +478,9 @@ def case(
         do("act", path=str(between), acts=[], saves=[str(saved)])
     else:
         between.rename(saved)
-    findings = fill.fill(saved, filled)
+    findings = filling.fill(saved, filled)
     shutil.copy(filled, again)
-    fill.fill(again)
+    filling.fill(again)
     return Case(hands, Opened(saved), Opened(filled), again, findings, *reference)
 
 
@@ -596,5 +596,5 @@ def test_other_formats_of_libreoffice_are_refused_in_a_sentence(
     do("act", path=str(folder / "start.ods"), acts=[], saves=[str(path)])
     before = path.read_bytes()
     with pytest.raises(files.BadWorkbook, match=told):
-        fill.fill(path)
+        filling.fill(path)
     assert path.read_bytes() == before

@@ -16,7 +16,7 @@ from hostile import cases
 from hostile.planting import CONTENT, SHEET, Case, both, make, ods_text_entry, planted, text_entry
 
 from sheetcalc import files
-from sheetcalc.fill import fill
+from sheetcalc.filling import fill
 
 ROOT = Path(__file__).parents[1]
 SIZE = 0.01

@@ -14,7 +14,7 @@ from logs import clean_log, typed
 from test_cli import run
 
 from sheetcalc import files, many
-from sheetcalc.fill import check, fill
+from sheetcalc.filling import check, fill
 from sheetcalc.findings import Finding
 
 Blank = Callable[..., Path]

@@ -20,7 +20,7 @@ from openpyxl.workbook.defined_name import DefinedName
 from test_hands_one_by_one import beginnings, is_ours, results, results_of, shown, typed_later
 from test_peoples_hands import Opened
 
-from sheetcalc import files, fill, layouts
+from sheetcalc import files, filling, layouts
 from sheetcalc.findings import Finding
 
 Rewrite = Callable[[Path], None]
@@ -37,7 +37,7 @@ def reference(folder: Path) -> tuple[dict[Any, Any], tuple[Finding, ...]]:
     """The results to come, and what is to be found."""
     path = folder / "new.xlsx"
     demo.type_in(path, typed_later())
-    findings = fill.fill(path)
+    findings = filling.fill(path)
     return results(Opened(path)), findings
 
 
@@ -95,7 +95,7 @@ def test_what_another_program_wrote_is_filled_as_if_it_had_not(
     old = files.open_workbook(path)
     before = {tab: shown(dict(old.cells(tab))) for tab in old.sheets}
     was = results(Opened(path))
-    findings = fill.fill(path)
+    findings = filling.fill(path)
     right, expected = reference
     got = results(Opened(path))
     assert len({where[0] for where, value in right.items() if was.get(where) != value}) >= 4
@@ -112,7 +112,7 @@ def test_what_another_program_wrote_is_filled_as_if_it_had_not(
         headings = results_of(ours[tab], {}) if changed else set()
         assert not {at for at in changed if not is_ours(old.cells(tab), at, headings)}, tab
     once = path.read_bytes()
-    fill.fill(path)
+    filling.fill(path)
     assert path.read_bytes() == once
 
 
@@ -190,7 +190,7 @@ def test_a_name_that_is_there_twice_or_points_nowhere_does_no_harm(
     path = tmp_path / f"log.{ending}"
     shutil.copy(folder / f"start.{ending}", path)
     change(path)
-    findings = fill.fill(path)
+    findings = filling.fill(path)
     right, expected = reference
     got = results(Opened(path))
     for where, value in right.items():
@@ -210,7 +210,7 @@ def test_a_name_pointing_nowhere_and_another_heading_are_told(folder: Path, tmp_
     book.defined_names["runs_charge_volume"].attr_text = "Runs!#REF!"
     book["Runs"]["C4"] = "Füllung"
     book.save(path)
-    (told,) = [f for f in fill.fill(path) if f.rule == "column_missing"]
+    (told,) = [f for f in filling.fill(path) if f.rule == "column_missing"]
     assert (told.level, told.sheet) == ("warning", "Runs")
     assert told.message.startswith('There is no column "Charge" on sheet "Runs", so "Alcohol charged"')
     assert told.advice == 'Type "Charge" over the column that holds it, or over a new one.'

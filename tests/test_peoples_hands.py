@@ -23,12 +23,12 @@ import numpy as np
 import pytest
 from lxml import etree
 
-from sheetcalc import entries, files, fill, layouts, stamp, units
+from sheetcalc import entries, files, filling, layouts, stamp, units
 from sheetcalc.build import stale
 from sheetcalc.files import locate
 from sheetcalc.files.workbook import Cell, Position, serial
 from sheetcalc.findings import Finding
-from sheetcalc.new import new
+from sheetcalc.making import new
 
 pytestmark = pytest.mark.office
 
@@ -142,10 +142,10 @@ def cases(do: Do, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Case]:
         for way, saved in saves.items():
             was_shown = do("read", path=str(saved))
             filled = saved.with_stem(f"{way}-filled")
-            found = fill.fill(saved, filled)
+            found = filling.fill(saved, filled)
             again = saved.with_stem(f"{way}-again")
             shutil.copy(filled, again)
-            fill.fill(again)
+            filling.fill(again)
             made[way] = Case(saved, filled, again, found, do("read", path=str(filled)), was_shown)
     return made
 
@@ -167,7 +167,7 @@ def filled_in(path: Path, values: dict[str, Any]) -> tuple[Finding, ...]:
     """Make a workbook, type into it and fill it."""
     new("batch", path)
     demo.type_in(path, values)
-    return fill.fill(path)
+    return filling.fill(path)
 
 
 def png() -> bytes:
@@ -483,7 +483,7 @@ def test_copy_that_took_its_sheets_place_is_filled_and_lost_names_do_no_harm(
     start, saved, plain = (tmp_path / f"{name}.{ending}" for name in ("start", "saved", "plain"))
     filled_in(start, typed())
     do("replace", path=str(start), save=str(saved), volume=2.5)
-    findings = fill.fill(saved)
+    findings = filling.fill(saved)
     later = typed()
     later["strength"][0]["volume"] = 2.5
     expected = filled_in(plain, later)
@@ -493,7 +493,7 @@ def test_copy_that_took_its_sheets_place_is_filled_and_lost_names_do_no_harm(
     assert_same_results(saved, plain)
     assert [(f.rule, f.cell, f.message) for f in findings] == [(f.rule, f.cell, f.message) for f in expected]
     once = saved.read_bytes()
-    fill.fill(saved)
+    filling.fill(saved)
     assert saved.read_bytes() == once
 
 

@@ -13,7 +13,7 @@ import pytest
 from logs import clean_log, typed
 from office_here import SOFFICE
 
-from sheetcalc import files, fill
+from sheetcalc import files, filling
 from sheetcalc.build import look, stale
 
 Blank = Callable[..., Path]
@@ -123,7 +123,7 @@ def made(blank: Blank, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("stale")
     for ending in ENDINGS:
         fresh = typed(clean_log(), blank("batch", "metric", ending), folder / f"fresh{ending}")
-        fill.fill(fresh)
+        filling.fill(fresh)
         edit(fresh, TABLE_EDITS, folder / f"table{ending}")
         edit(fresh, {("batch_original_gravity", None): 1.085}, folder / f"card{ending}")
     return folder
@@ -193,8 +193,8 @@ def test_a_workbook_just_filled_shows_nothing_grey(
 
 @pytest.mark.parametrize("ending", ENDINGS)
 def test_check_tells_what_was_edited_since_the_last_fill(made: Path, ending: str) -> None:
-    assert not [f for f in fill.check(made / f"fresh{ending}") if f.rule == "edited"]
-    found = [f for f in fill.check(made / f"table{ending}") if f.rule == "edited"]
+    assert not [f for f in filling.check(made / f"fresh{ending}") if f.rule == "edited"]
+    found = [f for f in filling.check(made / f"table{ending}") if f.rule == "edited"]
     book = files.open_workbook(made / f"table{ending}")
     at = {(f.sheet, f.row, f.place): f.message for f in found}
     assert at.keys() == {place(book, spot) for spot in TABLE_EDITS}
@@ -206,16 +206,16 @@ def test_check_tells_what_was_edited_since_the_last_fill(made: Path, ending: str
 @pytest.mark.parametrize("ending", ENDINGS)
 def test_a_new_workbook_was_not_edited_since_any_fill(blank: Blank, tmp_path: Path, ending: str) -> None:
     path = typed(clean_log(), blank("batch", "metric", ending), tmp_path / f"log{ending}")
-    assert not [f for f in fill.check(path) if f.rule == "edited"]
+    assert not [f for f in filling.check(path) if f.rule == "edited"]
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
 def test_filling_again_makes_it_all_new(made: Path, tmp_path: Path, ending: str) -> None:
     path = tmp_path / f"again{ending}"
-    fill.fill(made / f"table{ending}", path)
-    assert not [f for f in fill.check(path) if f.rule == "edited"]
+    filling.fill(made / f"table{ending}", path)
+    assert not [f for f in filling.check(path) if f.rule == "edited"]
     before = path.read_bytes()
-    fill.fill(path)
+    filling.fill(path)
     assert path.read_bytes() == before
 
 
@@ -225,7 +225,7 @@ def test_a_column_whose_last_entry_was_deleted_is_not_out_of_date_after_a_fill(
 ) -> None:
     lot = {"lot": "A", "volume": 0.7, "reading": 60, "temperature": 20, "target_volume": 1}
     path = typed({"strength": [lot]}, blank("bench", "metric", ending), tmp_path / f"log{ending}")
-    fill.fill(path)
+    filling.fill(path)
     book = files.open_workbook(path)
     names = {name.casefold(): place for name, place in book.names.items()}
     (tab, line, _), (sheet, row, column) = (
@@ -240,5 +240,5 @@ def test_a_column_whose_last_entry_was_deleted_is_not_out_of_date_after_a_fill(
         assert book.cells(sheet)[row + 2, place].value == 1
         book.write(sheet, row + 2, place, None)
     book.save()
-    fill.fill(path)
+    filling.fill(path)
     assert tally not in files.open_workbook(path).cells(tab)

@@ -8,8 +8,8 @@ from logs import typed
 from test_fill import ENDINGS, one_litre
 
 from sheetcalc import __version__, files
-from sheetcalc.fill import fill
-from sheetcalc.new import new
+from sheetcalc.filling import fill
+from sheetcalc.making import new
 
 Blank = Callable[..., Path]
 

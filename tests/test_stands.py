@@ -9,7 +9,7 @@ from logs import START, clean_log, typed
 from test_fill import ENDINGS
 
 from sheetcalc import files
-from sheetcalc.fill import fill
+from sheetcalc.filling import fill
 
 Blank = Callable[..., Path]
 

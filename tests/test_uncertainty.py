@@ -14,7 +14,7 @@ from uncertainties import ufloat
 
 from sheetcalc import compute, instruments
 from sheetcalc.entries import Entries
-from sheetcalc.fill import examine
+from sheetcalc.filling import examine
 from sheetcalc.liquids import mixing, wash
 
 Blank = Callable[..., Path]

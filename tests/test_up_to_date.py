@@ -10,11 +10,11 @@ from demo import type_in
 from logs import clean_log, put, spoilt, typed
 from test_cli import run
 
-import sheetcalc.fill
+import sheetcalc.filling
 from sheetcalc import edits, files, layouts, units, up_to_date
 from sheetcalc.build import stale
 from sheetcalc.files import locate
-from sheetcalc.fill import bring_up_to_date, check, fill
+from sheetcalc.filling import bring_up_to_date, check, fill
 
 Blank = Callable[..., Path]
 Convert = Callable[..., None]
@@ -35,13 +35,13 @@ def filled(request: pytest.FixtureRequest, blank: Blank, tmp_path: Path) -> Path
 def computed(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
     """The workbooks that were computed from here on."""
     told: list[Path] = []
-    compute = sheetcalc.fill._compute
+    compute = sheetcalc.filling._compute
 
     def noted(book: files.Workbook, *others: Any) -> Any:
         told.append(book.path)
         return compute(book, *others)
 
-    monkeypatch.setattr(sheetcalc.fill, "_compute", noted)
+    monkeypatch.setattr(sheetcalc.filling, "_compute", noted)
     return told
 
 

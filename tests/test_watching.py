@@ -16,7 +16,7 @@ from demo import type_in
 from test_fill import one_litre, results
 
 from sheetcalc import files
-from sheetcalc.fill import bring_up_to_date
+from sheetcalc.filling import bring_up_to_date
 from sheetcalc.watching import AWAY, IDLE, STILL
 
 Blank = Callable[..., Path]

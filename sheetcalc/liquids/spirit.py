@@ -217,6 +217,9 @@ def density_at_20(strength: ArrayLike) -> Array:
     """Density at 20 °C in vacuo, kg/m3, of a strength in % vol at 20 °C, 0..100, any shape; NaN outside.
 
     Source: OIML R 22.
+
+    >>> density_at_20([0.0, 40.0, 100.0]).round(2).tolist()  # as printed there
+    [998.2, 948.05, 789.24]
     """
     return density(mass_fraction(strength), 20.0)
 
@@ -225,6 +228,9 @@ def mass_percent(strength: ArrayLike) -> Array:
     """Per cent ethanol by mass of a strength in % vol at 20 °C, 0..100, any shape; NaN outside.
 
     Source: OIML R 22.
+
+    >>> mass_percent([40.0, 50.0]).round(2).tolist()  # as printed there
+    [33.3, 42.43]
     """
     return 100.0 * mass_fraction(strength)
 
@@ -242,6 +248,9 @@ def proof(strength: ArrayLike) -> Array:
 
     Twice the % vol with both volumes at 60 °F, reached through the composition.
     Source: 27 CFR 30.11 for the definition, OIML R 22 for the densities.
+
+    >>> proof([0.0, 100.0]).round(6).tolist()  # water, and alcohol as the rule has it
+    [0.0, 200.0]
     """
     return 2.0 * _strength(_at_temperature(SIXTY_FAHRENHEIT), mass_fraction(strength))
 

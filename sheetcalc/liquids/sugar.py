@@ -102,6 +102,9 @@ def brix(gravity: ArrayLike) -> Array:
     """°Bx (g sucrose in 100 g) of a gravity, SG 20/20, 0.98..1.35, any shape; NaN outside.
 
     Below 1.000 it is negative, by continuation. Source: ICUMSA SPS-4 / OIML G 14; see the module's text.
+
+    >>> brix([1.040, 1.083]).round(1).tolist()  # as in the table of NBS C440
+    [10.0, 20.0]
     """
     g = within(gravity, LOWEST_GRAVITY, HIGHEST_GRAVITY)
     return 100.0 * mass_fraction_from_density(water.density_from_gravity(g), 20.0)

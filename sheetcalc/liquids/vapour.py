@@ -80,7 +80,11 @@ def vapour(mole_fraction: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -> A
 
 
 def boiling_point_of(strength: ArrayLike, pressure: ArrayLike = NORMAL_PRESSURE) -> Array:
-    """Temperature, °C, at which a strength (% vol at 20 °C) boils at a pressure in kPa, 50..110."""
+    """Temperature, °C, at which a strength (% vol at 20 °C) boils at a pressure in kPa, 50..110.
+
+    >>> boiling_point_of([0.0, 100.0]).round().tolist()  # water and ethanol
+    [100.0, 78.0]
+    """
     return boiling_point(mole_fraction(strength), pressure)
 
 

@@ -28,9 +28,9 @@ sys.path.insert(0, str(ROOT / "examples"))
 
 import demo  # noqa: E402 - needs the path above
 
-from sheetcalc.fill import fill  # noqa: E402
+from sheetcalc.filling import fill  # noqa: E402
 from sheetcalc.liquids import spirit  # noqa: E402
-from sheetcalc.new import new  # noqa: E402
+from sheetcalc.making import new  # noqa: E402
 
 PEERS = {
     ".xlsx": "import openpyxl; openpyxl.load_workbook({0!r}).save({1!r})",

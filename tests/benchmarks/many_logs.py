@@ -21,7 +21,7 @@ sys.path.insert(0, str(ROOT / "examples"))
 import demo  # noqa: E402 - needs the path above
 
 from sheetcalc import many  # noqa: E402
-from sheetcalc.fill import bring_up_to_date, fill  # noqa: E402
+from sheetcalc.filling import bring_up_to_date, fill  # noqa: E402
 
 TOLD_AT = (0.1, 0.5, 1.0)
 

@@ -17,7 +17,7 @@ from openpyxl.utils import get_column_letter
 from sheetcalc import build, compute, layouts
 from sheetcalc.build import look
 from sheetcalc.files import open_workbook
-from sheetcalc.fill import fill
+from sheetcalc.filling import fill
 
 Blank = Callable[..., Path]
 Change = Callable[..., layouts.Layout]

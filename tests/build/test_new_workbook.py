@@ -12,7 +12,7 @@ from sheetcalc import build, compute, layouts
 from sheetcalc.build.grid import Position
 from sheetcalc.build.place import grids
 from sheetcalc.files import open_workbook
-from sheetcalc.new import new
+from sheetcalc.making import new
 
 ENDINGS = (".xlsx", ".ods")
 EVERY = [(kind, s, e) for kind in layouts.kinds() for s in get_args(layouts.System) for e in ENDINGS]

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from demo import type_in
 
-from sheetcalc.new import new
+from sheetcalc.making import new
 
 Parts = dict[str, bytes]
 # Changes the parts in place, or gives the bytes of a whole file. The number is the size: 1 for the full one.

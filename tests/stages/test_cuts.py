@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logs import Log, put, records, spoilt, typed
 
-from sheetcalc.fill import examine
+from sheetcalc.filling import examine
 from sheetcalc.findings import Finding
 from sheetcalc.instruments import DEFAULTS
 from sheetcalc.liquids import Array, spirit, vapour

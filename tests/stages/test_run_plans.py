@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logs import Log, spoilt, typed
 
-from sheetcalc.fill import examine
+from sheetcalc.filling import examine
 from sheetcalc.liquids import vapour
 from sheetcalc.stages import batch, runs
 

@@ -112,12 +112,13 @@ def _compute_adopted(
     return seen, added
 
 
-def check(path: Path, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
+def check(path: Path | str, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
     layout: of a person's own workbook. Raises files.BadWorkbook as `examine` does, and where the workbook
     does not fit its layout.
     """
+    path = Path(path)
     if layout:
         return _together(_compute_adopted(files.open_workbook(path), layout)[0])
     seen = examine(path)
@@ -131,14 +132,14 @@ def _together(seen: Iterable[Examined]) -> tuple[Finding, ...]:
 
 
 def fill(
-    path: Path,
+    path: Path | str,
     to: Path | None = None,
     backup: bool = False,
     again: bool = False,
     layout: adopted.Adopted | None = None,
 ) -> tuple[Finding, ...]:
-    """Fill one workbook as `bring_up_to_date` does, and tell what was found."""
-    return bring_up_to_date(path, to, backup, again, layout).findings
+    """Fill one workbook as `bring_up_to_date` does, and tell what was found, the most serious first."""
+    return bring_up_to_date(Path(path), to, backup, again, layout).findings
 
 
 def bring_up_to_date(
