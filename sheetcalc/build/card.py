@@ -8,7 +8,7 @@ from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
 from sheetcalc.layouts import Field, Sheet, System
 
 HEADINGS = ("Field", "Value", "Unit", "Help")
-WIDTHS = (25, 18, 8, 46, 46)
+WIDTHS = (25, 18, 8, 42, 36)
 LINE_HEIGHT = 17.0  # points
 
 
