@@ -25,7 +25,7 @@ MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 LONGEST_HEADING = 100
 ALIKE = 0.82  # words that resemble each other less are different words
 TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
-METRIC_UNITS = frozenset({"°C", "L", "mL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
+METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
 WEAK = ("text", "choice")
 OURS = 5  # names of ours that make a workbook one of ours
 _REFERENCE = re.compile(
@@ -506,7 +506,7 @@ def _unit(
     if len(own) == 1 and (label := own.pop()):
         return label, True, f"each value says {label}"
     usual = field.unit["us" if system == "us" else "metric"]
-    candidates = named or field.units
+    candidates = named or field.offered
     fits = {label: _fit(field, label, sample)[0] for label in candidates}
     best = max(fits.values())
     fitting = [label for label in candidates if fits[label] == best]

@@ -31,6 +31,16 @@ def test_a_unit_cell_offers_the_units(books: dict[layouts.System, Workbook]) -> 
     assert rule.formula1 == f'"{",".join(units.choices("gravity"))}"'
 
 
+def test_centilitres_are_offered_for_bottles_alone(books: dict[layouts.System, Workbook]) -> None:
+    offering = {
+        sheet.title
+        for sheet in books["metric"].worksheets
+        for rule in sheet.data_validations.dataValidation
+        if "cL" in str(rule.formula1)
+    }
+    assert offering == {"Batch", "Bottling"}
+
+
 def test_a_choice_cell_offers_the_choices(books: dict[layouts.System, Workbook]) -> None:
     sheet = books["metric"]["Batch"]
     rule = _at(sheet, "B5")
