@@ -1,4 +1,4 @@
-"""More logs as people keep them, all invented: what the words and the matching of the first sets did not know.
+"""More logs as people keep them, all invented: what the words and matching of the first sets did not know.
 
 Written before anything was mended by them: bottles in cL, temperatures that are not the sample's, batch
 cards, stock lists, tastings, carbon filters and runs, in all languages of synonyms.toml.
@@ -65,7 +65,7 @@ def tasted(*headings: str) -> Tab:
 
 
 def filtered(*headings: str) -> Tab:
-    """A carbon filter's table: lot, volume and strength before, carbon in grams, volume and strength after."""
+    """A carbon filter: lot, volume and strength before, carbon in grams, volume and strength after."""
     keys = ["lot", "volume_in L", "strength_in % vol", "carbon_mass g", "volume_out L", "strength_out % vol"]
     meanings = [f"carbon.{key}" for key in keys][: len(headings)]
     records: list[Row] = [["A1", 10, 45, 200, 9.8, 44.8], ["A2", 12, 44, 200, 11.7, 43.9]]
