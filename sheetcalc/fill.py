@@ -18,6 +18,7 @@ from sheetcalc import (
     files,
     layouts,
     lost,
+    own_tables,
     stamp,
     units,
     up_to_date,
@@ -94,13 +95,13 @@ def _compute(book: files.Workbook, found: Mapping[str, locate.Found]) -> Examine
 
 def _compute_adopted(
     book: files.Workbook, layout: adopted.Adopted
-) -> tuple[list[Examined], list[adopted.NewHeading]]:
+) -> tuple[list[Examined], list[own_tables.NewHeading]]:
     """A person's own workbook by its layout, batch by batch, and the headings to add."""
     seen: list[Examined] = []
-    added: list[adopted.NewHeading] = []
-    for batch in adopted.read(layout, book):
+    added: list[own_tables.NewHeading] = []
+    for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)
-        told = [*batch.findings, *compute.findings(values), *adopted.findings(layout, values)]
+        told = [*batch.findings, *compute.findings(values), *own_tables.findings(layout, values)]
         told += [*_signature(book), *_own_formulas(book, batch.read)]
         found = {key: read.found for key, read in batch.read.items()}
         seen.append(Examined(book, found, values, tuple(by_weight(told))))
@@ -201,7 +202,7 @@ def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> tuple[Fin
     """Write the columns that the person agreed to into their own opened workbook."""
     batches, added = _compute_adopted(book, layout)
     for heading in added:
-        book.write(*heading, like=adopted.beside(book, heading))
+        book.write(*heading, like=own_tables.beside(book, heading))
     for seen in batches:
         for read in seen.values.entries.values():
             write_results(seen, read)

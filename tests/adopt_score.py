@@ -16,7 +16,7 @@ from later_logs import LATER
 from own_logs import LOGS, UNSEEN, Log
 from strangers import STRANGERS
 
-from sheetcalc import adopt, files
+from sheetcalc import files, recognise
 from sheetcalc.findings import address
 
 KINDS = ("right", "right but switched off", "wrong", "wrong but switched off", "missed", "rightly left alone")
@@ -27,7 +27,7 @@ def judged(log: Log, folder: Path) -> dict[tuple[str, str], str]:
     """For each heading of a log, what came of it: one of KINDS."""
     book = files.open_workbook(log.make(folder))
     found = {}
-    for table in adopt.recognise(book):
+    for table in recognise.recognise(book):
         for guess in table.guesses:
             said = f"{table.sheet.key}.{guess.field.key} {guess.unit}".strip()
             # Of several lines of headings the truth may stand at another one than the guess.

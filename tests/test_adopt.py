@@ -22,7 +22,7 @@ from files.workbook_samples import CORPUS
 from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, US, Log, Row
 from typer.testing import CliRunner
 
-from sheetcalc import adopt, adopted, files, fill, layouts
+from sheetcalc import adopt, adopted, files, fill, layouts, own_tables
 from sheetcalc.cli import app
 from sheetcalc.findings import Finding
 
@@ -335,7 +335,7 @@ def test_every_other_part_keeps_its_bytes_and_only_agreed_cells_differ(log: Log,
     before, after = files.open_workbook(old), files.open_workbook(path)
     ours = {
         (part.tab, place[1])
-        for batch in adopted.read(adopted.load(layout), after)
+        for batch in own_tables.read(adopted.load(layout), after)
         for read in batch.read.values()
         for part in adopted.load(layout).parts
         for key, place in read.found.cells.items()

@@ -1,0 +1,436 @@
+"""Which tables and cards of a person's own workbook look like ours, and what each heading seems to be."""
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import islice
+from typing import Literal
+
+from sheetcalc import adopted, entries, files, layouts, own_cells, units
+from sheetcalc.files import BadWorkbook, Cell
+from sheetcalc.headings import (
+    LONGEST_HEADING,
+    label_for,
+    resemblance,
+    split,
+    squeezed,
+    unit_text,
+    vocabulary,
+)
+from sheetcalc.layouts import Field, Sheet
+
+System = Literal["metric", "us", ""]
+SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
+MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
+SAMPLED = 40  # records that are looked at
+MOST_HEADING_ROWS = 200  # of one sheet that are looked into
+MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
+TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
+METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
+WEAK = ("text", "choice")
+OURS = 5  # names of ours that make a workbook one of ours
+_NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
+Position = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values."""
+
+    place: Position
+    text: str
+    field: Field
+    unit: str
+    sure: float
+    why: tuple[str, ...]
+    seen: tuple[str, ...]
+    nth: int = 0
+
+    @property
+    def grade(self) -> str:
+        """How sure, in a word."""
+        return "sure" if self.sure >= SURE else "likely" if self.sure >= LIKELY else "doubtful"
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table or card that looks like one of our sheets."""
+
+    sheet: Sheet
+    kind: Literal["table", "card"]
+    tab: str
+    top: int
+    lines: int
+    guesses: tuple[Guess, ...]
+    unknown: tuple[tuple[Position, str], ...]
+    score: float
+    batch: str = ""
+    nth: int = 0
+
+
+def recognise(book: files.Workbook) -> list[Table]:
+    """The tables and cards of a workbook that look like ours, in the order of its sheets.
+
+    Raises files.BadWorkbook where a sheet is damaged or the workbook is one that we made.
+    """
+    ours = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
+    if len(ours & book.names.keys()) >= OURS:
+        raise BadWorkbook("This workbook is one of ours; fill it without a layout.")
+    system = _system(book)
+    found: list[Table] = []
+    for tab in book.sheets:
+        tables = _tables(book, tab, system)
+        card = _card(book, tab, tables, system)
+        found += [*tables, *([card] if card else [])]
+    return _told_apart(book, found)
+
+
+def _told_apart(book: files.Workbook, found: list[Table]) -> list[Table]:
+    """Give tables of one kind a batch each, and those of the same headings on one tab a number."""
+    kinds = Counter(table.sheet.key for table in found)
+    on_tab = Counter((table.sheet.key, table.tab) for table in found)
+    seen: Counter[tuple[str, str]] = Counter()
+    result = []
+    for table in found:
+        where = (table.sheet.key, table.tab)
+        seen[where] += 1
+        batch = table.tab if kinds[table.sheet.key] > 1 else ""
+        batch = f"{batch} {seen[where]}" if on_tab[where] > 1 else batch
+        result.append(replace(table, batch=batch, nth=_nth(book, table)))
+    return result
+
+
+def _nth(book: files.Workbook, table: Table) -> int:
+    """Which of several tables with these headings it is, 0 where it is the only one."""
+    wanted = {guess.text for guess in table.guesses}
+    if table.kind == "card":
+        return 0
+    rows, merged = own_cells.rows_of_texts(book.cells(table.tab)), book.merged(table.tab)
+    tops = [r for r in sorted(rows) if wanted <= set(own_cells.joined(rows, merged, r, table.lines).values())]
+    return tops.index(table.top) + 1 if len(tops) > 1 and table.top in tops else 0
+
+
+def _system(book: files.Workbook) -> System:
+    """The unit system that the headings of a workbook speak of, '' where they speak of both or none."""
+    named = set()
+    for tab in book.sheets:
+        for cell in islice(book.cells(tab).values(), MOST_CELLS):
+            if (
+                isinstance(cell.value, str)
+                and len(cell.value) <= LONGEST_HEADING
+                and not _NUMBERED.match(cell.value)
+            ):
+                named |= {vocabulary().units.get(unit_text(raw), "") for raw in split(cell.value).units}
+    us, metric = bool(named & adopted.US_UNITS), bool(named & METRIC_UNITS)
+    return "us" if us and not metric else "metric" if metric and not us else ""
+
+
+def _measured(cell: Cell) -> bool:
+    """Whether a cell holds a number or a date, perhaps as text."""
+    if isinstance(cell.value, str):
+        return bool(_NUMBERED.match(cell.value[:60]))
+    return isinstance(cell.value, float)
+
+
+def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
+    cells = book.cells(tab)
+    texts: Counter[int] = Counter()
+    measured: dict[int, set[int]] = {}
+    for (row, column), cell in cells.items():
+        if _measured(cell):
+            measured.setdefault(row, set()).add(column)
+        elif isinstance(cell.value, str) and cell.value.strip() and len(cell.value) <= LONGEST_HEADING:
+            texts[row] += 1
+    wordy = {row for row in texts if not measured.get(row)}
+    bottoms = [row for row in sorted(wordy) if row + 1 not in wordy][:MOST_HEADING_ROWS]
+    rows, merged = own_cells.rows_of_texts(cells), book.merged(tab)
+    candidates: list[Table] = []
+    for bottom in bottoms:
+        for lines in range(1, own_cells.MOST_LINES + 1):
+            top = bottom - lines + 1
+            if top not in wordy:
+                break
+            headings = own_cells.joined(rows, merged, top, lines)
+            last = own_cells.joined(rows, merged, bottom, 1)
+            above = " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())
+            for block in _blocks(headings, measured, bottom):
+                candidates += _fitting(cells, [tab, above[:200]], top, lines, block, headings, last, system)
+    taken: list[tuple[range, range]] = []
+    chosen = []
+    for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
+        span = range(table.top, table.top + table.lines)
+        columns = range(min(g.place[1] for g in table.guesses), max(g.place[1] for g in table.guesses) + 1)
+        if not any(_overlap(span, r) and _overlap(columns, c) for r, c in taken):
+            taken.append((span, columns))
+            chosen.append(table)
+    return sorted(chosen, key=lambda t: (t.top, t.guesses[0].place[1]))
+
+
+def _overlap(one: range, other: range) -> bool:
+    return one.start < other.stop and other.start < one.stop
+
+
+def _blocks(
+    headings: Mapping[int, str], measured: Mapping[int, set[int]], bottom: int
+) -> Iterator[dict[int, str]]:
+    """The headings, parted where a column has neither heading nor values."""
+    used = set(headings).union(*(measured.get(row, set()) for row in range(bottom + 1, bottom + 6)))
+    block: dict[int, str] = {}
+    for column in range(min(used), max(used) + 2):
+        if column in used:
+            block |= {column: headings[column]} if column in headings else {}
+        elif block:
+            if len(block) > 1:
+                yield block
+            block = {}
+
+
+def _fitting(
+    cells: Mapping[Position, Cell],
+    titles: Sequence[str],
+    top: int,
+    lines: int,
+    block: Mapping[int, str],
+    headings: Mapping[int, str],
+    last: Mapping[int, str],
+    system: System,
+) -> Iterator[Table]:
+    """The sheet of ours that some headings fit best, if any does.
+
+    titles: the tab's name, which comes first, and what stands above the headings.
+    """
+    first = top + lines
+    rows = _sampled(cells, first, block)
+    fits: list[Table] = []
+    for key in vocabulary().words:
+        sheet = layouts.every_sheet().get(key)
+        if sheet is None or not sheet.columns or key == "titles":
+            continue
+        guesses = _assigned(sheet, cells, rows, block, last, system)
+        if not _is_log(sheet, guesses):
+            continue
+        called = vocabulary().words["titles"].get(key, ())
+        titled = max(resemblance(squeezed(text), called)[0] for text in titles)
+        score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
+        known = {guess.place[1] for guess in guesses}
+        unknown = tuple(((first - 1, c), text) for c, text in block.items() if c not in known)
+        numbered = tuple(_numbered(guesses, headings))
+        fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
+    fits.sort(key=lambda table: -table.score)
+    for table in fits[:1]:
+        rivals = [other.sheet for other in fits[1:] if table.score - other.score < MARGIN]
+        if rivals:
+            yield _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
+        elif len(table.unknown) > len(table.guesses):
+            yield _in_doubt(table, "most headings of the table are not recognised")
+        else:
+            yield table
+
+
+def _in_doubt(table: Table, why: str) -> Table:
+    """A table that may be no such sheet of ours: all of it is left to the person."""
+    guesses = (replace(g, sure=min(g.sure, LIKELY - 0.01), why=(*g.why, why)) for g in table.guesses)
+    return replace(table, guesses=tuple(guesses))
+
+
+def _sampled(cells: Mapping[Position, Cell], first: int, block: Mapping[int, str]) -> list[int]:
+    """The first rows of a table, up to the next headings or the blank rows that end it; at least one."""
+    rows, blank = [first], 0
+    for row in range(first, first + SAMPLED):
+        line = [cells[row, column] for column in block if (row, column) in cells]
+        worded = [cell for cell in line if not _measured(cell)]
+        blank = 0 if line else blank + 1
+        if blank == own_cells.BLANK_ROWS or (len(line) > 1 and len(worded) == len(line)):
+            break
+        if not (line and isinstance(line[0].value, str) and own_cells.is_total(line[0].value)):
+            rows.append(row)
+    return list(dict.fromkeys(rows))
+
+
+def _numbered(guesses: Sequence[Guess], headings: Mapping[int, str]) -> Iterator[Guess]:
+    """The guesses, with their number from the left where a heading stands there more than once."""
+    for guess in guesses:
+        alike = [column for column, text in headings.items() if text.casefold() == guess.text.casefold()]
+        yield replace(guess, nth=alike.index(guess.place[1]) + 1) if len(alike) > 1 else guess
+
+
+def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
+    """Whether enough is recognised, and something of the trade among it."""
+    good = [g for g in guesses if g.sure >= LIKELY and g.field.quantity not in WEAK]
+    typed = [g for g in good if g.field.role == "entry"]
+    telling = [g for g in good if g.field.quantity in TELLING]
+    if sheet.key in ("bottling", "carbon", "clearing"):
+        own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
+        return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
+    if sheet.key == "blend" and not any(g.field.key == "part" for g in guesses):
+        return False
+    return len(typed) >= 2 and bool(telling)
+
+
+def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
+    weights = {"entry": 1.0, "computed": 0.6, "flag": 0.0}
+    total = sum(g.sure * (0.4 if g.field.quantity in WEAK else weights[g.field.role]) for g in guesses)
+    known = {g.field.key for g in guesses}
+    lacking = [c for c in sheet.columns if c.needed and c.quantity not in WEAK and c.key not in known]
+    return total - 0.4 * len(lacking)
+
+
+def _assigned(
+    sheet: Sheet,
+    cells: Mapping[Position, Cell],
+    rows: Sequence[int],
+    block: Mapping[int, str],
+    last: Mapping[int, str],
+    system: System,
+) -> list[Guess]:
+    """The best fitting key for each heading, each key once; the most certain first."""
+    guesses, at = [], rows[0] - 1
+    for column, text in block.items():
+        sample = [cells[row, column] for row in rows if (row, column) in cells]
+        for field in sheet.columns:
+            # The last line of several may say all there is to say.
+            for words in {text, last.get(column, text)}:
+                guess = _guess(sheet, field, (at, column), words, sample, system)
+                if guess:
+                    guesses.append(replace(guess, text=text))
+    order = {field.key: place for place, field in enumerate(sheet.columns)}
+    guesses.sort(key=lambda g: (-round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key]))
+    keys: set[str] = set()
+    columns: dict[int, Guess] = {}
+    for guess in guesses:
+        column = guess.place[1]
+        if column in columns:
+            rival = columns[column]
+            if rival.sure - guess.sure < 0.04 and guess.field.role == "entry" and guess.field.key not in keys:
+                why = (*rival.why, f'could be "{guess.field.heading}" ({guess.field.key}), too')
+                columns[column] = replace(rival, sure=min(rival.sure, LIKELY - 0.01), why=why)
+        elif guess.field.key not in keys:
+            keys.add(guess.field.key)
+            columns[column] = guess
+    return [columns[column] for column in sorted(columns)]
+
+
+def _guess(
+    sheet: Sheet, field: Field, place: Position, text: str, sample: Sequence[Cell], system: System
+) -> Guess | None:
+    """What speaks for a heading being this field, None where little does."""
+    words = split(text)
+    called = vocabulary().words.get(sheet.key, {})
+    synonyms = (*called.get(field.key, ()), squeezed(field.heading))
+    score, synonym = max(resemblance(words.bare, synonyms), resemblance(words.whole, synonyms))
+    true_of = {"strength_20": "reading", "collected_strength": "collected_reading", "gravity_20": "reading"}
+    if words.corrected:
+        if field.key in true_of:
+            same = resemblance(words.bare, called.get(true_of[field.key], ()))
+            score, synonym = max((score, synonym), same)
+        elif field.key in true_of.values():
+            score *= 0.4
+    labels = [label for raw in words.units if (label := label_for(raw, field.quantity))]
+    if words.units and not labels:
+        # A unit of something else speaks against it.
+        score *= 0.3
+    elif labels and words.only_units and field.role == "entry" and field.quantity in (*TELLING, "volume"):
+        score, synonym = max((score, synonym), (SURE, words.whole))
+    if score < DOUBTFUL:
+        return None
+    why = [f'"{synonym}" means that' if score == 1 else f'resembles "{synonym}"']
+    unit, certain, reason = _unit(field, tuple(dict.fromkeys(labels)), sample, system)
+    why += [reason] if reason else []
+    fit, seen = _fit(field, unit, sample)
+    filled = [cell for cell in sample if cell.value not in (None, "")]
+    if filled:
+        score *= 0.4 + 0.6 * fit
+        why.append(f"{round(fit * len(filled))} of {len(filled)} values fit")
+    else:
+        score *= 0.9
+        why.append("no values yet")
+    if not certain:
+        score = min(score, LIKELY - 0.01)
+    return Guess(place, text, field, unit, score, tuple(why), seen) if score >= DOUBTFUL else None
+
+
+def _unit(
+    field: Field, named: tuple[str, ...], sample: Sequence[Cell], system: System
+) -> tuple[str, bool, str]:
+    """The unit of a column, whether that is certain, and why."""
+    if not field.units:
+        return "", True, ""
+    if len(named) == 1:
+        return named[0], True, f"the heading says {named[0]}"
+    own = {_own_unit(cell, field) for cell in sample if cell.value not in (None, "")}
+    if len(own) == 1 and (label := own.pop()):
+        return label, True, f"each value says {label}"
+    usual = field.unit["us" if system == "us" else "metric"]
+    candidates = named or field.offered
+    fits = {label: _fit(field, label, sample)[0] for label in candidates}
+    best = max(fits.values())
+    fitting = [label for label in candidates if fits[label] == best]
+    if field.quantity == "gravity" and "SG" in fitting and best > 0.9 and _has(sample):
+        return "SG", True, "the values are such as SG has"
+    if len(fitting) == 1 and best > 0.9 and _has(sample):
+        return fitting[0], True, f"the values fit {fitting[0]} alone"
+    unit = usual if usual in fitting else fitting[0]
+    if named:
+        return unit, False, f"the heading names {' and '.join(named)}"
+    if field.quantity in ("strength", "mark", "temperature") and system and unit == field.unit[system]:
+        return unit, True, f"no unit in the heading; the others are {'US' if system == 'us' else 'metric'}"
+    return unit, False, f"no unit in the heading; {unit} is a guess"
+
+
+def _own_unit(cell: Cell, field: Field) -> str:
+    """The unit that stands behind the number in a cell, '' where none does."""
+    try:
+        return units.label_of(units.read_number(str(cell.value)).unit, field.quantity)
+    except ValueError:
+        return ""
+
+
+def _has(sample: Sequence[Cell]) -> bool:
+    return any(cell.value not in (None, "") for cell in sample)
+
+
+def _fit(field: Field, unit: str, sample: Sequence[Cell]) -> tuple[float, tuple[str, ...]]:
+    """The share of values that can be read as this field and lie within its limits, and the first as read."""
+    seen: list[str] = []
+    good, count = 0, 0
+    for cell in sample:
+        if cell.value in (None, ""):
+            continue
+        count += 1
+        value, problem = entries.read_cell(cell, field, unit)
+        words = isinstance(cell.value, str) and not _measured(cell)
+        if field.quantity == "text":
+            good += words or len(str(cell.value)) < 12
+        elif problem is None or problem.rule in ("date_in_doubt", "comma_in_doubt"):
+            good += 1
+        if len(seen) < 3 and value == value and value != "":
+            shown = value if isinstance(value, str) else units.show(value, field.quantity, unit)
+            seen.append(units.one_line(str(shown), 30))
+    return (good / count if count else 0.0), tuple(seen)
+
+
+def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: System) -> Table | None:
+    """Lines of label and value that our batch card has, above, beside or without a table."""
+    cells = book.cells(tab)
+    sheet = layouts.every_sheet()[adopted.CARD]
+    headings = {(t.top + line, g.place[1]) for t in tables for line in range(t.lines) for g in t.guesses}
+    labels: Counter[str] = Counter(c.value.casefold() for c in cells.values() if isinstance(c.value, str))
+    guesses: dict[str, Guess] = {}
+    for place, cell in sorted(islice(cells.items(), MOST_CELLS)):
+        if not isinstance(cell.value, str) or len(cell.value) > LONGEST_HEADING or place in headings:
+            continue
+        value = cells.get(own_cells.value_of(cells, place))
+        if value is None or labels[cell.value.casefold()] > 1 or (place[0] + 1, place[1]) in headings:
+            continue
+        for field in sheet.fields:
+            if field.role == "entry" and field.key in vocabulary().words[adopted.CARD]:
+                guess = _guess(sheet, field, place, " ".join(cell.value.split()), [value], system)
+                if guess and guess.sure >= LIKELY and guess.field.quantity != "text":
+                    kept = guesses.get(field.key)
+                    guesses[field.key] = guess if kept is None or guess.sure > kept.sure else kept
+    by_place = {guess.place: guess for guess in sorted(guesses.values(), key=lambda g: g.sure)}
+    if not by_place:
+        return None
+    found = tuple(by_place[place] for place in sorted(by_place))
+    return Table(sheet, "card", tab, found[0].place[0], 1, found, (), 0.0)
