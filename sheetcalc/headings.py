@@ -4,10 +4,13 @@ import re
 import unicodedata
 from collections.abc import Sequence
 from functools import cache
+from itertools import takewhile
 from typing import NamedTuple
 
 from sheetcalc import layouts, units
 
+QUALIFIED = 0.69  # how well words may fit at most that have an unknown one among them
+LONGEST_SHORT = 4  # letters of a word in which one letter off makes another word
 ALIKE = 0.82  # words that resemble each other less are different words
 LONGEST_HEADING = 100
 _REFERENCE = re.compile(
@@ -119,6 +122,7 @@ def resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
     """How well words fit what a key is called, from 0 to 1, and the synonym that fits best."""
     from rapidfuzz import fuzz
 
+    known = _words_in(synonyms)
     best = (0.0, "")
     for synonym in synonyms:
         if synonym == words:
@@ -127,12 +131,39 @@ def resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
         mine = [_spelled_out(word, theirs) for word in words.split()]
         longer = " ".join(mine)
         score = fuzz.token_sort_ratio(longer, synonym) / 100
-        # One or two letters off; in short words any letter makes another word.
-        score = score * 0.97 if score >= ALIKE and len(words) > 4 else 0.0
+        score = score * 0.97 if score >= ALIKE and _misspelled(mine, theirs) else 0.0
         if set(theirs) <= set(mine) and len(synonym) > 2:
-            score = max(score, 0.6 + 0.35 * len(synonym) / len(longer))
+            part = 0.6 + 0.35 * len(synonym) / len(longer)
+            # A word that none of them has may make it another matter: the temperature of the air.
+            score = max(score, part if set(mine) - set(theirs) <= known else min(part, QUALIFIED))
         best = max(best, (score, synonym))
     return best
+
+
+@cache
+def _words_in(synonyms: tuple[str, ...]) -> frozenset[str]:
+    return frozenset(word for synonym in synonyms for word in synonym.split())
+
+
+def _misspelled(mine: Sequence[str], theirs: Sequence[str]) -> bool:
+    """Whether words are others with one or two letters off, each for itself, rather than other words."""
+    odd, others = sorted(set(mine) - set(theirs)), sorted(set(theirs) - set(mine))
+    return len(odd) == len(others) and all(map(_alike, odd, others))
+
+
+def _alike(word: str, other: str) -> bool:
+    """In short words any letter makes another word, and in compounds the first part does: Luft-temperatur."""
+    from rapidfuzz import fuzz
+
+    same = takewhile(lambda pair: pair[0] == pair[1], zip(reversed(word), reversed(other), strict=False))
+    ending = len(list(same))
+    if ending > LONGEST_SHORT:
+        word, other = word[:-ending], other[:-ending]
+    return (
+        word[:1] == other[:1]
+        and min(len(word), len(other)) > LONGEST_SHORT
+        and fuzz.ratio(word, other) / 100 >= ALIKE
+    )
 
 
 def _spelled_out(word: str, others: Sequence[str]) -> str:

@@ -9,8 +9,10 @@ from typing import Literal
 
 from sheetcalc import adopted, entries, files, layouts, own_cells, units
 from sheetcalc.files import BadWorkbook, Cell
+from sheetcalc.findings import address
 from sheetcalc.headings import (
     LONGEST_HEADING,
+    Words,
     label_for,
     resemblance,
     split,
@@ -23,6 +25,15 @@ from sheetcalc.layouts import Field, Sheet
 System = Literal["metric", "us", ""]
 SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
 MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
+CLOSE = 0.04  # of one another, within which two matches are as good
+PARTLY = 0.95  # of a match by the last line of several alone
+# The reading that a temperature belongs to stands beside it.
+READ_AT = {
+    "sample_temperature": "reading",
+    "temperature": "reading",
+    "collected_temperature": "collected_reading",
+    "temperature_after": "reading_after",
+}
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 200  # of one sheet that are looked into
 MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
@@ -230,8 +241,7 @@ def _fitting(
 
 def _in_doubt(table: Table, why: str) -> Table:
     """A table that may be no such sheet of ours: all of it is left to the person."""
-    guesses = (replace(g, sure=min(g.sure, LIKELY - 0.01), why=(*g.why, why)) for g in table.guesses)
-    return replace(table, guesses=tuple(guesses))
+    return replace(table, guesses=tuple(_doubted(guess, why) for guess in table.guesses))
 
 
 def _sampled(cells: Mapping[Position, Cell], first: int, block: Mapping[int, str]) -> list[int]:
@@ -288,12 +298,15 @@ def _assigned(
     guesses, at = [], rows[0] - 1
     for column, text in block.items():
         sample = [cells[row, column] for row in rows if (row, column) in cells]
+        line = last.get(column, text)
         for field in sheet.columns:
-            # The last line of several may say all there is to say.
-            for words in {text, last.get(column, text)}:
-                guess = _guess(sheet, field, (at, column), words, sample, system)
-                if guess:
-                    guesses.append(replace(guess, text=text))
+            whole = _guess(sheet, field, (at, column), text, sample, system)
+            # The last line of several may say all there is to say, unless the others say something else.
+            part = None if line == text else _guess(sheet, field, (at, column), line, sample, system)
+            if part and not _is_elsewhere(split(text), field, part.sure):
+                part = replace(part, text=text, sure=part.sure * PARTLY)
+                whole = part if whole is None or part.sure > whole.sure else whole
+            guesses += [whole] if whole else []
     order = {field.key: place for place, field in enumerate(sheet.columns)}
     guesses.sort(key=lambda g: (-round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key]))
     keys: set[str] = set()
@@ -302,13 +315,54 @@ def _assigned(
         column = guess.place[1]
         if column in columns:
             rival = columns[column]
-            if rival.sure - guess.sure < 0.04 and guess.field.role == "entry" and guess.field.key not in keys:
-                why = (*rival.why, f'could be "{guess.field.heading}" ({guess.field.key}), too')
-                columns[column] = replace(rival, sure=min(rival.sure, LIKELY - 0.01), why=why)
+            if (
+                rival.sure - guess.sure < CLOSE
+                and guess.field.role == "entry"
+                and guess.field.key not in keys
+            ):
+                columns[column] = _doubted(
+                    rival, f'could be "{guess.field.heading}" ({guess.field.key}), too'
+                )
         elif guess.field.key not in keys:
             keys.add(guess.field.key)
             columns[column] = guess
-    return [columns[column] for column in sorted(columns)]
+    return sorted(_settled(guesses, columns), key=lambda g: g.place)
+
+
+def _settled(guesses: Sequence[Guess], columns: Mapping[int, Guess]) -> Iterator[Guess]:
+    """The guess for each key; switched off where a column that is left over may be the one meant."""
+    keys = {guess.field.key: column for column, guess in columns.items()}
+    for column, won in columns.items():
+        rivals = [
+            g
+            for g in guesses
+            if g.field.key == won.field.key and g.place[1] not in columns and won.sure - g.sure < CLOSE
+        ]
+        beside = keys.get(READ_AT.get(won.field.key, ""), 0) + 1
+        nearest = next((g for g in rivals if g.place[1] == beside), won)
+        if not won.field.units or all(g.unit != won.unit for g in rivals) or column == beside:
+            yield won
+        elif nearest is not won:
+            yield nearest
+        else:
+            others = " and ".join(address(*g.place) for g in rivals[:3])
+            yield _doubted(won, f"{others} could be it, too")
+
+
+def _doubted(guess: Guess, why: str) -> Guess:
+    """A guess that is switched off for a reason."""
+    return replace(guess, sure=min(guess.sure, LIKELY - 0.01), why=(*guess.why, why))
+
+
+def _is_elsewhere(words: Words, field: Field, score: float) -> bool:
+    """Whether a heading names something that the field does not hold, such as the temperature of the air."""
+    known = vocabulary().words
+    others = known["elsewhere"].get(field.quantity, ())
+    if field.quantity == "temperature":
+        kinds = {"wash_temperature": "fermentation", "vapour_temperature": "cuts"}
+        others += sum((known[sheet][key] for key, sheet in kinds.items() if key != field.key), ())
+    elsewhere = resemblance(words.bare, others)[0]
+    return score < 1 and 0 < elsewhere >= score
 
 
 def _guess(
@@ -319,6 +373,8 @@ def _guess(
     called = vocabulary().words.get(sheet.key, {})
     synonyms = (*called.get(field.key, ()), squeezed(field.heading))
     score, synonym = max(resemblance(words.bare, synonyms), resemblance(words.whole, synonyms))
+    if _is_elsewhere(words, field, score):
+        return None
     true_of = {"strength_20": "reading", "collected_strength": "collected_reading", "gravity_20": "reading"}
     if words.corrected:
         if field.key in true_of:

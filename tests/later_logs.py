@@ -511,4 +511,41 @@ LATER = (
             "Főzés", "Dátum", "Cefre (L)", "Cefre szeszfok", "Párlat (L)", "Szeszfok", "Hőfok (°C)"
         ),
     ),
+    log(
+        "later-lines.xlsx",
+        Gläser=table(
+            ["Nr.", "ml", "% vol", "Temp. °C", "Temp. °C", "Temp. °C"],
+            [*JARS, "cuts.temperature °C", VAPOUR, ""],
+            ["1", 100, 82, 20, 79, 17],
+            ["2", 200, 80, 20, 79.5, 17],
+            above=[["Glas", None, "Probe", "Probe", "Geist", "Raum"]],
+        ),
+        Jars=table(
+            ["Jar", "mL", "ABV", "Temp 1 (°C)", "Temp 2 (°C)"],
+            [*JARS, "", ""],
+            ["1", 100, 62, 20, 18],
+            ["2", 200, 60, 20, 19],
+        ),
+        Charges=table(
+            ["Run", "Charge (L)", "Charge ABV", "Pot temp (°C)", "Collected (L)", "ABV", "Vapour temp (°C)"],
+            [
+                *("runs.run", "runs.charge_volume L", "runs.charge_strength % vol", ""),
+                *("runs.collected_volume L", "runs.collected_reading % vol", ""),
+            ],
+            ["1", 40, 8, 20, 6, 55, 36],
+            ["2", 40, 8, 20, 6, 54, 37],
+        ),
+        Let_down=table(
+            ["Lot", "Volume (L)", "ABV", "Vat temp (°C)", "Target ABV"],
+            [
+                "strength.lot",
+                "strength.volume L",
+                "strength.reading % vol",
+                "",
+                "strength.target_strength % vol",
+            ],
+            ["1", 40, 68, 20, 45],
+            ["2", 40, 68, 20, 45],
+        ),
+    ),
 )

@@ -33,7 +33,7 @@ MAY_IMPORT = {
     "headings": {"layouts", "units"},
     "adopted": {"entries", "files", "layouts", "own_cells"},
     "own_tables": {"adopted", "compute", "entries", "files", "findings", "layouts", "own_cells", "units"},
-    "recognise": {"adopted", "entries", "files", "headings", "layouts", "own_cells", "units"},
+    "recognise": {"adopted", "entries", "files", "findings", "headings", "layouts", "own_cells", "units"},
     "adopt": {"adopted", "compute", "files", "findings", "layouts", "recognise", "units"},
     "batches": {"fill", "findings", "layouts"},
     "register": {
