@@ -40,6 +40,16 @@ MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
 METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
 WEAK = ("text", "choice")
+# What no list of stock has.
+MORE_THAN_STOCK = {
+    "runs": {"charge_strength", "first_drip_at", "stopped_at", "collected_temperature"},
+    "cuts": {"run", "temperature", "vapour_temperature", "smell", "fraction"},
+    "strength": {"temperature", "target_strength", "target_volume", "water_volume", "water_mass"},
+    "bottling": {"bottles"},
+    "carbon": {"carbon_mass"},
+    "clearing": {"dose"},
+    "fermentation": {"reading"},
+}
 OURS = 5  # names of ours that make a workbook one of ours
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
 Position = tuple[int, int]
@@ -229,14 +239,37 @@ def _fitting(
         numbered = tuple(_numbered(guesses, headings))
         fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
     fits.sort(key=lambda table: -table.score)
-    for table in fits[:1]:
-        rivals = [other.sheet for other in fits[1:] if table.score - other.score < MARGIN]
-        if rivals:
-            yield _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
-        elif len(table.unknown) > len(table.guesses):
-            yield _in_doubt(table, "most headings of the table are not recognised")
-        else:
-            yield table
+    if not fits or _is_stock(fits[0], block):
+        return
+    table, rivals = fits[0], [fit.sheet for fit in fits[1:] if fits[0].score - fit.score < MARGIN]
+    if rivals:
+        yield _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
+    elif len(table.unknown) > len(table.guesses):
+        yield _in_doubt(table, "most headings of the table are not recognised")
+    elif _named(block, "vessel") and not _is_more_than_stock(table, cells, rows):
+        yield _in_doubt(table, "the table could be a list of what lies in which vessel, too")
+    else:
+        yield table
+
+
+def _named(block: Mapping[int, str], kind: str) -> int:
+    """How many headings are such as lists of stock have: a "vessel", or what is "kept" in it."""
+    return sum(squeezed(split(text).bare) in vocabulary().words["stock"][kind] for text in block.values())
+
+
+def _is_stock(table: Table, block: Mapping[int, str]) -> bool:
+    """Whether a table tells what went into vessels and out of them, and none of our sheets."""
+    known = {guess.field.key for guess in table.guesses}
+    more = known & MORE_THAN_STOCK.get(table.sheet.key, set())
+    return bool(_named(block, "vessel")) and _named(block, "kept") > 1 and not more
+
+
+def _is_more_than_stock(table: Table, cells: Mapping[Position, Cell], rows: Sequence[int]) -> bool:
+    """Whether a table has what no list of vessels has; a blend names a lot for each of its parts."""
+    lots = [g.place[1] for g in table.guesses if g.field.key == "lot" and table.sheet.key == "blend"]
+    named = [cells[row, column].value for column in lots for row in rows if (row, column) in cells]
+    known = {guess.field.key for guess in table.guesses}
+    return len(set(named)) < len(named) or bool(known & MORE_THAN_STOCK.get(table.sheet.key, set()))
 
 
 def _in_doubt(table: Table, why: str) -> Table:
@@ -273,7 +306,7 @@ def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
     if sheet.key in ("bottling", "carbon", "clearing"):
         own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
         return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
-    if sheet.key == "blend" and not any(g.field.key == "part" for g in guesses):
+    if sheet.key == "blend" and not {"lot", "part"} <= {g.field.key for g in guesses}:
         return False
     return len(typed) >= 2 and bool(telling)
 
