@@ -36,6 +36,7 @@ READ_AT = {
 }
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 200  # of one sheet that are looked into
+SHORTEST_UNIT = 3  # letters of a unit among the words of a heading, such as in "proof off"
 MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
 METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
@@ -415,7 +416,8 @@ def _guess(
             score, synonym = max((score, synonym), same)
         elif field.key in true_of.values():
             score *= 0.4
-    labels = [label for raw in words.units if (label := label_for(raw, field.quantity))]
+    named = words.units or [word for word in words.bare.split() if len(word) >= SHORTEST_UNIT]
+    labels = [label for raw in named if (label := label_for(raw, field.quantity))]
     if words.units and not labels:
         # A unit of something else speaks against it.
         score *= 0.3
@@ -515,7 +517,7 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
         for field in sheet.fields:
             if field.role == "entry" and field.key in vocabulary().words[adopted.CARD]:
                 guess = _guess(sheet, field, place, " ".join(cell.value.split()), [value], system)
-                if guess and guess.sure >= LIKELY and guess.field.quantity != "text":
+                if guess and guess.sure >= LIKELY and _on_a_card(guess, cells, tables):
                     kept = guesses.get(field.key)
                     guesses[field.key] = guess if kept is None or guess.sure > kept.sure else kept
     by_place = {guess.place: guess for guess in sorted(guesses.values(), key=lambda g: g.sure)}
@@ -523,3 +525,24 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
         return None
     found = tuple(by_place[place] for place in sorted(by_place))
     return Table(sheet, "card", tab, found[0].place[0], 1, found, (), 0.0)
+
+
+def _on_a_card(guess: Guess, cells: Mapping[Position, Cell], tables: Sequence[Table]) -> bool:
+    """Whether words beside words are a label and its value, and not two headings or part of a record."""
+    if guess.field.quantity != "text":
+        return True
+    row, column = own_cells.value_of(cells, guess.place)
+    value, after = cells[row, column].value, cells.get((row, column + 1))
+    if not isinstance(value, str):
+        # A batch may be called 26, a yeast is not: that is what it cost.
+        return guess.field.key == "batch_code" and guess.sure >= SURE
+    heading = after is not None or _is_a_word_of_ours(squeezed(value)) or bool(split(value).units)
+    in_record = any(
+        table.top <= row and table.guesses[0].place[1] <= guess.place[1] <= table.guesses[-1].place[1]
+        for table in tables
+    )
+    return guess.sure >= SURE and not heading and not in_record
+
+
+def _is_a_word_of_ours(text: str) -> bool:
+    return any(text in called for keys in vocabulary().words.values() for called in keys.values())
