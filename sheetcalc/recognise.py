@@ -307,7 +307,10 @@ def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
     if sheet.key in ("bottling", "carbon", "clearing"):
         own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
         return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
-    if sheet.key == "blend" and not {"lot", "part"} <= {g.field.key for g in guesses}:
+    keys = {g.field.key for g in guesses}
+    if sheet.key == "tasting":
+        return {"sample", "taster"} <= keys and len(typed) >= 2
+    if sheet.key == "blend" and not {"lot", "part"} <= keys:
         return False
     return len(typed) >= 2 and bool(telling)
 

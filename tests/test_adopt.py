@@ -19,7 +19,8 @@ import pytest
 from adopt_score import judged
 from files import harm_ods, harm_xlsx
 from files.workbook_samples import CORPUS
-from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, US, Log, Row
+from later_logs import LATER
+from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log, Row
 from typer.testing import CliRunner
 
 from sheetcalc import adopt, adopted, files, fill, layouts, own_tables
@@ -57,10 +58,11 @@ def columns(path: Path, tab: str, row: int) -> dict[str, list[Any]]:
     }
 
 
-@pytest.mark.parametrize("log", LOGS, ids=lambda log: log.name)
-def test_no_heading_is_taken_for_what_it_is_not(log: Log, tmp_path: Path) -> None:
-    wrong = {place: verdict for place, verdict in judged(log, tmp_path).items() if verdict == "wrong"}
-    assert not wrong
+@pytest.mark.parametrize("log", (*LOGS, *UNSEEN, *LATER), ids=lambda log: log.name)
+def test_no_heading_is_taken_for_what_it_is_not_and_hardly_one_is_missed(log: Log, tmp_path: Path) -> None:
+    verdicts = judged(log, tmp_path)
+    assert not {place: verdict for place, verdict in verdicts.items() if verdict == "wrong"}
+    assert list(verdicts.values()).count("missed") <= 1
 
 
 @pytest.mark.parametrize("log", [log for log in LOGS if log is not NO_LOG], ids=lambda log: log.name)
