@@ -122,13 +122,16 @@ def resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
     """How well words fit what a key is called, from 0 to 1, and the synonym that fits best."""
     from rapidfuzz import fuzz
 
+    if words in synonyms:
+        return 1.0, words
     known = _words_in(synonyms)
     best = (0.0, "")
-    for synonym in synonyms:
-        if synonym == words:
-            return 1.0, synonym
-        theirs = synonym.split()
-        mine = [_spelled_out(word, theirs) for word in words.split()]
+    typed = words.split()
+    initials = {word[0] for word in typed}
+    for synonym, theirs in zip(synonyms, _apart(synonyms), strict=True):
+        if not any(word[0] in initials for word in theirs):
+            continue
+        mine = [_spelled_out(word, theirs) for word in typed]
         longer = " ".join(mine)
         score = fuzz.token_sort_ratio(longer, synonym) / 100
         score = score * 0.97 if score >= ALIKE and _misspelled(mine, theirs) else 0.0
@@ -141,8 +144,13 @@ def resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
 
 
 @cache
+def _apart(synonyms: tuple[str, ...]) -> list[list[str]]:
+    return [synonym.split() for synonym in synonyms]
+
+
+@cache
 def _words_in(synonyms: tuple[str, ...]) -> frozenset[str]:
-    return frozenset(word for synonym in synonyms for word in synonym.split())
+    return frozenset(word for theirs in _apart(synonyms) for word in theirs)
 
 
 def _misspelled(mine: Sequence[str], theirs: Sequence[str]) -> bool:
