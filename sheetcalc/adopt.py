@@ -78,6 +78,7 @@ def _block(table: Table) -> Iterator[str]:
         yield f"{mark}heading_lines = {table.lines}"
     if table.nth:
         yield f"{mark}nth = {table.nth}  # of the tables with these headings, from above"
+        yield f"{mark}of = {table.of}"
     for guess in table.guesses:
         yield ""
         yield from _one(guess, f"{outer}.{inner}")
@@ -106,6 +107,7 @@ def _one(guess: Guess, header: str) -> Iterator[str]:
         yield f"{off}unit = {_text(guess.unit)}"
     if guess.nth:
         yield f"{off}nth = {guess.nth}  # of the columns with this heading, from the left"
+        yield f"{off}of = {guess.of}  # fill stops when there are more or fewer"
     if field.role != "entry":
         yield f"{off}write = false"
 

@@ -20,7 +20,8 @@ GIVEN = "instruments"
 class Heading(NamedTuple):
     """One heading or label of theirs: our key for it, its unit, and what fill may do with its column.
 
-    `nth` is which of several alike it is, from the left, 0 where it is the only one. `write` lets fill write
+    `nth` is which of several alike it is, from the left, 0 where it is the only one; `of` how many there were
+    when that was said, 0 where nobody counted. `write` lets fill write
     into the column, `add` makes it a column of ours that fill puts right of the table.
     """
 
@@ -28,6 +29,7 @@ class Heading(NamedTuple):
     text: str
     unit: str
     nth: int
+    of: int
     write: bool
     add: bool
 
@@ -43,6 +45,7 @@ class Part:
     batch: str
     lines: int
     nth: int
+    of: int
     headings: tuple[Heading, ...]
 
 
@@ -95,7 +98,7 @@ def load(path: Path) -> Adopted:
 
 def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[str, Any]) -> Part:
     inner = "columns" if kind == "table" else "fields"
-    layouts.only(path, where, entry, {"sheet", "tab", "batch", "heading_lines", "nth", inner})
+    layouts.only(path, where, entry, {"sheet", "tab", "batch", "heading_lines", "nth", "of", inner})
     key = layouts.take(path, where, entry, "sheet", str)
     sheets = layouts.every_sheet()
     can_be = {s.key for s in sheets.values() if s.columns and _has_entries(s)} if kind == "table" else {CARD}
@@ -123,9 +126,20 @@ def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[st
         layouts.take(path, where, entry, "tab", str),
         layouts.take(path, where, entry, "batch", str, ""),
         lines,
-        layouts.take(path, where, entry, "nth", int, 0),
+        *_counted(path, where, entry),
         headings,
     )
+
+
+def _counted(path: Path, where: str, entry: dict[str, Any]) -> tuple[int, int]:
+    """Which of several alike is meant, and how many there were; 0 and 0 where it is the only one."""
+    nth = layouts.take(path, where, entry, "nth", int, 0)
+    of = layouts.take(path, where, entry, "of", int, 0)
+    if nth < 0 or of < 0 or (of and not 0 < nth <= of):
+        raise LayoutError(
+            f"{path.name}, {where}: nth is {nth} and of is {of}; write such as nth = 1, of = 2."
+        )
+    return nth, of
 
 
 def _same_heading(one: Heading, other: Heading) -> bool:
@@ -137,7 +151,7 @@ def _has_entries(sheet: Sheet) -> bool:
 
 
 def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, Any]) -> Heading:
-    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "write", "add"})
+    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "of", "write", "add"})
     key = layouts.take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     fields = sheet.columns if kind == "table" else tuple(f for f in sheet.fields if f.role == "entry")
@@ -156,9 +170,9 @@ def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, A
     text = layouts.take(path, where, entry, "heading", str)
     if not text.strip():
         raise LayoutError(f"{path.name}, {where}: the heading is blank.")
-    nth = layouts.take(path, where, entry, "nth", int, 0)
+    nth, of = _counted(path, where, entry)
     # A column that is offered and not agreed to is neither looked for nor written.
-    return Heading(key, text, unit, nth, write if add is None else add, add is not None)
+    return Heading(key, text, unit, nth, of, write if add is None else add, add is not None)
 
 
 def _constants(path: Path, found: dict[str, Any], batches: set[str]) -> Iterator[tuple[str, dict[str, Any]]]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from sheetcalc import adopted, compute, entries, files, layouts, units
-from sheetcalc.adopted import Adopted, Part
+from sheetcalc.adopted import Adopted, Heading, Part
 from sheetcalc.entries import Entries, Theirs
 from sheetcalc.files import Cell
 from sheetcalc.files.locate import Found
@@ -37,13 +37,17 @@ class Batch:
 
 
 class _Placed(NamedTuple):
-    """A part found on its tab: its top row, its records from row first up to before end, places by key."""
+    """A part found on its tab: its top row, its records from row first up to before end, places by key.
+
+    `tops` are the rows in which its headings stand.
+    """
 
     part: Part
     top: int
     first: int
     end: int
     cells: dict[str, tuple[int, int]]
+    tops: Sequence[int] = ()
 
 
 def read(layout: Adopted, book: files.Workbook) -> list[Batch]:
@@ -127,6 +131,8 @@ def _read_table(
             free += 1
     if below:
         told.append(_not_read(part, below))
+    if part.of and len(one.tops) > part.of:
+        told.append(_another_table(part, one))
     last = _last_of_ours(one, cells, ours, max(records, default=one.first - 1))
     left = {row for row, column in cells if one.first <= row <= last and column not in ours} - set(records)
     found = Found(part.tab, places, {key: mapped[key].text for key in places}, {}, one.first, ())
@@ -146,6 +152,16 @@ def _not_read(part: Part, below: tuple[int, int]) -> Finding:
         *("warning", part.tab, "", *below, "below_the_table"),
         f"From here on nothing is read: {BLANK_ROWS} blank rows or more above it end the table.",
         "Delete the blank rows if these are records; else leave it as it is.",
+    )
+
+
+def _another_table(part: Part, one: _Placed) -> Finding:
+    column = min(column for _, column in one.cells.values())
+    rows = ", ".join(map(str, one.tops))
+    return Finding(
+        *("warning", part.tab, "", one.tops[-1], column, "another_table"),
+        f"These headings stand in rows {rows}: {len(one.tops)} tables, and the layout knows of {part.of}.",
+        "Add a block for the new one to the layout, or run 'sheetcalc adopt' again; correct nth and of.",
     )
 
 
@@ -278,6 +294,8 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
             f"{name}, {part.where}: these headings stand more than once on {units.short(part.tab)}, in {at}; "
             "write nth = 1 (or 2, ...) there to say which table is meant."
         )
+    if part.of > len(whole):
+        raise files.BadWorkbook(_missing(name, part, set(), 0, len(whole)))
     top = whole[max(0, part.nth - 1)]
     texts = joined(rows, merged, top, part.lines)
     last_line = rows.get(top + part.lines - 1, {})
@@ -299,8 +317,20 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
             )
         if len(alike) < heading.nth:
             raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, top, 1))
+        _refuse_another_number(name, part, heading, [(top, column) for column in alike])
         cells[heading.key] = (top + part.lines - 1, alike[max(0, heading.nth - 1)])
-    return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells)
+    return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole)
+
+
+def _refuse_another_number(name: str, part: Part, heading: Heading, alike: Sequence[tuple[int, int]]) -> None:
+    """Raises BadWorkbook where a heading stands there more or less often than when one of them was meant."""
+    if heading.of and len(alike) != heading.of:
+        at = " and ".join(address(*place) for place in alike[:4])
+        raise files.BadWorkbook(
+            f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stood {heading.of} times on '
+            f"{units.short(part.tab)} when nth = {heading.nth} was said; now {len(alike)} times, in {at}. "
+            "Correct nth and of there."
+        )
 
 
 def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str:
@@ -329,6 +359,7 @@ def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
         )
         if not alike or len(alike) < heading.nth:
             raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, 0, 0))
+        _refuse_another_number(name, part, heading, alike)
         if len(alike) > 1 and not heading.nth:
             at = " and ".join(address(*place) for place in alike[:4])
             raise files.BadWorkbook(

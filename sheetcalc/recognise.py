@@ -68,6 +68,7 @@ class Guess:
     why: tuple[str, ...]
     seen: tuple[str, ...]
     nth: int = 0
+    of: int = 0
 
     @property
     def grade(self) -> str:
@@ -89,6 +90,7 @@ class Table:
     score: float
     batch: str = ""
     nth: int = 0
+    of: int = 0
 
 
 def recognise(book: files.Workbook) -> list[Table]:
@@ -119,18 +121,19 @@ def _told_apart(book: files.Workbook, found: list[Table]) -> list[Table]:
         seen[where] += 1
         batch = table.tab if kinds[table.sheet.key] > 1 else ""
         batch = f"{batch} {seen[where]}" if on_tab[where] > 1 else batch
-        result.append(replace(table, batch=batch, nth=_nth(book, table)))
+        nth, of = _nth(book, table)
+        result.append(replace(table, batch=batch, nth=nth, of=of))
     return result
 
 
-def _nth(book: files.Workbook, table: Table) -> int:
-    """Which of several tables with these headings it is, 0 where it is the only one."""
+def _nth(book: files.Workbook, table: Table) -> tuple[int, int]:
+    """Which of how many tables with these headings it is, 0 of 0 where it is the only one."""
     wanted = {guess.text for guess in table.guesses}
     if table.kind == "card":
-        return 0
+        return 0, 0
     rows, merged = own_cells.rows_of_texts(book.cells(table.tab)), book.merged(table.tab)
     tops = [r for r in sorted(rows) if wanted <= set(own_cells.joined(rows, merged, r, table.lines).values())]
-    return tops.index(table.top) + 1 if len(tops) > 1 and table.top in tops else 0
+    return (tops.index(table.top) + 1, len(tops)) if len(tops) > 1 and table.top in tops else (0, 0)
 
 
 def _system(book: files.Workbook) -> System:
@@ -296,7 +299,8 @@ def _numbered(guesses: Sequence[Guess], headings: Mapping[int, str]) -> Iterator
     """The guesses, with their number from the left where a heading stands there more than once."""
     for guess in guesses:
         alike = [column for column, text in headings.items() if text.casefold() == guess.text.casefold()]
-        yield replace(guess, nth=alike.index(guess.place[1]) + 1) if len(alike) > 1 else guess
+        nth = alike.index(guess.place[1]) + 1
+        yield replace(guess, nth=nth, of=len(alike)) if len(alike) > 1 else guess
 
 
 def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:

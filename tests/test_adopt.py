@@ -246,6 +246,47 @@ def test_a_heading_that_is_gone_or_doubled_is_told_and_nothing_is_written(
     assert path.read_bytes() == before
 
 
+TWINS = Log(
+    "twins.xlsx",
+    {
+        "Jars": [
+            ["Jar", "mL", "ABV", "Temp", "Temp", "Smells like"],
+            ["1", 200, 80, 20, 79, "glue"],
+            ["2", 200, 75, 20, 80, "sweet"],
+        ]
+    },
+    {},
+)
+
+
+def test_of_twin_headings_the_layout_names_one_and_a_fill_notices_another(tmp_path: Path) -> None:
+    path, layout = proposed(TWINS, tmp_path, "strength_20")
+    assert re.search(
+        r'key = "temperature"\nheading = "Temp"\n.*\nnth = 1.*\nof = 2', layout.read_text("utf-8")
+    )
+    filled(path, layout)
+    assert columns(path, "Jars", 1)["Strength (% vol)"] == pytest.approx([80, 75], abs=0.05), "read at 20 °C"
+    book = openpyxl.load_workbook(path)
+    book["Jars"].insert_cols(4)
+    book["Jars"]["D1"] = "temp"
+    book.save(path)
+    before = path.read_bytes()
+    with pytest.raises(files.BadWorkbook, match=r'"Temp" stood 2 times .* now 3 times, in D1 and E1 and F1'):
+        filled(path, layout)
+    assert path.read_bytes() == before
+
+
+def test_a_new_table_under_the_same_headings_is_told(tmp_path: Path) -> None:
+    path, layout = proposed(SEVERAL, tmp_path)
+    assert not [f for f in fill.check(path, layout=adopted.load(layout)) if f.rule == "another_table"]
+    book = openpyxl.load_workbook(path)
+    for row in ([], ["Data", "Densità", "Temp. campione °C", "Note"], [datetime(2025, 10, 1), 1.05, 20]):
+        book["2025"].append(row)
+    book.save(path)
+    (told,) = [f for f in fill.check(path, layout=adopted.load(layout)) if f.rule == "another_table"]
+    assert (told.row, "rows 2, 9, 19: 3 tables" in told.message) == (19, True)
+
+
 TABLE = '[[tables]]\nsheet = "fermentation"\ntab = "Maische"\n'
 COLUMN = '[[tables.columns]]\nkey = "reading"\nheading = "°Oe/SG"\nunit = "SG"\n'
 
@@ -264,6 +305,7 @@ COLUMN = '[[tables.columns]]\nkey = "reading"\nheading = "°Oe/SG"\nunit = "SG"\
         (TABLE + COLUMN + "add = true", "this is what you type"),
         (TABLE + COLUMN + COLUMN, "'reading' stands there twice"),
         (TABLE + COLUMN + TABLE + COLUMN, "give each a batch"),
+        (TABLE + COLUMN + "nth = 3\nof = 2", "nth is 3 and of is 2"),
         (TABLE + COLUMN + "colour = 1", "'colour' is not known here"),
         (TABLE + "heading_lines = 9\n" + COLUMN, "heading_lines is 9"),
         ("[constants]\naltitde = 3\n" + TABLE + COLUMN, "'altitde' is not known here"),
