@@ -207,6 +207,8 @@ def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> tuple[Fin
         for read in seen.values.entries.values():
             write_results(seen, read)
             _clear_leftovers(book, read)
+    for heading in added:
+        book.widen(heading.tab, heading.column, own_tables.letters(book, heading))
     return _together(batches)
 
 
@@ -225,7 +227,8 @@ def write_results(seen: Examined, read: Entries) -> None:
         texts += [None] * (len(places) - len(texts))
         for place, value in zip(places, texts, strict=True):
             if not seen.book.has_formula(read.found.tab, *place):
-                seen.book.write(read.found.tab, *place, value, like=_model(read, field, place))
+                plain = read.theirs is not None and field.key in read.theirs.plain
+                seen.book.write(read.found.tab, *place, value, like=_model(read, field, place), plain=plain)
 
 
 def _places(read: Entries, field: Field) -> list[tuple[int, int]]:
@@ -268,7 +271,7 @@ def _written(field: Field, values: Any, unit: str) -> list[Any]:
 def _rounded(values: list[Any], field: Field, read: Entries) -> list[Any]:
     """Results for cells that have no number format of ours, to the digits they are shown with."""
     decimals = compute.decimals(field, read.units[field.key])
-    if field.quantity == "moment" and read.theirs and field.key not in read.theirs.looks:
+    if field.quantity == "moment" and read.theirs and field.key in read.theirs.plain:
         # No cell of theirs shows a date here; a bare number of days would tell nobody anything.
         return [f"{value:%Y-%m-%d %H:%M}" if value else None for value in values]
     return [round(value, decimals) if isinstance(value, float) else value for value in values]
@@ -277,7 +280,7 @@ def _rounded(values: list[Any], field: Field, read: Entries) -> list[Any]:
 def _model(read: Entries, field: Field, place: tuple[int, int]) -> tuple[int, int] | None:
     """The cell whose look a record below the ready rows takes over: the one on the first record row.
 
-    In a person's own workbook it is one that shows the same in the same row.
+    In a person's own workbook it is one in the same row, of those that show the same where there are any.
     """
     if read.theirs:
         look = read.theirs.looks.get(field.key)

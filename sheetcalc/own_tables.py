@@ -17,6 +17,8 @@ from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
 from sheetcalc.own_cells import BLANK_ROWS, Cells, is_total, joined, plain, rows_of_texts, value_of
 
+WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
+
 
 class NewHeading(NamedTuple):
     """A heading that fill writes above a column it adds."""
@@ -138,7 +140,8 @@ def _read_table(
     found = Found(part.tab, places, {key: mapped[key].text for key in places}, {}, one.first, ())
     kept = {place: cell for place, cell in cells.items() if place[0] in records}
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
-    theirs = Theirs(frozenset(left), _looks(sheet, part, places, entry_columns))
+    looks, plain = _looks(sheet, part, places, entry_columns)
+    theirs = Theirs(frozenset(left), looks, plain)
     return replace(_without_unit_notes(got), theirs=theirs)
 
 
@@ -221,19 +224,26 @@ def _last_of_ours(one: _Placed, cells: Cells, ours: set[int], last: int) -> int:
 
 def _looks(
     sheet: Sheet, part: Part, places: Mapping[str, tuple[int, int]], columns: Mapping[int, Field]
-) -> dict[str, int]:
-    """For each added column the first entry column that shows the same: its cells' look fits."""
+) -> tuple[dict[str, int], frozenset[str]]:
+    """For each column of ours the entry column whose cells' look fits, and those that show something else.
+
+    It is the first that shows the same, else the last that holds words, or numbers, as this one does.
+    """
     looks: dict[str, int] = {}
+    plain: set[str] = set()
     for heading in part.headings:
         field = sheet.field(heading.key)
-        if heading.add and heading.key in places and field:
-            like = [
-                column
-                for column, other in sorted(columns.items())
-                if other.quantity == field.quantity and other.unit == field.unit and field.quantity != "text"
-            ]
-            looks |= {heading.key: like[0]} if like else {}
-    return looks
+        if not (heading.add and heading.key in places and field):
+            continue
+        words = field.quantity == "text"
+        same = [c for c, f in sorted(columns.items()) if (f.quantity, f.unit) == (field.quantity, field.unit)]
+        alike = [c for c, f in sorted(columns.items()) if (f.quantity in ("text", "choice")) == words]
+        if same and not words:
+            looks[heading.key] = same[0]
+        else:
+            looks[heading.key] = max(alike or columns)
+            plain.add(heading.key)
+    return looks, frozenset(plain)
 
 
 def _first_free(book: files.Workbook, one: _Placed) -> int:
@@ -247,6 +257,16 @@ def beside(book: files.Workbook, heading: NewHeading) -> tuple[int, int] | None:
     """The heading left of one that is added, whose look it takes over."""
     left = [c for row, c in book.cells(heading.tab) if row == heading.row and c < heading.column]
     return (heading.row, max(left)) if left else None
+
+
+def letters(book: files.Workbook, heading: NewHeading) -> float:
+    """How wide an added column has to be for its heading and what stands under it, in letters."""
+    texts = [
+        f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value)
+        for (row, column), cell in book.cells(heading.tab).items()
+        if column == heading.column and row >= heading.row
+    ]
+    return min(WIDEST, max(map(len, [heading.text, *texts])) + 2)
 
 
 def _place(layout: Adopted, book: files.Workbook) -> list[_Placed]:

@@ -20,7 +20,14 @@ from adopt_score import judged
 from files import harm_ods, harm_xlsx
 from files.workbook_samples import CORPUS
 from later_logs import LATER
-from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log, Row
+from odf.number import Number, NumberStyle
+from odf.number import Text as NumberText
+from odf.opendocument import load
+from odf.style import Style, TableCellProperties, TableColumnProperties
+from odf.table import Table as OdsTable
+from odf.table import TableCell, TableColumn, TableRow
+from openpyxl.styles import Border, Font, PatternFill, Side
+from own_logs import DUTCH, FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log, Row
 from typer.testing import CliRunner
 
 from sheetcalc import adopt, adopted, files, fill, layouts, own_tables
@@ -246,6 +253,65 @@ def test_a_heading_that_is_gone_or_doubled_is_told_and_nothing_is_written(
     assert path.read_bytes() == before
 
 
+def test_an_added_column_of_an_xlsx_looks_like_its_neighbours_and_shows_its_heading(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20", "attenuation", more="original_gravity = 1.06")
+    book = openpyxl.load_workbook(path)
+    sheet = book["Maische"]
+    line = Side(style="thin")
+    for row in sheet["A1:D6"]:
+        for cell in row:
+            cell.fill = PatternFill("solid", fgColor="DDEEFF" if cell.row > 1 else "224466")
+            cell.border = Border(line, line, line, line)
+            cell.number_format = {2: "0.000", 3: '0.0" °C"'}.get(cell.column, "General")
+    sheet["B1"].font = sheet["D1"].font = Font(bold=True)
+    sheet.column_dimensions["D"].width, sheet.column_dimensions["E"].width = 30, 3
+    # As spreadsheet programs write it: one width for all columns to the right.
+    sheet.column_dimensions["E"].min, sheet.column_dimensions["E"].max = 5, 16384
+    book.save(path)
+    filled(path, layout)
+    sheet = openpyxl.load_workbook(path)["Maische"]
+    assert (sheet["E1"].value, sheet["F1"].value) == ("Gravity at 20 °C (SG)", "Sugar fermented (%)")
+    assert sheet["E1"].font.bold and sheet["F1"].fill.fgColor.rgb == sheet["D1"].fill.fgColor.rgb
+    for cell in (sheet["E3"], sheet["F3"]):
+        assert (cell.fill.fgColor.rgb, cell.border.left.style) == (sheet["C3"].fill.fgColor.rgb, "thin")
+    assert (sheet["E3"].number_format, sheet["F3"].number_format) == ("0.000", "General")
+    widths = sheet.column_dimensions
+    assert widths["E"].width >= len("Gravity at 20 °C (SG)") and widths["F"].width >= len(
+        "Sugar fermented (%)"
+    )
+    assert (widths["D"].width, widths["G"].width, widths["G"].max) == (30, 3, 16384)
+
+
+def test_an_added_column_of_an_ods_looks_like_its_neighbours_and_shows_its_heading(tmp_path: Path) -> None:
+    path, layout = proposed(DUTCH, tmp_path, "gravity_20", "attenuation", more="original_gravity = 1.066")
+    book = load(path)
+    degrees = NumberStyle(name="N1")
+    degrees.addElement(Number(decimalplaces=1, minintegerdigits=1))
+    degrees.addElement(NumberText(text=" °C"))
+    blue = Style(name="blue", family="table-cell", datastylename="N1")
+    blue.addElement(TableCellProperties(backgroundcolor="#ddeeff"))
+    for style in (degrees, blue):
+        book.automaticstyles.addElement(style)
+    sheet = book.spreadsheet.getElementsByType(OdsTable)[0]
+    for cell in sheet.getElementsByType(TableCell):
+        cell.setAttribute("stylename", "blue")
+    book.save(path)
+    filled(path, layout)
+    book = load(path)
+    styles = {s.getAttribute("name"): s for s in book.automaticstyles.getElementsByType(Style)}
+    sheet = book.spreadsheet.getElementsByType(OdsTable)[0]
+    row = sheet.getElementsByType(TableRow)[2].getElementsByType(TableCell)
+    look = styles[row[5].getAttribute("stylename")]
+    assert look.getElementsByType(TableCellProperties)[0].getAttribute("backgroundcolor") == "#ddeeff"
+    assert look.getAttribute("datastylename") != "N1"
+    columns = sheet.getElementsByType(TableColumn)
+    assert [c.getAttribute("numbercolumnsrepeated") for c in columns] == ["4", None, None]
+    for column, heading in zip(columns[1:], ("Gravity at 20 °C (SG)", "Sugar fermented (%)"), strict=True):
+        (width,) = styles[column.getAttribute("stylename")].getElementsByType(TableColumnProperties)
+        # A letter of 10 points is a fifth of a centimetre.
+        assert float(width.getAttribute("columnwidth").removesuffix("cm")) >= len(heading) / 5
+
+
 TWINS = Log(
     "twins.xlsx",
     {
@@ -394,7 +460,8 @@ def test_every_other_part_keeps_its_bytes_and_only_agreed_cells_differ(log: Log,
         written[tab] = dict.fromkeys(changed - formulas)
     assert any(written.values())
     compare = harm_ods.compare if path.suffix == ".ods" else harm_xlsx.compare
-    compared = compare(old, path, written)
+    added = {tab: {column for at, column in ours if at == tab} for tab in after.sheets}
+    compared = compare(old, path, written, added)
     # A date of ours takes the look of theirs in its row, which is told as a new cell of another style.
     assert not [stray for stray in compared.strays if "there is a new cell" not in stray]
     assert compared.parts > len(compared.edited)
