@@ -112,11 +112,13 @@ def _compute_adopted(
 def check(path: Path, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
-    layout: of a person's own workbook. Raises files.BadWorkbook as `examine` does, and where the workbook
+    layout: of a person's own workbook, of which is told which results are not those of its entries. Raises files.BadWorkbook as `examine` does, and where the workbook
     does not fit its layout.
     """
     if layout:
-        return _together(_compute_adopted(files.open_workbook(path), layout)[0])
+        batches, added = _compute_adopted(files.open_workbook(path), layout)
+        new = {(heading.tab, heading.column) for heading in added}
+        return tuple(by_weight([*_together(batches), *_out_of_date(batches, new)]))
     seen = examine(path)
     return tuple(by_weight([*seen.findings, *edits.edited(seen.book, seen.values.entries)]))
 
@@ -124,6 +126,27 @@ def check(path: Path, layout: adopted.Adopted | None = None) -> tuple[Finding, .
 def _together(seen: Iterable[Examined]) -> tuple[Finding, ...]:
     """The findings of all batches of a workbook; what several of them tell, once."""
     return tuple(by_weight(dict.fromkeys(finding for one in seen for finding in one.findings)))
+
+
+def _out_of_date(batches: Iterable[Examined], new: set[tuple[str, int]]) -> Iterable[Finding]:
+    """A note for each column of results that a fill would change; the workbook is not to be saved afterwards."""
+    for seen in batches:
+        for read in seen.values.entries.values():
+            tab = read.found.tab
+            before = dict(seen.book.cells(tab)) if tab else {}
+            write_results(seen, read)
+            for field in read.sheet.columns:
+                if field.role != "computed" or field.key not in read.found.cells:
+                    continue
+                places = [read.cell(field.key, record) for record in range(len(read.rows))]
+                changed = [at for at in places if before.get(at) != seen.book.cells(tab).get(at)]
+                if changed and (tab, changed[0][1]) not in new:
+                    rows = ", ".join(str(row) for row, _ in changed[:5]) + (" and more" * (len(changed) > 5))
+                    yield Finding(
+                        *("note", tab, read.found.headings[field.key], *changed[0], "out_of_date"),
+                        f"What stands here is not what the readings give now, in row {rows}.",
+                        "Fill the workbook again.",
+                    )
 
 
 def fill(
