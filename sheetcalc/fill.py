@@ -112,8 +112,8 @@ def _compute_adopted(
 def check(path: Path, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
-    layout: of a person's own workbook, of which is told which results are not those of its entries. Raises files.BadWorkbook as `examine` does, and where the workbook
-    does not fit its layout.
+    layout: of a person's own workbook, of which is told which results are not those of its entries. Raises
+    files.BadWorkbook as `examine` does, and where the workbook does not fit its layout.
     """
     if layout:
         batches, added = _compute_adopted(files.open_workbook(path), layout)
@@ -129,7 +129,7 @@ def _together(seen: Iterable[Examined]) -> tuple[Finding, ...]:
 
 
 def _out_of_date(batches: Iterable[Examined], new: set[tuple[str, int]]) -> Iterable[Finding]:
-    """A note for each column of results that a fill would change; the workbook is not to be saved afterwards."""
+    """A note for each column of results that a fill would change; the opened workbook is spoilt by that."""
     for seen in batches:
         for read in seen.values.entries.values():
             tab = read.found.tab

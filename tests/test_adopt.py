@@ -276,9 +276,8 @@ def test_an_added_column_of_an_xlsx_looks_like_its_neighbours_and_shows_its_head
         assert (cell.fill.fgColor.rgb, cell.border.left.style) == (sheet["C3"].fill.fgColor.rgb, "thin")
     assert (sheet["E3"].number_format, sheet["F3"].number_format) == ("0.000", "General")
     widths = sheet.column_dimensions
-    assert widths["E"].width >= len("Gravity at 20 °C (SG)") and widths["F"].width >= len(
-        "Sugar fermented (%)"
-    )
+    assert widths["E"].width >= len("Gravity at 20 °C (SG)")
+    assert widths["F"].width >= len("Sugar fermented (%)")
     assert (widths["D"].width, widths["G"].width, widths["G"].max) == (30, 3, 16384)
 
 
@@ -310,6 +309,25 @@ def test_an_added_column_of_an_ods_looks_like_its_neighbours_and_shows_its_headi
         (width,) = styles[column.getAttribute("stylename")].getElementsByType(TableColumnProperties)
         # A letter of 10 points is a fifth of a centimetre.
         assert float(width.getAttribute("columnwidth").removesuffix("cm")) >= len(heading) / 5
+
+
+def test_check_tells_which_results_an_edited_reading_has_made_out_of_date(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+
+    def stale() -> list[tuple[str, str]]:
+        told = fill.check(path, layout=adopted.load(layout))
+        return [(f.cell, f.message) for f in told if f.rule == "out_of_date"]
+
+    assert not stale(), "the column is not there yet"
+    filled(path, layout)
+    assert not stale()
+    book = openpyxl.load_workbook(path)
+    book["Maische"]["B4"] = 1.022
+    book.save(path)
+    before = path.read_bytes()
+    ((cell, message),) = stale()
+    assert cell == "E4" and message.endswith("in row 4.")
+    assert path.read_bytes() == before
 
 
 TWINS = Log(
