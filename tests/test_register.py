@@ -556,6 +556,31 @@ def test_two_files_with_one_batch_code_have_a_line_each_and_are_told(logs: Path)
     }
 
 
+def test_a_log_that_was_saved_in_the_other_format_counts_once_and_keeps_its_line(
+    logs: Path, blank: Blank
+) -> None:
+    to = logs.parent / "register.xlsx"
+    old, new = logs / "wine-1.xlsx", logs / "wine-1.ods"
+    run("gather", logs, "--to", to)
+    row = lines(to)["WINE-1"]["row"]
+    typed(wine("WINE-1", yeast="Another yeast"), blank("batch", "metric", ".ods"), new)
+    os.utime(old, (1_700_000_000, 1_700_000_000))
+    code, out, err = run("gather", logs, "--to", to)
+    assert (code, "3 batches in" in out) == (0, True)
+    assert "logs/wine-1.xlsx: It was saved later as logs/wine-1.ods; only that counts." in out + err
+    found = lines(to)
+    assert len(found) == 3
+    assert (found["WINE-1"]["row"], found["WINE-1"]["file"]) == (row, "logs/wine-1.ods")
+    assert found["WINE-1"]["yeast"] == "Another yeast"
+    # Gathered alone, the old file gets a line; from then on that says what it is and does not count.
+    run("gather", old, "--to", to)
+    run("gather", logs, "--to", to)
+    assert sum(still["batches"] for still in table(to, "stills")) == 3
+    states = {line["file"]: line["state"] for line in table(to, "register")}
+    assert states["logs/wine-1.xlsx"] == "there is a newer file"
+    assert states["logs/wine-1.ods"] == ""
+
+
 def test_a_code_that_the_person_typed_ahead_gets_its_batch(logs: Path, blank: Blank) -> None:
     to = logs.parent / "register.xlsx"
     run("gather", logs, "--to", to)
