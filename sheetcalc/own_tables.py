@@ -17,6 +17,7 @@ from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
 from sheetcalc.own_cells import BLANK_ROWS, Cells, is_total, joined, plain, rows_of_texts, value_of
 
+MOST_NAMED = 3  # headings in a sentence
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
 
 
@@ -360,6 +361,7 @@ def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str
         return f"{name}, {part.where}: there are only {times} such headings on {tab}; correct 'nth'."
     names = [f'"{_quoted(h.text)}" ({h.key})' for h in part.headings if plain(h.text) in gone]
     verb = "is" if len(names) == 1 else "are"
+    names = [*names[:MOST_NAMED], *([f"{len(names) - MOST_NAMED} more"] if len(names) > MOST_NAMED else [])]
     near = f" in row {row}, where the others are" if row and len(names) < len(part.headings) else ""
     return (
         f"{name}, {part.where}: {', '.join(names)} {verb} not on sheet {units.short(part.tab)}{near}. "
