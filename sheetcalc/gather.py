@@ -161,6 +161,7 @@ def path_from(to: Path, path: Path) -> str:
 
 
 def _refresh(to: Path, gathered: _Gathered, report: Report) -> None:
+    files.remove_abandoned(Path(os.path.realpath(to)).parent)
     for attempt in range(ATTEMPTS):
         files.refuse_open(to)
         kept = register.opened(to)

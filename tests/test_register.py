@@ -324,6 +324,15 @@ def test_a_register_that_is_up_to_date_is_not_written(logs: Path, ending: str) -
     assert (to.read_bytes(), to.stat().st_mtime_ns) == (held, stamp)
 
 
+def test_what_a_killed_gathering_left_goes_with_the_next(logs: Path) -> None:
+    to = logs.parent / "register.ods"
+    run("gather", logs, "--to", to)
+    left = logs.parent / ".sheetcalc-abcd1234.tmp"
+    left.write_bytes(b"half a register")
+    assert "It was up to date." in run("gather", logs, "--to", to)[1]
+    assert not left.exists()
+
+
 def by_the_person(path: Path) -> None:
     """A column, a formula, a colour, a sheet and another order of the rows, in openpyxl."""
     book = openpyxl.load_workbook(path)
