@@ -1,7 +1,7 @@
 """More logs as people keep them, all invented: what the words and matching of the first sets did not know.
 
-Written before anything was mended by them: bottles in cL, temperatures that are not the sample's, batch
-cards, stock lists, tastings, carbon filters and runs, in all languages of synonyms.toml.
+Written before anything was mended by them, but for the last one: bottles in cL, temperatures that are not the
+sample's, batch cards, stock lists, tastings, carbon filters and runs, in all languages of synonyms.toml.
 """
 
 from collections.abc import Sequence
