@@ -1,42 +1,27 @@
-"""A person's own workbook, read by the layout file that was made for it.
+"""The layout file that says what the headings of a person's own workbook mean, read and checked."""
 
-The file says which heading is which of our keys. Here it becomes ordinary sheets and places, so that
-computing, checking and writing need know nothing of it.
-"""
-
-import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from sheetcalc import compute, entries, files, layouts, units
-from sheetcalc.entries import Entries, Theirs
+from sheetcalc import entries, layouts
+from sheetcalc.entries import Entries
 from sheetcalc.files import Cell
 from sheetcalc.files.locate import Found
-from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, LayoutError, Sheet
+from sheetcalc.own_cells import MOST_LINES, plain
 
-MOST_LINES = 4  # of headings, one below the other
-BLANK_ROWS = 3  # so many end a table
-RIGHT_OF_LABEL = 3  # cells in which a card's value is looked for
 US_UNITS = frozenset({"°F", "gal", "qt", "fl oz", "lb", "oz", "proof", "proof gal"})
 CARD = "batch"
 GIVEN = "instruments"
-_TOTALS = re.compile(
-    r"(sub-?|grand |zwischen|end)?(totals?|totales|total général|totais|totale|totaal|sum|sums|summe|summen"
-    r"|gesamt|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|mean|durchschnitt|mittelwert"
-    r"|moyenne|promedio|media|średnia|průměr|gemiddelde|média|Σ)(\s+\S{1,12})?\s*[:=]?",
-    re.IGNORECASE,
-)
-
-Cells = Mapping[tuple[int, int], Cell]
 
 
 class Heading(NamedTuple):
     """One heading or label of theirs: our key for it, its unit, and what fill may do with its column.
 
-    `nth` is which of several alike it is, from the left, 0 where it is the only one. `write` lets fill write
+    `nth` is which of several alike it is, from the left, 0 where it is the only one; `of` how many there were
+    when that was said, 0 where nobody counted. `write` lets fill write
     into the column, `add` makes it a column of ours that fill puts right of the table.
     """
 
@@ -44,6 +29,7 @@ class Heading(NamedTuple):
     text: str
     unit: str
     nth: int
+    of: int
     write: bool
     add: bool
 
@@ -59,6 +45,7 @@ class Part:
     batch: str
     lines: int
     nth: int
+    of: int
     headings: tuple[Heading, ...]
 
 
@@ -70,34 +57,6 @@ class Adopted:
     parts: tuple[Part, ...]
     constants: tuple[tuple[str, dict[str, Any]], ...]
     instruments: tuple[dict[str, Any], ...]
-
-
-class NewHeading(NamedTuple):
-    """A heading that fill writes above a column it adds."""
-
-    tab: str
-    row: int
-    column: int
-    text: str
-
-
-@dataclass(frozen=True)
-class Batch:
-    """What belongs together in their workbook: the entries by sheet, and the headings still to be added."""
-
-    read: dict[str, Entries]
-    added: tuple[NewHeading, ...]
-    findings: tuple[Finding, ...]
-
-
-class _Placed(NamedTuple):
-    """A part found on its tab: its top row, its records from row first up to before end, places by key."""
-
-    part: Part
-    top: int
-    first: int
-    end: int
-    cells: dict[str, tuple[int, int]]
 
 
 def load(path: Path) -> Adopted:
@@ -132,14 +91,14 @@ def load(path: Path) -> Adopted:
         tuple(_constants(path, found, {part.batch for part in parts})),
         tuple(entry for _, entry in layouts.tables(path, "instruments", found)),
     )
-    for batch in _batches(adopted):
-        _given(adopted, batch)
+    for batch in batches(adopted):
+        given_by(adopted, batch)
     return adopted
 
 
 def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[str, Any]) -> Part:
     inner = "columns" if kind == "table" else "fields"
-    layouts.only(path, where, entry, {"sheet", "tab", "batch", "heading_lines", "nth", inner})
+    layouts.only(path, where, entry, {"sheet", "tab", "batch", "heading_lines", "nth", "of", inner})
     key = layouts.take(path, where, entry, "sheet", str)
     sheets = layouts.every_sheet()
     can_be = {s.key for s in sheets.values() if s.columns and _has_entries(s)} if kind == "table" else {CARD}
@@ -167,13 +126,24 @@ def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[st
         layouts.take(path, where, entry, "tab", str),
         layouts.take(path, where, entry, "batch", str, ""),
         lines,
-        layouts.take(path, where, entry, "nth", int, 0),
+        *_counted(path, where, entry),
         headings,
     )
 
 
+def _counted(path: Path, where: str, entry: dict[str, Any]) -> tuple[int, int]:
+    """Which of several alike is meant, and how many there were; 0 and 0 where it is the only one."""
+    nth = layouts.take(path, where, entry, "nth", int, 0)
+    of = layouts.take(path, where, entry, "of", int, 0)
+    if nth < 0 or of < 0 or (of and not 0 < nth <= of):
+        raise LayoutError(
+            f"{path.name}, {where}: nth is {nth} and of is {of}; write such as nth = 1, of = 2."
+        )
+    return nth, of
+
+
 def _same_heading(one: Heading, other: Heading) -> bool:
-    return (_plain(one.text), one.nth) == (_plain(other.text), other.nth)
+    return (plain(one.text), one.nth) == (plain(other.text), other.nth)
 
 
 def _has_entries(sheet: Sheet) -> bool:
@@ -181,7 +151,7 @@ def _has_entries(sheet: Sheet) -> bool:
 
 
 def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, Any]) -> Heading:
-    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "write", "add"})
+    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "of", "write", "add"})
     key = layouts.take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     fields = sheet.columns if kind == "table" else tuple(f for f in sheet.fields if f.role == "entry")
@@ -200,9 +170,9 @@ def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, A
     text = layouts.take(path, where, entry, "heading", str)
     if not text.strip():
         raise LayoutError(f"{path.name}, {where}: the heading is blank.")
-    nth = layouts.take(path, where, entry, "nth", int, 0)
+    nth, of = _counted(path, where, entry)
     # A column that is offered and not agreed to is neither looked for nor written.
-    return Heading(key, text, unit, nth, write if add is None else add, add is not None)
+    return Heading(key, text, unit, nth, of, write if add is None else add, add is not None)
 
 
 def _constants(path: Path, found: dict[str, Any], batches: set[str]) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -216,13 +186,13 @@ def _constants(path: Path, found: dict[str, Any], batches: set[str]) -> Iterator
             yield name, own
 
 
-def _batches(adopted: Adopted) -> list[str]:
+def batches(adopted: Adopted) -> list[str]:
     """The names of the batches; '' is one only where no table names one."""
     named = dict.fromkeys(part.batch for part in adopted.parts if part.kind == "table")
     return list(named)
 
 
-def _given(adopted: Adopted, batch: str) -> dict[str, Entries]:
+def given_by(adopted: Adopted, batch: str) -> dict[str, Entries]:
     """What the layout file itself gives: the batch card's values and the instruments; raises LayoutError."""
     common = dict(adopted.constants)
     values = common[""] | common.get(batch, {})
@@ -253,7 +223,7 @@ def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) 
     table = bool(sheet.columns)
     places = {one: (1 if table else 2, column) for one, column in known.items()}
     found = Found(where, places, {f.key: f.key for f in fields}, {}, 2 if table else 0, ())
-    read = entries.read(_in_system(sheet, "metric"), found, cells)
+    read = entries.read(in_system(sheet, "metric"), found, cells)
     for finding in read.findings:
         if finding.level == "error":
             raise LayoutError(f"{name}, {where}, {finding.column}: {finding.message} {finding.advice}")
@@ -261,7 +231,7 @@ def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) 
     return replace(read, found=nowhere, findings=())
 
 
-def _in_system(sheet: Sheet, system: layouts.System) -> Sheet:
+def in_system(sheet: Sheet, system: layouts.System) -> Sheet:
     """A sheet whose units are those of one system alone."""
 
     def settled(field: Field) -> Field:
@@ -270,385 +240,3 @@ def _in_system(sheet: Sheet, system: layouts.System) -> Sheet:
     return replace(
         sheet, fields=tuple(map(settled, sheet.fields)), columns=tuple(map(settled, sheet.columns)), records=0
     )
-
-
-def read(adopted: Adopted, book: files.Workbook) -> list[Batch]:
-    """Find and read all that the layout names, batch by batch; writes nothing.
-
-    Raises files.BadWorkbook where a tab or heading of the layout is not in the workbook, or is there twice.
-    """
-    placed = _place(adopted, book)
-    return [_batch(adopted, book, placed, name) for name in _batches(adopted)]
-
-
-def _batch(adopted: Adopted, book: files.Workbook, placed: Sequence[_Placed], name: str) -> Batch:
-    # A card without a batch is for all of them, before the card of one.
-    cards = [one for one in placed if one.part.kind == "card" and one.part.batch in (name, "")]
-    tables = [one for one in placed if one.part.kind == "table" and one.part.batch == name]
-    mine = [*sorted(cards, key=lambda one: one.part.batch), *tables]
-    us = any(heading.unit in US_UNITS for one in placed for heading in one.part.headings)
-    found = dict(_given(adopted, name))
-    added: list[NewHeading] = []
-    told: list[Finding] = []
-    for one in mine:
-        sheet = _sheet(one.part, "us" if us else "metric")
-        if one.part.kind == "card":
-            card = _read_card(book, one, sheet)
-            found[CARD] = replace(card, values=_filled_up(card.values, found[CARD].values))
-        else:
-            found[one.part.sheet] = _read_table(book, one, sheet, added, told)
-    return Batch(found, tuple(added), tuple(told))
-
-
-def _filled_up(typed: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:
-    """A card's values; where a cell is blank or not there, what the layout gives."""
-    return {key: given.get(key, value) if _blank(value) else value for key, value in typed.items()}
-
-
-def _blank(value: Any) -> bool:
-    return (isinstance(value, str) and not value) or bool(value != value)
-
-
-def _sheet(part: Part, system: layouts.System) -> Sheet:
-    """Our sheet with their units."""
-    sheet = _in_system(layouts.every_sheet()[part.sheet], system)
-    theirs = {heading.key: heading.unit for heading in part.headings}
-
-    def settled(field: Field) -> Field:
-        return (
-            replace(field, unit=dict.fromkeys(field.unit, theirs[field.key]))
-            if theirs.get(field.key)
-            else field
-        )
-
-    return replace(
-        sheet, fields=tuple(map(settled, sheet.fields)), columns=tuple(map(settled, sheet.columns))
-    )
-
-
-def _read_card(book: files.Workbook, one: _Placed, sheet: Sheet) -> Entries:
-    labels = {heading.key: heading.text for heading in one.part.headings}
-    found = Found(one.part.tab, one.cells, labels, {}, 0, ())
-    return _without_unit_notes(entries.read(sheet, found, book.cells(one.part.tab)))
-
-
-def _read_table(
-    book: files.Workbook, one: _Placed, sheet: Sheet, added: list[NewHeading], told: list[Finding]
-) -> Entries:
-    part, cells = one.part, book.cells(one.part.tab)
-    mapped = {h.key: h for h in part.headings}
-    entry_columns = {
-        one.cells[c.key][1]: c for c in sheet.columns if c.role == "entry" and c.key in one.cells
-    }
-    ours = {one.cells[key][1] for key, h in mapped.items() if h.write and key in one.cells}
-    records, below = _records(one, cells, entry_columns)
-    places = {
-        key: place for key, place in one.cells.items() if mapped[key].write or place[1] in entry_columns
-    }
-    free = _first_free(book, one)
-    for heading in part.headings:
-        if heading.add and heading.write and heading.key not in places:
-            places[heading.key] = (one.first - 1, free)
-            added.append(NewHeading(part.tab, one.first - 1, free, heading.text))
-            free += 1
-    if below:
-        told.append(_not_read(part, below))
-    last = _last_of_ours(one, cells, ours, max(records, default=one.first - 1))
-    left = {row for row, column in cells if one.first <= row <= last and column not in ours} - set(records)
-    found = Found(part.tab, places, {key: mapped[key].text for key in places}, {}, one.first, ())
-    kept = {place: cell for place, cell in cells.items() if place[0] in records}
-    got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
-    theirs = Theirs(frozenset(left), _looks(sheet, part, places, entry_columns))
-    return replace(_without_unit_notes(got), theirs=theirs)
-
-
-def _without_unit_notes(read: Entries) -> Entries:
-    """Their units stand in the headings and in the layout, not in cells of their own."""
-    return replace(read, findings=tuple(f for f in read.findings if f.rule != "unit_missing"))
-
-
-def _not_read(part: Part, below: tuple[int, int]) -> Finding:
-    return Finding(
-        *("warning", part.tab, "", *below, "below_the_table"),
-        f"From here on nothing is read: {BLANK_ROWS} blank rows or more above it end the table.",
-        "Delete the blank rows if these are records; else leave it as it is.",
-    )
-
-
-def _records(
-    one: _Placed, cells: Cells, columns: Mapping[int, Field]
-) -> tuple[list[int], tuple[int, int] | None]:
-    """The rows that are records, and the cell below them from which on nothing is read, if there is one.
-
-    Totals, lines of words between the records, and rows of nothing but formulas are none.
-    """
-    by_row: dict[int, dict[int, Cell]] = {}
-    left, right = min(columns) - 1, max(columns)
-    for (row, column), cell in cells.items():
-        if one.first <= row < one.end and left <= column <= right and cell.value not in (None, ""):
-            by_row.setdefault(row, {})[column] = cell
-    rows: list[int] = []
-    before = one.first - 1
-    for row in sorted(by_row):
-        line = {column: cell for column, cell in by_row[row].items() if column in columns}
-        if line and row - before > BLANK_ROWS and rows:
-            return _typed(rows, by_row, columns), (row, min(line))
-        before = row
-        words = [by_row[row][column].value for column in sorted(by_row[row])]
-        total = isinstance(words[0], str) and is_total(words[0])
-        if not total and any(_measures(columns[column], cell) for column, cell in line.items()):
-            rows.append(row)
-    return _typed(rows, by_row, columns), None
-
-
-def is_total(text: str) -> bool:
-    """Whether a text is what people write before totals and averages."""
-    return bool(_TOTALS.fullmatch(text.strip()))
-
-
-def _typed(
-    rows: list[int], by_row: Mapping[int, Mapping[int, Cell]], columns: Mapping[int, Field]
-) -> list[int]:
-    """The rows in which something was typed; all of them where the whole table is formulas."""
-    typed = [row for row in rows if any(c in columns and not cell.formula for c, cell in by_row[row].items())]
-    return typed or rows
-
-
-def _measures(field: Field, cell: Cell) -> bool:
-    """Whether a cell holds a number or a date in a column that is for one."""
-    if field.quantity in ("text", "choice"):
-        return False
-    return isinstance(cell.value, float) or (
-        isinstance(cell.value, str) and bool(re.search(r"\d", cell.value))
-    )
-
-
-def _last_of_ours(one: _Placed, cells: Cells, ours: set[int], last: int) -> int:
-    """The last row with a result of ours left from an earlier fill, below records that were deleted since."""
-    rows: dict[int, set[int]] = {}
-    for row, column in cells:
-        rows.setdefault(row, set()).add(column)
-    row = last + 1
-    while row < one.end and row in rows and rows[row] <= ours:
-        row += 1
-    return row - 1
-
-
-def _looks(
-    sheet: Sheet, part: Part, places: Mapping[str, tuple[int, int]], columns: Mapping[int, Field]
-) -> dict[str, int]:
-    """For each added column the first entry column that shows the same: its cells' look fits."""
-    looks: dict[str, int] = {}
-    for heading in part.headings:
-        field = sheet.field(heading.key)
-        if heading.add and heading.key in places and field:
-            like = [
-                column
-                for column, other in sorted(columns.items())
-                if other.quantity == field.quantity and other.unit == field.unit and field.quantity != "text"
-            ]
-            looks |= {heading.key: like[0]} if like else {}
-    return looks
-
-
-def _first_free(book: files.Workbook, one: _Placed) -> int:
-    """The first column right of all that stands beside the table, in its rows and below up to its end."""
-    merged, tab = book.merged(one.part.tab), one.part.tab
-    beside = (place for place in book.cells(tab) if one.top <= place[0] < one.end)
-    return max(merged.get(place, place[1]) for place in beside) + 1
-
-
-def beside(book: files.Workbook, heading: NewHeading) -> tuple[int, int] | None:
-    """The heading left of one that is added, whose look it takes over."""
-    left = [c for row, c in book.cells(heading.tab) if row == heading.row and c < heading.column]
-    return (heading.row, max(left)) if left else None
-
-
-def rows_of_texts(cells: Cells) -> dict[int, dict[int, str]]:
-    """The texts of a tab, each on one line, by row and column."""
-    rows: dict[int, dict[int, str]] = {}
-    for (row, column), cell in cells.items():
-        if isinstance(cell.value, str) and cell.value.strip():
-            rows.setdefault(row, {})[column] = " ".join(cell.value[:255].split())
-    return rows
-
-
-def joined(
-    rows: Mapping[int, Mapping[int, str]], merged: Mapping[tuple[int, int], int], top: int, lines: int
-) -> dict[int, str]:
-    """The headings that begin in row `top`, by column: their lines joined, merged cells spread."""
-    found: dict[int, list[str]] = {}
-    for row in range(top, top + lines):
-        for column, text in rows.get(row, {}).items():
-            for each in range(column, merged.get((row, column), column) + 1):
-                words = found.setdefault(each, [])
-                if text not in words:
-                    words.append(text)
-    return {column: " ".join(words) for column, words in sorted(found.items())}
-
-
-def _place(adopted: Adopted, book: files.Workbook) -> list[_Placed]:
-    placed = []
-    for part in adopted.parts:
-        if part.tab not in book.sheets:
-            tabs = ", ".join(units.short(tab) for tab in book.sheets)
-            raise files.BadWorkbook(
-                f"{adopted.name}, {part.where}: there is no sheet {units.short(part.tab)} in this workbook; "
-                f"it has {tabs}. Correct 'tab' there, or remove this part from the layout."
-            )
-        find = _find_table if part.kind == "table" else _find_card
-        placed.append(find(adopted.name, part, book))
-    return [_until_the_next(one, placed) for one in placed]
-
-
-def _until_the_next(one: _Placed, placed: Iterable[_Placed]) -> _Placed:
-    """A table ends where the next one on its tab begins below it."""
-    columns = [column for _, column in one.cells.values()]
-    tops = [
-        other.top
-        for other in placed
-        if other.part.tab == one.part.tab
-        and other.top > one.top
-        and min(columns) <= max(c for _, c in other.cells.values())
-        and max(columns) >= min(c for _, c in other.cells.values())
-    ]
-    return one._replace(end=min(tops, default=one.end))
-
-
-def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
-    rows, merged = rows_of_texts(book.cells(part.tab)), book.merged(part.tab)
-    wanted = {_plain(h.text) for h in part.headings if not h.add}
-    offered = {_plain(h.text) for h in part.headings if h.add}
-    held: dict[int, set[str]] = {}
-    for top in {row - line for row in rows for line in range(part.lines) if row > line}:
-        held[top] = {_plain(text) for text in joined(rows, merged, top, part.lines).values()} & wanted
-    whole = sorted(row for row, texts in held.items() if texts == wanted)
-    if len(whole) < max(1, part.nth):
-        best = max(held, key=lambda row: (len(held[row]), -row), default=0)
-        raise files.BadWorkbook(_missing(name, part, wanted - held.get(best, set()), best, len(whole)))
-    if len(whole) > 1 and not part.nth:
-        at = " and ".join(f"row {row}" for row in whole[:4])
-        raise files.BadWorkbook(
-            f"{name}, {part.where}: these headings stand more than once on {units.short(part.tab)}, in {at}; "
-            "write nth = 1 (or 2, ...) there to say which table is meant."
-        )
-    top = whole[max(0, part.nth - 1)]
-    texts = joined(rows, merged, top, part.lines)
-    last_line = rows.get(top + part.lines - 1, {})
-    cells: dict[str, tuple[int, int]] = {}
-    for heading in part.headings:
-        if heading.add and not heading.write:
-            continue
-        alike = [column for column, text in texts.items() if _plain(text) == _plain(heading.text)]
-        if heading.add and not alike:
-            # A merged heading above may have come to cover it.
-            alike = [column for column, text in last_line.items() if _plain(text) == _plain(heading.text)]
-        if not alike and _plain(heading.text) in offered:
-            continue
-        if len(alike) > 1 and not heading.nth:
-            at = " and ".join(address(top, column) for column in alike[:4])
-            raise files.BadWorkbook(
-                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times '
-                f"on {units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
-            )
-        if len(alike) < heading.nth:
-            raise files.BadWorkbook(_missing(name, part, {_plain(heading.text)}, top, 1))
-        cells[heading.key] = (top + part.lines - 1, alike[max(0, heading.nth - 1)])
-    return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells)
-
-
-def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str:
-    """The sentence that says which headings are not found any more."""
-    if times:
-        tab = units.short(part.tab)
-        return f"{name}, {part.where}: there are only {times} such headings on {tab}; correct 'nth'."
-    names = [f'"{_quoted(h.text)}" ({h.key})' for h in part.headings if _plain(h.text) in gone]
-    verb = "is" if len(names) == 1 else "are"
-    near = f" in row {row}, where the others are" if row and len(names) < len(part.headings) else ""
-    return (
-        f"{name}, {part.where}: {', '.join(names)} {verb} not on sheet {units.short(part.tab)}{near}. "
-        "Correct 'heading' there to what the sheet says now, remove that column from the layout, or run "
-        "'sheetcalc adopt' again."
-    )
-
-
-def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
-    page = book.cells(part.tab)
-    cells: dict[str, tuple[int, int]] = {}
-    for heading in part.headings:
-        alike = sorted(
-            place
-            for place, cell in page.items()
-            if isinstance(cell.value, str) and _plain(cell.value) == _plain(heading.text)
-        )
-        if not alike or len(alike) < heading.nth:
-            raise files.BadWorkbook(_missing(name, part, {_plain(heading.text)}, 0, 0))
-        if len(alike) > 1 and not heading.nth:
-            at = " and ".join(address(*place) for place in alike[:4])
-            raise files.BadWorkbook(
-                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times '
-                f"on {units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
-            )
-        cells[heading.key] = value_of(page, alike[max(0, heading.nth - 1)])
-    top = min(row for row, _ in cells.values())
-    return _Placed(part, top, 0, 0, cells)
-
-
-def value_of(page: Cells, label: tuple[int, int]) -> tuple[int, int]:
-    """The cell that holds the value of a label: the first right of it that is not blank, or the next."""
-    row, column = label
-    right = range(column + 1, column + 1 + RIGHT_OF_LABEL)
-    return row, next((c for c in right if (row, c) in page), column + 1)
-
-
-def findings(adopted: Adopted, values: compute.Values) -> Iterator[Finding]:
-    """What stays blank for want of something, and which instruments were taken for granted."""
-    for sheet, read in values.entries.items():
-        if read.theirs is None or not read.rows:
-            continue
-        for field in read.sheet.columns:
-            if field.key in read.found.cells and field.role == "computed":
-                needs = list(_wanting(values, sheet, field.key))
-                if needs and compute.all_blank(values.get(sheet, field.key)):
-                    yield Finding(
-                        *("note", read.found.tab, read.found.headings[field.key]),
-                        *(*read.found.cells[field.key], "stays_blank"),
-                        f'"{read.found.headings[field.key]}" stays blank: it needs {", ".join(needs)}.',
-                        f"Name the column for it in {adopted.name}, or give it there under [constants].",
-                    )
-        yield from _taken_for_granted(adopted, values, read)
-
-
-def _wanting(values: compute.Values, sheet: str, key: str) -> Iterator[str]:
-    """The headings, as we call them, of what a result comes from and the workbook does not have."""
-    for home, need in sorted(values.behind(sheet, key)):
-        look = layouts.every_sheet().get(home)
-        field = look.field(need) if look else None
-        read = values.entries.get(home)
-        given = read and (need in read.found.cells or not compute.all_blank(read.values.get(need, "")))
-        if field and field.role == "entry" and home in (sheet, CARD) and not given:
-            yield f"{field.heading} ({need})"
-
-
-def _taken_for_granted(adopted: Adopted, values: compute.Values, read: Entries) -> Iterator[Finding]:
-    named = set(values.entries[GIVEN].values["instrument"])
-    for instrument in ("hydrometer", "alcoholmeter"):
-        field = next(
-            (f for f in read.sheet.columns if f.measured_with == instrument and f.key in read.found.cells),
-            None,
-        )
-        if field and instrument not in named and not field.corrected:
-            yield Finding(
-                *("note", read.found.tab, read.found.headings[field.key]),
-                *(*read.found.cells[field.key], "taken_for_granted"),
-                f"The {instrument} was taken to read right at 20 °C, with the usual division.",
-                f"If yours says otherwise, give it in {adopted.name} under [[instruments]].",
-            )
-
-
-def _plain(text: str) -> str:
-    return " ".join(text.split()).casefold()
-
-
-def _quoted(text: str) -> str:
-    return units.one_line(text, 60)

@@ -46,11 +46,12 @@ class Theirs(NamedTuple):
     """What else is known of a table in a person's own workbook.
 
     `left` are the rows among the records that hold something else, such as totals; `looks` the columns whose
-    look an added one takes over, by its key.
+    look an added one takes over, by its key, and `plain` the keys that show something else than those.
     """
 
     left: frozenset[int]
     looks: Mapping[str, int]
+    plain: frozenset[str]
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from sheetcalc import (
     forward,
     layouts,
     lost,
+    own_tables,
     stamp,
     stands,
     units,
@@ -98,13 +99,13 @@ def _compute(
 
 def _compute_adopted(
     book: files.Workbook, layout: adopted.Adopted
-) -> tuple[list[Examined], list[adopted.NewHeading]]:
+) -> tuple[list[Examined], list[own_tables.NewHeading]]:
     """A person's own workbook by its layout, batch by batch, and the headings to add."""
     seen: list[Examined] = []
-    added: list[adopted.NewHeading] = []
-    for batch in adopted.read(layout, book):
+    added: list[own_tables.NewHeading] = []
+    for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)
-        told = [*batch.findings, *compute.findings(values), *adopted.findings(layout, values)]
+        told = [*batch.findings, *compute.findings(values), *own_tables.findings(layout, values)]
         told += [*_signature(book), *_own_formulas(book, batch.read)]
         found = {key: read.found for key, read in batch.read.items()}
         seen.append(Examined(book, found, values, tuple(by_weight(told))))
@@ -115,12 +116,14 @@ def _compute_adopted(
 def check(path: Path | str, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
-    layout: of a person's own workbook. Raises files.BadWorkbook as `examine` does, and where the workbook
-    does not fit its layout.
+    layout: of a person's own workbook, of which is told which results are not those of its entries. Raises
+    files.BadWorkbook as `examine` does, and where the workbook does not fit its layout.
     """
     path = Path(path)
     if layout:
-        return _together(_compute_adopted(files.open_workbook(path), layout)[0])
+        batches, added = _compute_adopted(files.open_workbook(path), layout)
+        new = {(heading.tab, heading.column) for heading in added}
+        return tuple(by_weight([*_together(batches), *_out_of_date(batches, new)]))
     seen = examine(path)
     news = (*edits.edited(seen.book, seen.values.entries), *forward.waiting(seen.book, seen.found))
     return tuple(by_weight([*seen.findings, *news]))
@@ -129,6 +132,27 @@ def check(path: Path | str, layout: adopted.Adopted | None = None) -> tuple[Find
 def _together(seen: Iterable[Examined]) -> tuple[Finding, ...]:
     """The findings of all batches of a workbook; what several of them tell, once."""
     return tuple(by_weight(dict.fromkeys(finding for one in seen for finding in one.findings)))
+
+
+def _out_of_date(batches: Iterable[Examined], new: set[tuple[str, int]]) -> Iterable[Finding]:
+    """A note for each column of results that a fill would change; the opened workbook is spoilt by that."""
+    for seen in batches:
+        for read in seen.values.entries.values():
+            tab = read.found.tab
+            before = dict(seen.book.cells(tab)) if tab else {}
+            write_results(seen, read)
+            for field in read.sheet.columns:
+                if field.role != "computed" or field.key not in read.found.cells:
+                    continue
+                places = [read.cell(field.key, record) for record in range(len(read.rows))]
+                changed = [at for at in places if before.get(at) != seen.book.cells(tab).get(at)]
+                if changed and (tab, changed[0][1]) not in new:
+                    rows = ", ".join(str(row) for row, _ in changed[:5]) + (" and more" * (len(changed) > 5))
+                    yield Finding(
+                        *("note", tab, read.found.headings[field.key], *changed[0], "out_of_date"),
+                        f"What stands here is not what the readings give now, in row {rows}.",
+                        "Fill the workbook again.",
+                    )
 
 
 def fill(
@@ -209,11 +233,13 @@ def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> tuple[Fin
     """Write the columns that the person agreed to into their own opened workbook."""
     batches, added = _compute_adopted(book, layout)
     for heading in added:
-        book.write(*heading, like=adopted.beside(book, heading))
+        book.write(*heading, like=own_tables.beside(book, heading))
     for seen in batches:
         for read in seen.values.entries.values():
             write_results(seen, read)
             _clear_leftovers(book, read)
+    for heading in added:
+        book.widen(heading.tab, heading.column, own_tables.letters(book, heading))
     return _together(batches)
 
 
@@ -232,7 +258,8 @@ def write_results(seen: Examined, read: Entries) -> None:
         texts += [None] * (len(places) - len(texts))
         for place, value in zip(places, texts, strict=True):
             if not seen.book.has_formula(read.found.tab, *place):
-                seen.book.write(read.found.tab, *place, value, like=_model(read, field, place))
+                plain = read.theirs is not None and field.key in read.theirs.plain
+                seen.book.write(read.found.tab, *place, value, like=_model(read, field, place), plain=plain)
 
 
 def _places(read: Entries, field: Field) -> list[tuple[int, int]]:
@@ -275,7 +302,7 @@ def _written(field: Field, values: Any, unit: str) -> list[Any]:
 def _rounded(values: list[Any], field: Field, read: Entries) -> list[Any]:
     """Results for cells that have no number format of ours, to the digits they are shown with."""
     decimals = compute.decimals(field, read.units[field.key])
-    if field.quantity == "moment" and read.theirs and field.key not in read.theirs.looks:
+    if field.quantity == "moment" and read.theirs and field.key in read.theirs.plain:
         # No cell of theirs shows a date here; a bare number of days would tell nobody anything.
         return [f"{value:%Y-%m-%d %H:%M}" if value else None for value in values]
     return [round(value, decimals) if isinstance(value, float) else value for value in values]
@@ -284,7 +311,7 @@ def _rounded(values: list[Any], field: Field, read: Entries) -> list[Any]:
 def _model(read: Entries, field: Field, place: tuple[int, int]) -> tuple[int, int] | None:
     """The cell whose look a record below the ready rows takes over: the one on the first record row.
 
-    In a person's own workbook it is one that shows the same in the same row.
+    In a person's own workbook it is one in the same row, of those that show the same where there are any.
     """
     if read.theirs:
         look = read.theirs.looks.get(field.key)

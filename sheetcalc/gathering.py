@@ -18,6 +18,7 @@ from sheetcalc.matching import Known
 from sheetcalc.register import Line, Register
 
 GONE, UNREAD, TWICE = "file is gone", "could not be read", "code is there twice"
+OLDER = "there is a newer file"
 ATTEMPTS = 3  # how often writing is begun when somebody changes the register under it
 GIVE_IT_ONE = "Give each batch a code of its own, or move the copy out of the way."
 
@@ -51,10 +52,12 @@ class Report:
 
 @dataclass
 class _Gathered:
-    """All that the workbooks gave, by file as a path from the register."""
+    """All that the workbooks gave, by file as a path from the register; `older` leads to the newer file."""
 
     batches: dict[str, Batch] = field(default_factory=dict)
     trouble: dict[str, str] = field(default_factory=dict)
+    saved: dict[str, float] = field(default_factory=dict)
+    older: dict[str, str] = field(default_factory=dict)
 
 
 def refuse(to: Path) -> None:
@@ -92,11 +95,13 @@ def gather(outcomes: Iterable[Outcome[Batch | None]], to: Path, system: System =
             report.left_out.append(str(outcome.path))
         else:
             gathered.batches[file] = outcome.result
-            report.levels.update(finding.level for finding in outcome.result.findings)
+            gathered.saved[file] = outcome.path.stat().st_mtime if outcome.path.exists() else 0.0
+    _leave_older(gathered)
+    report.levels.update(finding.level for batch in gathered.batches.values() for finding in batch.findings)
     if to.suffix.lower() in tables.ENDINGS:
         lines = [Line(_values(file, batch)) for file, batch in _by_start(gathered)]
         report.new = len(lines)
-        report.remarks, _ = _same_codes(lines)
+        report.remarks = [*_same_codes(lines)[0], *_told_older(gathered)]
         report.written = tables.write(to, summaries.frame(line.values for line in lines))
     elif to.exists():
         _refresh(to, gathered, report)
@@ -109,6 +114,27 @@ def gather(outcomes: Iterable[Outcome[Batch | None]], to: Path, system: System =
             report.written = register.save(kept, to)
     report.levels.update(told.level for told in report.remarks)
     return report
+
+
+def _leave_older(gathered: _Gathered) -> None:
+    """Of a log that is there in both formats, one saved as the other, only the file saved last counts."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for file, batch in gathered.batches.items():
+        name = str(Path(file).with_suffix(""))
+        alike.setdefault((name, register.plain(batch.values["batch_code"])), []).append(file)
+    for same in alike.values():
+        *older, newest = sorted(same, key=lambda file: (gathered.saved[file], file))
+        for file in older:
+            gathered.older[file] = newest
+            del gathered.batches[file]
+
+
+def _told_older(gathered: _Gathered) -> list[Told]:
+    advice = "Move the one that you don't use any more out of the way, and delete its line if it has one."
+    return [
+        Told("note", file, "", "", "", f"It was saved later as {newest}; only that counts.", advice, "older")
+        for file, newest in gathered.older.items()
+    ]
 
 
 def in_words(report: Report, to: Path) -> str:
@@ -135,6 +161,7 @@ def path_from(to: Path, path: Path) -> str:
 
 
 def _refresh(to: Path, gathered: _Gathered, report: Report) -> None:
+    files.remove_abandoned(Path(os.path.realpath(to)).parent)
     for attempt in range(ATTEMPTS):
         files.refuse_open(to)
         kept = register.opened(to)
@@ -151,9 +178,10 @@ def _put(kept: Register, gathered: _Gathered, to: Path, report: Report) -> None:
     """Bring a register up to date."""
     lines = kept.lines
     gone = {line.file for line in lines if _is_gone(to, line.file, gathered)}
+    older = {line.file for line in lines if line.file in gathered.older}
     by_start = _by_start(gathered)
     wanted = [Known(file, register.plain(batch.values["batch_code"])) for file, batch in by_start]
-    found = matching.match([Known(line.file, line.code) for line in lines], wanted, gone)
+    found = matching.match([Known(line.file, line.code) for line in lines], wanted, gone | older)
     remarks: list[Told] = []
     for (file, batch), place in zip(by_start, found, strict=True):
         line = Line(batches.blank()) if place is None else lines[place]
@@ -165,13 +193,14 @@ def _put(kept: Register, gathered: _Gathered, to: Path, report: Report) -> None:
     gone &= {line.file for line in lines}
     # What has no number of errors was never gathered: words of the person's own.
     listed = [line for line in lines if line.file and np.isfinite(float(line.values["errors"]))]
-    same, twice = _same_codes([line for line in listed if line.file not in gone])
-    remarks += same
+    counted = [line for line in listed if not _is_older(line, gathered)]
+    same, twice = _same_codes([line for line in counted if line.file not in gone])
+    remarks += [*same, *_told_older(gathered)]
     remarks += [_gone(line) for line in listed if line.file in gone]
     for line in listed:
         line.values["state"] = _state(line, gone, twice, gathered)
     register.write(kept, layouts.REGISTER, listed)
-    _compare(kept, listed)
+    _compare(kept, counted)
     remarks += _in_doubt(kept, to)
     _tell(kept, listed, gathered, remarks)
     report.new = found.count(None)
@@ -198,7 +227,15 @@ def _is_gone(to: Path, file: str, gathered: _Gathered) -> bool:
     return not (way.root or way.drive) and not os.path.lexists(to.parent / way)
 
 
+def _is_older(line: Line, gathered: _Gathered) -> bool:
+    """Whether a line's log was saved later in the other format; what was so stays so until it is gathered."""
+    was = line.values["state"] == OLDER and line.file not in gathered.batches
+    return line.file in gathered.older or was
+
+
 def _state(line: Line, gone: set[str], twice: set[str], gathered: _Gathered) -> str:
+    if _is_older(line, gathered) and line.file not in gone:
+        return OLDER
     unread = line.file in gathered.trouble
     if line.file not in gathered.batches and not unread:
         unread = line.values["state"] == UNREAD
@@ -284,7 +321,8 @@ def _tell(kept: Register, listed: Sequence[Line], gathered: _Gathered, remarks: 
     if read is None:
         return
     here = {line.file for line in listed} - gathered.batches.keys() - gathered.trouble.keys()
-    about = {told.rule for told in remarks} | {"file_gone", "code_twice"}
+    here -= gathered.older.keys()
+    about = {told.rule for told in remarks} | {"file_gone", "code_twice", "older"}
     told = [(False, t) for t in remarks]
     told += [(False, _unread(file, trouble)) for file, trouble in gathered.trouble.items()]
     for file, batch in gathered.batches.items():

@@ -64,6 +64,12 @@ class Field:
         """The unit labels a person may choose for this field; empty where nothing is measured."""
         return units.choices(self.quantity)
 
+    @property
+    def offered(self) -> tuple[str, ...]:
+        """Those of its unit labels that stand in its drop-down."""
+        bottles = self.quantity == "volume" and set(self.unit.values()) == {"mL"}
+        return tuple(label for label in self.units if bottles or label not in units.BOTTLE_UNITS)
+
     def number_format(self, system: System) -> str:
         """The number format of the field's cells, as both file formats write it."""
         if self.format:

@@ -11,6 +11,7 @@ from sheetcalc import units
 TAKEN_FOR = {
     "L": ("mL", "gal"),
     "mL": ("L", "fl oz"),
+    "cL": ("mL", "L"),
     "gal": ("L", "fl oz"),
     "fl oz": ("mL", "gal"),
     "kg": ("g", "lb"),

@@ -50,11 +50,16 @@ _PROOF_GALLON = (
 _VOLUMES = {
     "L": _linear(3, 1.0),
     "mL": _linear(1, 1e-3),
+    "cL": _linear(2, 0.01),
+    "dL": _linear(3, 0.1),
     "hL": _linear(4, 100.0),
     "gal": _linear(3, _GALLON),
     "qt": _linear(3, _GALLON / 4),
     "fl oz": _linear(2, _GALLON / 128),
 }
+
+# Read everywhere, but offered in no drop-down, which would be crowded, except where bottles are measured.
+BOTTLE_UNITS = frozenset({"cL", "dL"})
 
 # The first label of a quantity is the base unit. A quantity without labels is not measured.
 QUANTITIES: dict[str, dict[str, Unit]] = {

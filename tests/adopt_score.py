@@ -1,7 +1,8 @@
 """How many headings of people's own logs are rightly recognised: `python -m tests.adopt_score`.
 
-The logs of own_logs.py, each heading with what it truly means beside it. The words were mended by the first
-set; the second was written afterwards, in words of its own; the third by a hand that had not seen our list.
+The logs of own_logs.py and later_logs.py, each heading with what it truly means beside it. The words were
+mended by the first set; the second and the later ones were written before anything was mended by them; the
+strangers' by a hand that had not seen our list.
 """
 
 import sys
@@ -11,10 +12,11 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from later_logs import LATER
 from own_logs import LOGS, UNSEEN, Log
 from strangers import STRANGERS
 
-from sheetcalc import adopt, files
+from sheetcalc import files, recognise
 from sheetcalc.findings import address
 
 KINDS = ("right", "right but switched off", "wrong", "wrong but switched off", "missed", "rightly left alone")
@@ -25,7 +27,7 @@ def judged(log: Log, folder: Path) -> dict[tuple[str, str], str]:
     """For each heading of a log, what came of it: one of KINDS."""
     book = files.open_workbook(log.make(folder))
     found = {}
-    for table in adopt.recognise(book):
+    for table in recognise.recognise(book):
         for guess in table.guesses:
             said = f"{table.sheet.key}.{guess.field.key} {guess.unit}".strip()
             # Of several lines of headings the truth may stand at another one than the guess.
@@ -48,8 +50,8 @@ def judged(log: Log, folder: Path) -> dict[tuple[str, str], str]:
 
 def main() -> None:
     """Print the score of each set."""
-    sets = (("logs to mend by", LOGS), ("logs written afterwards", UNSEEN), ("strangers", STRANGERS))
-    for name, logs in sets:
+    sets = {"logs to mend by": LOGS, "logs written afterwards": UNSEEN, "later logs": LATER}
+    for name, logs in (sets | {"strangers": STRANGERS}).items():
         total: Counter[str] = Counter()
         print(f"\n{name}")
         for log in logs:

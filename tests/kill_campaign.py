@@ -1,8 +1,9 @@
 """Stops real fills at random moments and looks at what they leave.
 
-Usage: python -m tests.kill_campaign [--kills 300] [--seed 1] [--signal KILL|INT|TERM]
+Usage: python -m tests.kill_campaign [--kills 300] [--seed 1] [--signal KILL|INT|TERM] [--what adopted|gather]
 
-Each is a process of its own, `sheetcalc fill` on an xlsx or an ods, in place, with --backup or with --to.
+Each is a process of its own, `sheetcalc fill` on an xlsx or an ods, in place, with --backup or with --to; or
+on somebody's own one with --layout; or `sheetcalc gather` into a register that is there.
 Half of them are stopped at any moment of the run and half while they write, a moment after the temporary
 turns up. The seed gives the moments; what the process has come to by then is up to the machine.
 
@@ -22,15 +23,16 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "examples")]
 
 from logs import clean_log, typed  # noqa: E402 - needs the path above
+from own_logs import POLISH, TITLED  # noqa: E402
 
-from sheetcalc import build, compute, layouts  # noqa: E402
+from sheetcalc import adopt, build, compute, layouts  # noqa: E402
 from sheetcalc.filling import fill  # noqa: E402
 
 WAYS = (("in place",), ("--backup", "--backup"), ("--to", "--to", "out"))
@@ -42,7 +44,7 @@ COLUMNS = ("stopped", "old", "new", "ended first", "left", "half", "litter", "sa
 
 @dataclass(frozen=True)
 class Case:
-    """A workbook before and after a fill, a way to fill it and how long that takes."""
+    """A workbook before and after a fill, a way to fill it and how long that takes; other files it needs."""
 
     ending: str
     way: str
@@ -50,26 +52,84 @@ class Case:
     old: bytes
     new: bytes
     seconds: float
+    what: str = "fill"
+    beside: tuple[tuple[str, bytes], ...] = ()
 
     @property
     def name(self) -> str:
         """The file to fill."""
         return f"log.{self.ending}"
 
+    @property
+    def command(self) -> list[str]:
+        """What is run."""
+        said = ["gather", "logs", "--to", self.name] if self.what == "gather" else ["fill", self.name]
+        return [sys.executable, "-m", "sheetcalc", *said, *self.options]
+
 
 def start(case: Case, folder: Path) -> "subprocess.Popen[str]":
     """A real fill in a folder with nothing but the workbook and, with --backup, an earlier backup."""
     (folder / case.name).write_bytes(case.old)
+    for name, content in case.beside:
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_bytes(content)
     if case.way == "--backup":
         (folder / f"{case.name}.before").write_bytes(EARLIER)
-    command = [sys.executable, "-m", "sheetcalc", "fill", case.name, *case.options]
+    return _run(case, folder)
+
+
+def _run(case: Case, folder: Path) -> "subprocess.Popen[str]":
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
     pipe = subprocess.PIPE
-    return subprocess.Popen(command, cwd=folder, env=environment, text=True, stdout=pipe, stderr=pipe)
+    return subprocess.Popen(case.command, cwd=folder, env=environment, text=True, stdout=pipe, stderr=pipe)
+
+
+def adopted_cases(folder: Path) -> list[Case]:
+    """People's own workbooks by their layout, with a column to add."""
+    found = []
+    for log in (TITLED, POLISH):
+        path = log.make(folder)
+        adopt.propose(path, folder / "log.toml", over=True)
+        layout = (folder / "log.toml").read_bytes().replace(b"add = false", b"add = true")
+        case = Case(path.suffix[1:], "--layout", ("--layout", "log.toml"), path.read_bytes(), b"", 0)
+        found.append(_timed(replace(case, what="adopted", beside=(("log.toml", layout),)), folder))
+    return found
+
+
+def gather_cases(folder: Path) -> list[Case]:
+    """A register with one batch that gets a second one."""
+    layout, logs = layouts.load("batch"), []
+    for number in (1, 2):
+        blank, path = folder / "blank.xlsx", folder / f"{number}.xlsx"
+        blank.unlink(missing_ok=True)
+        build.new_workbook(layout, compute.needs(layout), "metric", blank)
+        log = clean_log()
+        typed(log | {"batch": log["batch"] | {"batch_code": f"K-{number}"}}, blank, path)
+        logs.append((f"logs/{number}.xlsx", path.read_bytes()))
+    found = []
+    for ending in ("xlsx", "ods"):
+        with tempfile.TemporaryDirectory(dir=folder) as name:
+            (Path(name) / "logs").mkdir()
+            (Path(name) / logs[0][0]).write_bytes(logs[0][1])
+            case = Case(ending, "gather", (), b"", b"", 0, "gather", tuple(logs))
+            _run(case, Path(name)).communicate()
+            old = (Path(name) / case.name).read_bytes()
+        found.append(_timed(replace(case, old=old), folder))
+    return found
+
+
+def _timed(case: Case, folder: Path) -> Case:
+    """What the new file has to be comes from a run that nobody stops."""
+    with tempfile.TemporaryDirectory(dir=folder) as name:
+        began = time.monotonic()
+        start(case, Path(name)).communicate()
+        seconds, new = time.monotonic() - began, (Path(name) / case.name).read_bytes()
+    assert new != case.old, "there is nothing to do"
+    return replace(case, new=new, seconds=seconds)
 
 
 def cases(folder: Path, book: str) -> list[Case]:
-    """Both formats and all ways; what the new file has to be comes from a fill that nobody stops."""
+    """Both formats and all ways to fill."""
     found = []
     layout = layouts.load(book)
     wanted = {sheet.key for sheet in layout.sheets}
@@ -77,12 +137,8 @@ def cases(folder: Path, book: str) -> list[Case]:
     for ending in ("xlsx", "ods"):
         blank, old = folder / f"blank.{ending}", folder / f"typed.{ending}"
         build.new_workbook(layout, compute.needs(layout), "metric", blank)
-        case = Case(ending, "", (), typed(log, blank, old).read_bytes(), b"", 0)
-        began = time.monotonic()
-        start(case, folder).communicate()
-        seconds, new = time.monotonic() - began, (folder / case.name).read_bytes()
-        assert new != case.old, "the fill has nothing to do"
-        found += [Case(ending, way, tuple(options), case.old, new, seconds) for way, *options in WAYS]
+        case = _timed(Case(ending, "", (), typed(log, blank, old).read_bytes(), b"", 0), folder)
+        found += [replace(case, way=way, options=tuple(options)) for way, *options in WAYS]
     return found
 
 
@@ -141,7 +197,7 @@ def stop_one(case: Case, folder: Path, chance: random.Random, kind: str) -> Coun
     if kind == "KILL":
         _fill_again(case, folder)
         seen["half"] += _state(case, folder) != "new"
-    allowed = {case.name, *_others(case)}
+    allowed = {case.name, *_others(case), *(name for name, _ in case.beside)}
     present = {str(p.relative_to(folder)) for p in folder.rglob("*") if p.is_file()}
     # An interrupted process may not have come to the other files; there is never one more.
     seen["litter"] += bool(present - allowed) or (kind == "KILL" and present != allowed)
@@ -172,6 +228,9 @@ def _which(case: Case, held: bytes) -> str:
 
 
 def _fill_again(case: Case, folder: Path) -> None:
+    if case.what != "fill":
+        _run(case, folder).communicate()
+        return
     to = folder / "out" / case.name if case.way == "--to" else None
     if to and to.exists():
         # A copy that is there is refused; the folder is tidied up all the same.
@@ -184,11 +243,14 @@ def _fill_again(case: Case, folder: Path) -> None:
     fill(folder / case.name, to, backup=case.way == "--backup")
 
 
-def campaign(kills: int, seed: int, kind: str = "KILL", book: str = "batch") -> dict[str, Counter[str]]:
+def campaign(
+    kills: int, seed: int, kind: str = "KILL", book: str = "batch", what: str = "fill"
+) -> dict[str, Counter[str]]:
     """Stop so many fills, in turn of each case; the counts for each. One that ended first is made up for."""
     counts: dict[str, Counter[str]] = {}
     with tempfile.TemporaryDirectory() as name:
-        ready = cases(Path(name), book)
+        made = {"adopted": adopted_cases, "gather": gather_cases}.get(what)
+        ready = made(Path(name)) if made else cases(Path(name), book)
         for number in range(LONGEST_TRY * kills):
             case = ready[number % len(ready)]
             with tempfile.TemporaryDirectory(dir=name) as folder:
@@ -217,8 +279,9 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--signal", choices=("KILL", "INT", "TERM"), default="KILL")
+    parser.add_argument("--what", choices=("fill", "adopted", "gather"), default="fill")
     wanted = parser.parse_args()
-    counts = campaign(wanted.kills, wanted.seed, wanted.signal)
+    counts = campaign(wanted.kills, wanted.seed, wanted.signal, what=wanted.what)
     print(f"SIG{wanted.signal}, seed {wanted.seed}")
     print("\n".join(table(counts)))
     sys.exit(any(seen[bad] for seen in counts.values() for bad in ("half", "litter", "said wrong")))

@@ -19,10 +19,18 @@ import pytest
 from adopt_score import judged
 from files import harm_ods, harm_xlsx
 from files.workbook_samples import CORPUS
-from own_logs import FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, US, Log, Row
+from later_logs import LATER
+from odf.number import Number, NumberStyle
+from odf.number import Text as NumberText
+from odf.opendocument import load
+from odf.style import Style, TableCellProperties, TableColumnProperties
+from odf.table import Table as OdsTable
+from odf.table import TableCell, TableColumn, TableRow
+from openpyxl.styles import Border, Font, PatternFill, Side
+from own_logs import DUTCH, FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log, Row
 from typer.testing import CliRunner
 
-from sheetcalc import adopt, adopted, files, filling, layouts
+from sheetcalc import adopt, adopted, files, filling, layouts, own_tables
 from sheetcalc.cli import app
 from sheetcalc.findings import Finding
 
@@ -57,10 +65,11 @@ def columns(path: Path, tab: str, row: int) -> dict[str, list[Any]]:
     }
 
 
-@pytest.mark.parametrize("log", LOGS, ids=lambda log: log.name)
-def test_no_heading_is_taken_for_what_it_is_not(log: Log, tmp_path: Path) -> None:
-    wrong = {place: verdict for place, verdict in judged(log, tmp_path).items() if verdict == "wrong"}
-    assert not wrong
+@pytest.mark.parametrize("log", (*LOGS, *UNSEEN, *LATER), ids=lambda log: log.name)
+def test_no_heading_is_taken_for_what_it_is_not_and_hardly_one_is_missed(log: Log, tmp_path: Path) -> None:
+    verdicts = judged(log, tmp_path)
+    assert not {place: verdict for place, verdict in verdicts.items() if verdict == "wrong"}
+    assert list(verdicts.values()).count("missed") <= 1
 
 
 @pytest.mark.parametrize("log", [log for log in LOGS if log is not NO_LOG], ids=lambda log: log.name)
@@ -244,6 +253,124 @@ def test_a_heading_that_is_gone_or_doubled_is_told_and_nothing_is_written(
     assert path.read_bytes() == before
 
 
+def test_an_added_column_of_an_xlsx_looks_like_its_neighbours_and_shows_its_heading(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20", "attenuation", more="original_gravity = 1.06")
+    book = openpyxl.load_workbook(path)
+    sheet = book["Maische"]
+    line = Side(style="thin")
+    for row in sheet["A1:D6"]:
+        for cell in row:
+            cell.fill = PatternFill("solid", fgColor="DDEEFF" if cell.row > 1 else "224466")
+            cell.border = Border(line, line, line, line)
+            cell.number_format = {2: "0.000", 3: '0.0" °C"'}.get(cell.column, "General")
+    sheet["B1"].font = sheet["D1"].font = Font(bold=True)
+    sheet.column_dimensions["D"].width, sheet.column_dimensions["E"].width = 30, 3
+    # As spreadsheet programs write it: one width for all columns to the right.
+    sheet.column_dimensions["E"].min, sheet.column_dimensions["E"].max = 5, 16384
+    book.save(path)
+    filled(path, layout)
+    sheet = openpyxl.load_workbook(path)["Maische"]
+    assert (sheet["E1"].value, sheet["F1"].value) == ("Gravity at 20 °C (SG)", "Sugar fermented (%)")
+    assert sheet["E1"].font.bold and sheet["F1"].fill.fgColor.rgb == sheet["D1"].fill.fgColor.rgb
+    for cell in (sheet["E3"], sheet["F3"]):
+        assert (cell.fill.fgColor.rgb, cell.border.left.style) == (sheet["C3"].fill.fgColor.rgb, "thin")
+    assert (sheet["E3"].number_format, sheet["F3"].number_format) == ("0.000", "General")
+    widths = sheet.column_dimensions
+    assert widths["E"].width >= len("Gravity at 20 °C (SG)")
+    assert widths["F"].width >= len("Sugar fermented (%)")
+    assert (widths["D"].width, widths["G"].width, widths["G"].max) == (30, 3, 16384)
+
+
+def test_an_added_column_of_an_ods_looks_like_its_neighbours_and_shows_its_heading(tmp_path: Path) -> None:
+    path, layout = proposed(DUTCH, tmp_path, "gravity_20", "attenuation", more="original_gravity = 1.066")
+    book = load(path)
+    degrees = NumberStyle(name="N1")
+    degrees.addElement(Number(decimalplaces=1, minintegerdigits=1))
+    degrees.addElement(NumberText(text=" °C"))
+    blue = Style(name="blue", family="table-cell", datastylename="N1")
+    blue.addElement(TableCellProperties(backgroundcolor="#ddeeff"))
+    for style in (degrees, blue):
+        book.automaticstyles.addElement(style)
+    sheet = book.spreadsheet.getElementsByType(OdsTable)[0]
+    for cell in sheet.getElementsByType(TableCell):
+        cell.setAttribute("stylename", "blue")
+    book.save(path)
+    filled(path, layout)
+    book = load(path)
+    styles = {s.getAttribute("name"): s for s in book.automaticstyles.getElementsByType(Style)}
+    sheet = book.spreadsheet.getElementsByType(OdsTable)[0]
+    row = sheet.getElementsByType(TableRow)[2].getElementsByType(TableCell)
+    look = styles[row[5].getAttribute("stylename")]
+    assert look.getElementsByType(TableCellProperties)[0].getAttribute("backgroundcolor") == "#ddeeff"
+    assert look.getAttribute("datastylename") != "N1"
+    columns = sheet.getElementsByType(TableColumn)
+    assert [c.getAttribute("numbercolumnsrepeated") for c in columns] == ["4", None, None]
+    for column, heading in zip(columns[1:], ("Gravity at 20 °C (SG)", "Sugar fermented (%)"), strict=True):
+        (width,) = styles[column.getAttribute("stylename")].getElementsByType(TableColumnProperties)
+        # A letter of 10 points is a fifth of a centimetre.
+        assert float(width.getAttribute("columnwidth").removesuffix("cm")) >= len(heading) / 5
+
+
+def test_check_tells_which_results_an_edited_reading_has_made_out_of_date(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+
+    def stale() -> list[tuple[str, str]]:
+        told = filling.check(path, layout=adopted.load(layout))
+        return [(f.cell, f.message) for f in told if f.rule == "out_of_date"]
+
+    assert not stale(), "the column is not there yet"
+    filled(path, layout)
+    assert not stale()
+    book = openpyxl.load_workbook(path)
+    book["Maische"]["B4"] = 1.022
+    book.save(path)
+    before = path.read_bytes()
+    ((cell, message),) = stale()
+    assert cell == "E4" and message.endswith("in row 4.")
+    assert path.read_bytes() == before
+
+
+TWINS = Log(
+    "twins.xlsx",
+    {
+        "Jars": [
+            ["Jar", "mL", "ABV", "Temp", "Temp", "Smells like"],
+            ["1", 200, 80, 20, 79, "glue"],
+            ["2", 200, 75, 20, 80, "sweet"],
+        ]
+    },
+    {},
+)
+
+
+def test_of_twin_headings_the_layout_names_one_and_a_fill_notices_another(tmp_path: Path) -> None:
+    path, layout = proposed(TWINS, tmp_path, "strength_20")
+    assert re.search(
+        r'key = "temperature"\nheading = "Temp"\n.*\nnth = 1.*\nof = 2', layout.read_text("utf-8")
+    )
+    filled(path, layout)
+    assert columns(path, "Jars", 1)["Strength (% vol)"] == pytest.approx([80, 75], abs=0.05), "read at 20 °C"
+    book = openpyxl.load_workbook(path)
+    book["Jars"].insert_cols(4)
+    book["Jars"]["D1"] = "temp"
+    book.save(path)
+    before = path.read_bytes()
+    with pytest.raises(files.BadWorkbook, match=r'"Temp" stood 2 times .* now 3 times, in D1 and E1 and F1'):
+        filled(path, layout)
+    assert path.read_bytes() == before
+
+
+def test_a_new_table_under_the_same_headings_is_told(tmp_path: Path) -> None:
+    path, layout = proposed(SEVERAL, tmp_path)
+    assert not [f for f in filling.check(path, layout=adopted.load(layout)) if f.rule == "another_table"]
+    book = openpyxl.load_workbook(path)
+    for row in ([], ["Data", "Densità", "Temp. campione °C", "Note"], [datetime(2025, 10, 1), 1.05, 20]):
+        book["2025"].append(row)
+    book.save(path)
+    (told,) = [f for f in filling.check(path, layout=adopted.load(layout)) if f.rule == "another_table"]
+    assert (told.row, "rows 2, 9, 19: 3 tables" in told.message) == (19, True)
+
+
 TABLE = '[[tables]]\nsheet = "fermentation"\ntab = "Maische"\n'
 COLUMN = '[[tables.columns]]\nkey = "reading"\nheading = "°Oe/SG"\nunit = "SG"\n'
 
@@ -262,6 +389,7 @@ COLUMN = '[[tables.columns]]\nkey = "reading"\nheading = "°Oe/SG"\nunit = "SG"\
         (TABLE + COLUMN + "add = true", "this is what you type"),
         (TABLE + COLUMN + COLUMN, "'reading' stands there twice"),
         (TABLE + COLUMN + TABLE + COLUMN, "give each a batch"),
+        (TABLE + COLUMN + "nth = 3\nof = 2", "nth is 3 and of is 2"),
         (TABLE + COLUMN + "colour = 1", "'colour' is not known here"),
         (TABLE + "heading_lines = 9\n" + COLUMN, "heading_lines is 9"),
         ("[constants]\naltitde = 3\n" + TABLE + COLUMN, "'altitde' is not known here"),
@@ -335,7 +463,7 @@ def test_every_other_part_keeps_its_bytes_and_only_agreed_cells_differ(log: Log,
     before, after = files.open_workbook(old), files.open_workbook(path)
     ours = {
         (part.tab, place[1])
-        for batch in adopted.read(adopted.load(layout), after)
+        for batch in own_tables.read(adopted.load(layout), after)
         for read in batch.read.values()
         for part in adopted.load(layout).parts
         for key, place in read.found.cells.items()
@@ -350,7 +478,8 @@ def test_every_other_part_keeps_its_bytes_and_only_agreed_cells_differ(log: Log,
         written[tab] = dict.fromkeys(changed - formulas)
     assert any(written.values())
     compare = harm_ods.compare if path.suffix == ".ods" else harm_xlsx.compare
-    compared = compare(old, path, written)
+    added = {tab: {column for at, column in ours if at == tab} for tab in after.sheets}
+    compared = compare(old, path, written, added)
     # A date of ours takes the look of theirs in its row, which is told as a new cell of another style.
     assert not [stray for stray in compared.strays if "there is a new cell" not in stray]
     assert compared.parts > len(compared.edited)

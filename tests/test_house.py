@@ -29,8 +29,12 @@ MAY_IMPORT = {
     "making": {"build", "compute", "layouts", "proposals"},
     "proposals": {"compute", "files", "findings", "layouts", "register", "summaries", "units"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
-    "adopted": {"compute", "entries", "files", "findings", "layouts", "units"},
-    "adopt": {"adopted", "compute", "entries", "files", "findings", "layouts", "units"},
+    "own_cells": {"files"},
+    "headings": {"layouts", "units"},
+    "adopted": {"entries", "files", "layouts", "own_cells"},
+    "own_tables": {"adopted", "compute", "entries", "files", "findings", "layouts", "own_cells", "units"},
+    "recognise": {"adopted", "entries", "files", "findings", "headings", "layouts", "own_cells", "units"},
+    "adopt": {"adopted", "compute", "files", "findings", "layouts", "recognise", "units"},
     "batches": {"filling", "findings", "layouts"},
     "register": {
         "batches",
@@ -57,7 +61,7 @@ MAY_IMPORT = {
     "stands": {"build", "compute", "files", "findings"},
     "filling": {
         *("adopted", "compute", "edits", "entries", "files", "findings", "forward", "layouts", "lost"),
-        *("stamp", "stands", "units", "up_to_date"),
+        *("own_tables", "stamp", "stands", "units", "up_to_date"),
         "__version__",
     },
     "many": {"files", "interrupts"},

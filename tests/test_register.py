@@ -324,6 +324,15 @@ def test_a_register_that_is_up_to_date_is_not_written(logs: Path, ending: str) -
     assert (to.read_bytes(), to.stat().st_mtime_ns) == (held, stamp)
 
 
+def test_what_a_killed_gathering_left_goes_with_the_next(logs: Path) -> None:
+    to = logs.parent / "register.ods"
+    run("gather", logs, "--to", to)
+    left = logs.parent / ".sheetcalc-abcd1234.tmp"
+    left.write_bytes(b"half a register")
+    assert "It was up to date." in run("gather", logs, "--to", to)[1]
+    assert not left.exists()
+
+
 def by_the_person(path: Path) -> None:
     """A column, a formula, a colour, a sheet and another order of the rows, in openpyxl."""
     book = openpyxl.load_workbook(path)
@@ -554,6 +563,31 @@ def test_two_files_with_one_batch_code_have_a_line_each_and_are_told(logs: Path)
         "logs/wine-3.ods": "",
         "logs/copy.xlsx": "file is gone",
     }
+
+
+def test_a_log_that_was_saved_in_the_other_format_counts_once_and_keeps_its_line(
+    logs: Path, blank: Blank
+) -> None:
+    to = logs.parent / "register.xlsx"
+    old, new = logs / "wine-1.xlsx", logs / "wine-1.ods"
+    run("gather", logs, "--to", to)
+    row = lines(to)["WINE-1"]["row"]
+    typed(wine("WINE-1", yeast="Another yeast"), blank("batch", "metric", ".ods"), new)
+    os.utime(old, (1_700_000_000, 1_700_000_000))
+    code, out, err = run("gather", logs, "--to", to)
+    assert (code, "3 batches in" in out) == (0, True)
+    assert "logs/wine-1.xlsx: It was saved later as logs/wine-1.ods; only that counts." in out + err
+    found = lines(to)
+    assert len(found) == 3
+    assert (found["WINE-1"]["row"], found["WINE-1"]["file"]) == (row, "logs/wine-1.ods")
+    assert found["WINE-1"]["yeast"] == "Another yeast"
+    # Gathered alone, the old file gets a line; from then on that says what it is and does not count.
+    run("gather", old, "--to", to)
+    run("gather", logs, "--to", to)
+    assert sum(still["batches"] for still in table(to, "stills")) == 3
+    states = {line["file"]: line["state"] for line in table(to, "register")}
+    assert states["logs/wine-1.xlsx"] == "there is a newer file"
+    assert states["logs/wine-1.ods"] == ""
 
 
 def test_a_code_that_the_person_typed_ahead_gets_its_batch(logs: Path, blank: Blank) -> None:

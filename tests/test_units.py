@@ -17,6 +17,8 @@ from sheetcalc.liquids import spirit
 PINT_NAMES = {
     ("volume", "L"): "liter",
     ("volume", "mL"): "milliliter",
+    ("volume", "cL"): "centiliter",
+    ("volume", "dL"): "deciliter",
     ("volume", "hL"): "hectoliter",
     ("volume", "gal"): "US_liquid_gallon",
     ("volume", "qt"): "US_liquid_quart",

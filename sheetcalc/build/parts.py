@@ -11,11 +11,15 @@ INTRO_WIDTH = 110.0
 
 
 def head(grid: Grid, sheet: Sheet) -> None:
-    """Title and intro; the intro runs over as many columns as a line may be long."""
+    """Title and intro; the intro runs over as many columns as a line may be long.
+
+    Where pages lie beside each other, the first column stands on all of them; a text running on would be cut.
+    """
     grid.cells[Position(TITLE_ROW, 1)] = Cell(sheet.title, look.TITLE)
     grid.heights[TITLE_ROW] = 26
-    last, width = reach(grid.widths, 1, INTRO_WIDTH)
-    merge(grid, Position(INTRO_ROW, 1), last, Cell(sheet.intro or None, look.INTRO))
+    first = 2 if grid.pages[0] > 1 else 1
+    last, width = reach(grid.widths, first, INTRO_WIDTH)
+    merge(grid, Position(INTRO_ROW, first), last, Cell(sheet.intro or None, look.INTRO))
     grid.heights[INTRO_ROW] = look.height(sheet.intro, width, look.INTRO)
     grid.fixed = {TITLE_ROW, INTRO_ROW}  # no program fits a row to a text over several columns
 

@@ -59,6 +59,7 @@ def _grid(sheet: Sheet, system: System, titles: dict[str, str]) -> Grid:
     if sheet.charts:
         return grid
     grid.widths = table.widths(sheet) if sheet.columns else card.widths(sheet)
+    grid.pages = (table.pages(sheet), 0)
     parts.head(grid, sheet)
     row = parts.FIRST_ROW
     if sheet.fields:

@@ -27,7 +27,9 @@ def entry(sheet: str, field: Field, system: System, area: Area, unit: str) -> Ru
 
 def unit(field: Field, area: Area) -> Rule:
     """The rule for the unit cell of a field."""
-    return Rule(area, _cut(field.heading, _TITLE), "The unit it is read and written in.", choices=field.units)
+    return Rule(
+        area, _cut(field.heading, _TITLE), "The unit it is read and written in.", choices=field.offered
+    )
 
 
 def _listed(sheet: str, field: Field) -> tuple[str, ...]:

@@ -17,6 +17,11 @@ def widths(sheet: Sheet) -> dict[int, float]:
     return {place: column.width for place, column in enumerate(sheet.columns, start=1)}
 
 
+def pages(sheet: Sheet) -> int:
+    """How many pages beside each other it takes to print a table so that it can be read."""
+    return max(1, round(sum(widths(sheet).values()) / PAGE_WIDTH))
+
+
 def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
     """Help, headings, units (where anything is measured) and the records, from `row` on."""
     measured = any(column.units for column in sheet.columns)
@@ -43,7 +48,6 @@ def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
         cells = [(grid.cells[Position(at, place)], grid.widths[place]) for place in widths(sheet)]
         grid.heights[at] = max(look.height(str(cell.value), width, cell.look) for cell, width in cells)
     grid.markings += _markings(sheet.columns, heading_row, first, grid.spare_to)
-    grid.pages = (max(1, round(sum(grid.widths.values()) / PAGE_WIDTH)), 0)
     if len(sheet.fields) <= MOST_FROZEN:
         grid.frozen = (unit_row, int(sheet.columns[0].role == "entry" or sheet.grows))
     grid.repeated = (heading_row, unit_row)

@@ -11,6 +11,7 @@ from urllib.parse import quote
 
 from lxml import etree
 
+from sheetcalc.files.new_columns import column_style_ods, unformatted_ods
 from sheetcalc.files.package import BadWorkbook, Package, serialize
 from sheetcalc.files.references import (
     Area,
@@ -240,12 +241,16 @@ class OdsWorkbook(Workbook):
         column: int,
         value: float | str | datetime | None,
         like: Position | None,
+        plain: bool,
         target: str | None,
     ) -> Cell | None:
         loaded = self._sheet(sheet)
         element = _reach(loaded, row, column)
         if like is not None:
-            _take_over(loaded, row, column, _style_of(loaded, *like))
+            style = _style_of(loaded, *like)
+            if plain and style is not None and not _is_default(style):
+                style = unformatted_ods(self._styles(), style)
+            _take_over(loaded, row, column, style)
         kind = element.get(_VALUE_TYPE)
         currency = element.get(_OFFICE + "currency")
         position = _drop_result(element)
@@ -295,6 +300,30 @@ class OdsWorkbook(Workbook):
                 twin.remove(condition)
             style.addnext(twin)
         return bare
+
+    def _styles(self) -> etree._Element:
+        """The automatic styles of the content."""
+        styles = self._root.find(_OFFICE + "automatic-styles")
+        if styles is None:
+            styles = etree.Element(_OFFICE + "automatic-styles")
+            body = self._body.getparent()
+            assert body is not None
+            body.addprevious(styles)
+        return styles
+
+    def widen(self, sheet: str, column: int, letters: float) -> None:
+        """Make a column that was written to at least so many letters wide."""
+        table, run = self._sheet(sheet).table, _Run(_COLUMNS_REPEATED)
+        for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
+            run.add(columns)
+        there = run.elements[run.index(column)].get(_CELL_STYLE) if column < run.end else None
+        style = column_style_ods(self._styles(), there, letters)
+        if style is None:
+            return
+        for count in (column - run.end, 1) if column >= run.end else ():
+            if count:
+                _append_columns(table, run, count)
+        run.single(column).set(_CELL_STYLE, style)
 
     def _link_target(self, sheet: str, row: int, column: int) -> str:
         quoted = sheet.replace("'", "''")
@@ -456,6 +485,21 @@ def _reach(sheet: _Sheet, row: int, column: int) -> etree._Element:
                     cell.set(_COLUMNS_REPEATED, str(count))
                 line.add(cell)
     return line.single(column)
+
+
+def _append_columns(table: etree._Element, run: _Run, count: int) -> None:
+    new = etree.Element(_TABLE + "table-column")
+    if count > 1:
+        new.set(_COLUMNS_REPEATED, str(count))
+    last = run.elements[-1] if run.elements else None
+    while last is not None and last.getparent() is not table:
+        last = last.getparent()
+    if last is not None:
+        last.addnext(new)
+    else:
+        rows = next(table.iterchildren(_ROW, *_ROW_GROUPS), None)
+        table.insert(len(table) if rows is None else table.index(rows), new)
+    run.add(new)
 
 
 def _append_rows(sheet: _Sheet, row: int) -> None:

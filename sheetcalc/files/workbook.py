@@ -96,15 +96,16 @@ class Workbook(ABC):
         value: float | str | datetime | None,
         *,
         like: Position | None = None,
+        plain: bool = False,
         link: Link | File | None = None,
     ) -> None:
         """Set the value of one cell; its style, comment and pictures stay; an equal value changes nothing.
 
         Text stays text, also when it begins with "="; an empty one clears the cell as None does. A float in a
         cell formatted as a date is days since 1899-12-30. `like` is a cell of the same sheet whose style is
-        taken over when this one has none of its own. `link` is the (sheet, row, column) a click on the text
-        leads to, or a file, runs of blanks in it becoming single spaces; without it a link within the
-        workbook is removed.
+        taken over when this one has none of its own, but for its number format where `plain`. `link` is the
+        (sheet, row, column) a click on the text leads to, or a file, runs of blanks in it becoming single
+        spaces; without it a link within the workbook is removed.
         Raises ValueError on a cell that holds a formula, a number that isn't finite, a text over 32,767
         characters or a cell outside the sheet; KeyError for an unknown sheet.
         """
@@ -125,7 +126,7 @@ class Workbook(ABC):
             there = self._link_at(sheet, row, column)
         if _same(old, value) and there == target:
             return
-        cell = self._put(sheet, row, column, value, like, target)
+        cell = self._put(sheet, row, column, value, like, plain, target)
         if cell is None:
             self._cells[sheet].pop((row, column), None)
         else:
@@ -139,6 +140,10 @@ class Workbook(ABC):
         """
         self._dress(sheet, row, column, like)
         self._written.setdefault(sheet, set()).add((row, column))
+
+    @abstractmethod
+    def widen(self, sheet: str, column: int, letters: float) -> None:
+        """Make a column that was written to at least so many letters wide."""
 
     @property
     def changed(self) -> bool:
@@ -190,6 +195,7 @@ class Workbook(ABC):
         column: int,
         value: float | str | datetime | None,
         like: Position | None,
+        plain: bool,
         target: str | None,
     ) -> Cell | None:
         """Set the cell in the XML and tell how it reads now."""

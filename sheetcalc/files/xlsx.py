@@ -10,6 +10,7 @@ from urllib.parse import quote, unquote
 
 from lxml import etree
 
+from sheetcalc.files.new_columns import unformatted_xlsx, widen_xlsx
 from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
 from sheetcalc.files.references import (
     Area,
@@ -151,6 +152,9 @@ class XlsxWorkbook(Workbook):
         by_kind = dict(relations.values())
         self._shared = _shared_strings(package, by_kind.get("sharedStrings"))
         styles = by_kind.get("styles")
+        self._styles_part = styles or ""
+        self._styles: etree._Element | None = None
+        self._styles_edited = False
         self._style_kinds = _style_kinds(package, styles)
         self._wrapping = _wrapping_styles(package, styles)
         properties = self._root.find("{*}workbookPr")
@@ -258,6 +262,7 @@ class XlsxWorkbook(Workbook):
         column: int,
         value: float | str | datetime | None,
         like: Position | None,
+        plain: bool,
         target: str | None,
     ) -> Cell | None:
         loaded = self._sheet(sheet)
@@ -268,8 +273,11 @@ class XlsxWorkbook(Workbook):
                 _set_link(loaded, row, column, None)
                 return None
             element = _new_cell(loaded, row, column)
-        if like is not None:
-            self._dress(sheet, row, column, (sheet, *like))
+        if like is not None and element.get("s", "0") == "0":
+            style = _style_of(loaded, *like)
+            style = self._unformatted(style) if plain and style != "0" else style
+            if style != "0":
+                element.set("s", style)
         for attribute in ("t", "vm", "cm", "ph"):
             if element.get(attribute) is not None:
                 del element.attrib[attribute]
@@ -292,6 +300,22 @@ class XlsxWorkbook(Workbook):
             element = _new_cell(loaded, row, column) if element is None else element
             if element.get("s", "0") == "0":
                 element.set("s", style)
+
+    def _unformatted(self, style: str) -> str:
+        """The style that shows plain numbers and is else the same."""
+        if self._styles is None:
+            self._styles = self._package.xml(self._styles_part)
+        before = len(self._styles.findall("{*}cellXfs/{*}xf"))
+        plain = unformatted_xlsx(self._styles, style)
+        self._styles_edited |= len(self._styles.findall("{*}cellXfs/{*}xf")) > before
+        self._style_kinds[plain] = "number"
+        if style in self._wrapping:
+            self._wrapping[plain] = self._wrapping[style]
+        return plain
+
+    def widen(self, sheet: str, column: int, letters: float) -> None:
+        """Make a column that was written to at least so many letters wide."""
+        widen_xlsx(self._sheet(sheet).root, column, letters)
 
     def _fill(self, loaded: _Sheet, element: etree._Element, value: float | str | datetime | None) -> None:
         if value is None:
@@ -405,12 +429,14 @@ class XlsxWorkbook(Workbook):
         for loaded in self._loaded.values():
             if loaded.relations is not None and loaded.relations_edited:
                 parts[_relations_part(loaded.part)] = serialize(loaded.relations)
+        if self._styles is not None and self._styles_edited:
+            parts[self._styles_part] = serialize(self._styles)
         if self._asked:
             parts[self._part] = serialize(self._root)
         return parts
 
     def _forget_edits(self) -> None:
-        self._asked = False
+        self._asked = self._styles_edited = False
         for loaded in self._loaded.values():
             loaded.edited = loaded.relations_edited = False
 

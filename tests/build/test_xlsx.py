@@ -31,6 +31,23 @@ def test_a_unit_cell_offers_the_units(books: dict[layouts.System, Workbook]) -> 
     assert rule.formula1 == f'"{",".join(units.choices("gravity"))}"'
 
 
+def test_centilitres_are_offered_for_bottles_alone(books: dict[layouts.System, Workbook]) -> None:
+    offering = {
+        sheet.title
+        for sheet in books["metric"].worksheets
+        for rule in sheet.data_validations.dataValidation
+        if "cL" in str(rule.formula1)
+    }
+    assert offering == {"Batch", "Bottling"}
+
+
+def test_no_text_runs_on_from_a_column_that_is_printed_on_every_page(blank: Blank) -> None:
+    book = load_workbook(blank("register", "metric", ".xlsx"))
+    wide = [sheet for sheet in book.worksheets if sheet.print_title_cols]
+    assert wide
+    assert not [area for sheet in wide for area in sheet.merged_cells.ranges if area.min_col == 1]
+
+
 def test_a_choice_cell_offers_the_choices(books: dict[layouts.System, Workbook]) -> None:
     sheet = books["metric"]["Batch"]
     rule = _at(sheet, "B5")

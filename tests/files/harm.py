@@ -18,6 +18,8 @@ from lxml import etree
 
 Position = tuple[int, int]
 Written = Mapping[str, Collection[Position]]
+# Columns that were added beside a person's table, by sheet: they may get a width and styles of their own.
+Added = Mapping[str, Collection[int]]
 
 
 @dataclass

@@ -7,6 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from files.harm import (
+    Added,
     Comparison,
     Position,
     Written,
@@ -34,8 +35,11 @@ VALUES = ("value-type", "value", "date-value", "time-value", "boolean-value", "s
 TIMES = "times"
 
 
-def compare(old: Path, new: Path, written: Written) -> Comparison:
-    """What differs between two states of a spreadsheet, apart from the cells `written` on each sheet."""
+def compare(old: Path, new: Path, written: Written, added: Added | None = None) -> Comparison:
+    """What differs between two states of a spreadsheet, apart from the cells `written` on each sheet.
+
+    Beside columns that were `added` there may be new styles with our name in theirs.
+    """
     found = Comparison()
     same_parts(old, new, found)
     for name in found.edited:
@@ -52,6 +56,8 @@ def compare(old: Path, new: Path, written: Written) -> Comparison:
                 found.forgotten.setdefault(tab, set()).add((row, column))
         elif now_shown != result:
             found.strays.append(f"{tab} {row}, {column} shows {now_shown} instead of {result}")
+    if added and _widths(before, added) != _widths(after, added):
+        found.strays.append("a column that was there has another width")
     found.strays += first_difference("content.xml", outline(before), outline(after))
     return found
 
@@ -81,6 +87,27 @@ def _neutral(root: etree._Element, written: Written) -> dict[tuple[str, int, int
         drop_blanks(table, *table.iter(*GROUPS))
         _merge(_rows(table))
     return results
+
+
+def _widths(root: etree._Element, added: Added) -> dict[tuple[str, int], dict[str, str]]:
+    """What is stated of each column, but for the added ones; it is taken out, and so are styles of ours."""
+    found: dict[tuple[str, int], dict[str, str]] = {}
+    for table in root.iterfind(f"{OFFICE}body/{OFFICE}spreadsheet/{TABLE}table"):
+        tab, number = table.get(f"{TABLE}name", ""), 1
+        for column in table.findall(f".//{TABLE}table-column"):
+            times = int(column.attrib.pop(REPEATED[CELL], "1"))
+            said = {str(key): str(value) for key, value in column.items()}
+            mine = set(range(number, number + times)) - set(added.get(tab, ()))
+            found |= {(tab, one): said for one in mine if said}
+            number += times
+            take_out(column)
+    for styles in root.findall(f"{OFFICE}automatic-styles"):
+        for style in styles:
+            if "sheetcalc" in "".join(map(str, style.values())):
+                take_out(style)
+        if len(styles) == 0:
+            take_out(styles)
+    return found
 
 
 def _rows(parent: etree._Element) -> Iterator[etree._Element]:

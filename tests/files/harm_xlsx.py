@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterator
 from pathlib import Path, PurePosixPath
 
 from files.harm import (
+    Added,
     Comparison,
     Position,
     Written,
@@ -25,8 +26,12 @@ AFTER_CALCULATION = {
 TRUE = ("1", "true")
 
 
-def compare(old: Path, new: Path, written: Written) -> Comparison:
-    """What differs between two states of a workbook, apart from the cells `written` on each sheet."""
+def compare(old: Path, new: Path, written: Written, added: Added | None = None) -> Comparison:
+    """What differs between two states of a workbook, apart from the cells `written` on each sheet.
+
+    Beside columns that were `added` styles may be new, behind all that were there.
+    """
+    widths = added or {}
     found = Comparison()
     same_parts(old, new, found)
     with zipfile.ZipFile(old) as was, zipfile.ZipFile(new) as now:
@@ -34,9 +39,12 @@ def compare(old: Path, new: Path, written: Written) -> Comparison:
         for name in found.edited:
             parts = was.read(name), now.read(name)
             if name in tabs:
-                _compare_sheets(name, *parts, tabs[name], set(written.get(tabs[name], ())), found)
+                of_added = set(widths.get(tabs[name], ()))
+                _compare_sheets(name, *parts, tabs[name], set(written.get(tabs[name], ())), of_added, found)
             elif name == book:
                 found.strays += _compare_books(name, *parts)
+            elif name == "xl/styles.xml" and added:
+                found.strays += _compare_styles(name, *parts)
             else:
                 found.strays.append(f"{name} was edited")
         found.strays += _chain_strays(now)
@@ -158,8 +166,31 @@ def _block(reference: str) -> tuple[int, int, int, int]:
     return *corners[0], *corners[-1]
 
 
+def _compare_styles(name: str, old: bytes, new: bytes) -> list[str]:
+    """New cell styles stand behind those that were there."""
+    before, after = parsed(old), parsed(new)
+    count = len(before.findall("{*}cellXfs/{*}xf"))
+    for style in after.findall("{*}cellXfs/{*}xf")[count:]:
+        take_out(style)
+    for formats in after.findall("{*}cellXfs"):
+        formats.set("count", str(count))
+    return first_difference(name, outline(before), outline(after))
+
+
+def _widths(root: etree._Element, aside: set[int]) -> dict[int, dict[str, str]]:
+    """What is stated of each column, but for those that are left aside; it is taken out."""
+    found: dict[int, dict[str, str]] = {}
+    for column in root.findall("{*}cols/{*}col"):
+        said = {str(key): str(value) for key, value in column.items() if key not in ("min", "max")}
+        numbers = range(int(column.get("min", "0")), int(column.get("max", "0")) + 1)
+        found |= dict.fromkeys(set(numbers) - aside, said)
+    for columns in root.findall("{*}cols"):
+        take_out(columns)
+    return found
+
+
 def _compare_sheets(
-    name: str, old: bytes, new: bytes, tab: str, written: set[Position], found: Comparison
+    name: str, old: bytes, new: bytes, tab: str, written: set[Position], added: set[int], found: Comparison
 ) -> None:
     before, after = _Grid(old), _Grid(new)
     strays = [f"{name}: a formula was overwritten at {at}" for at in before.formulas & written]
@@ -180,6 +211,8 @@ def _compare_sheets(
     _grow_dimension(before.root, made)
     for grid in (before, after):
         _leave_links_aside(grid.root, {cell_name(*at) for at in written})
+    if added and _widths(before.root, added) != _widths(after.root, added):
+        strays.append(f"{name}: a column that was there has another width")
     found.strays += [*strays, *first_difference(name, outline(before.root), outline(after.root))]
 
 

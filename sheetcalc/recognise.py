@@ -1,0 +1,555 @@
+"""Which tables and cards of a person's own workbook look like ours, and what each heading seems to be."""
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import islice
+from typing import Literal
+
+from sheetcalc import adopted, entries, files, layouts, own_cells, units
+from sheetcalc.files import BadWorkbook, Cell
+from sheetcalc.findings import address
+from sheetcalc.headings import (
+    LONGEST_HEADING,
+    Words,
+    label_for,
+    resemblance,
+    split,
+    squeezed,
+    unit_text,
+    vocabulary,
+)
+from sheetcalc.layouts import Field, Sheet
+
+System = Literal["metric", "us", ""]
+SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
+MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
+CLOSE = 0.04  # of one another, within which two matches are as good
+PARTLY = 0.95  # of a match by the last line of several alone
+# The reading that a temperature belongs to stands beside it.
+READ_AT = {
+    "sample_temperature": "reading",
+    "temperature": "reading",
+    "collected_temperature": "collected_reading",
+    "temperature_after": "reading_after",
+}
+SAMPLED = 40  # records that are looked at
+MOST_HEADING_ROWS = 200  # of one sheet that are looked into
+SHORTEST_UNIT = 3  # letters of a unit among the words of a heading, such as in "proof off"
+MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
+TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
+METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
+WEAK = ("text", "choice")
+# What no list of stock has.
+MORE_THAN_STOCK = {
+    "runs": {"charge_strength", "first_drip_at", "stopped_at", "collected_temperature"},
+    "cuts": {"run", "temperature", "vapour_temperature", "smell", "fraction"},
+    "strength": {"temperature", "target_strength", "target_volume", "water_volume", "water_mass"},
+    "bottling": {"bottles"},
+    "carbon": {"carbon_mass"},
+    "clearing": {"dose"},
+    "fermentation": {"reading"},
+}
+OURS = 5  # names of ours that make a workbook one of ours
+_NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
+Position = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values."""
+
+    place: Position
+    text: str
+    field: Field
+    unit: str
+    sure: float
+    why: tuple[str, ...]
+    seen: tuple[str, ...]
+    nth: int = 0
+    of: int = 0
+
+    @property
+    def grade(self) -> str:
+        """How sure, in a word."""
+        return "sure" if self.sure >= SURE else "likely" if self.sure >= LIKELY else "doubtful"
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table or card that looks like one of our sheets."""
+
+    sheet: Sheet
+    kind: Literal["table", "card"]
+    tab: str
+    top: int
+    lines: int
+    guesses: tuple[Guess, ...]
+    unknown: tuple[tuple[Position, str], ...]
+    score: float
+    batch: str = ""
+    nth: int = 0
+    of: int = 0
+
+
+def recognise(book: files.Workbook) -> list[Table]:
+    """The tables and cards of a workbook that look like ours, in the order of its sheets.
+
+    Raises files.BadWorkbook where a sheet is damaged or the workbook is one that we made.
+    """
+    ours = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
+    if len(ours & book.names.keys()) >= OURS:
+        raise BadWorkbook("This workbook is one of ours; fill it without a layout.")
+    system = _system(book)
+    found: list[Table] = []
+    for tab in book.sheets:
+        tables = _tables(book, tab, system)
+        card = _card(book, tab, tables, system)
+        found += [*tables, *([card] if card else [])]
+    return _told_apart(book, found)
+
+
+def _told_apart(book: files.Workbook, found: list[Table]) -> list[Table]:
+    """Give tables of one kind a batch each, and those of the same headings on one tab a number."""
+    kinds = Counter(table.sheet.key for table in found)
+    on_tab = Counter((table.sheet.key, table.tab) for table in found)
+    seen: Counter[tuple[str, str]] = Counter()
+    result = []
+    for table in found:
+        where = (table.sheet.key, table.tab)
+        seen[where] += 1
+        batch = table.tab if kinds[table.sheet.key] > 1 else ""
+        batch = f"{batch} {seen[where]}" if on_tab[where] > 1 else batch
+        nth, of = _nth(book, table)
+        result.append(replace(table, batch=batch, nth=nth, of=of))
+    return result
+
+
+def _nth(book: files.Workbook, table: Table) -> tuple[int, int]:
+    """Which of how many tables with these headings it is, 0 of 0 where it is the only one."""
+    wanted = {guess.text for guess in table.guesses}
+    if table.kind == "card":
+        return 0, 0
+    rows, merged = own_cells.rows_of_texts(book.cells(table.tab)), book.merged(table.tab)
+    tops = [r for r in sorted(rows) if wanted <= set(own_cells.joined(rows, merged, r, table.lines).values())]
+    return (tops.index(table.top) + 1, len(tops)) if len(tops) > 1 and table.top in tops else (0, 0)
+
+
+def _system(book: files.Workbook) -> System:
+    """The unit system that the headings of a workbook speak of, '' where they speak of both or none."""
+    named = set()
+    for tab in book.sheets:
+        for cell in islice(book.cells(tab).values(), MOST_CELLS):
+            if (
+                isinstance(cell.value, str)
+                and len(cell.value) <= LONGEST_HEADING
+                and not _NUMBERED.match(cell.value)
+            ):
+                named |= {vocabulary().units.get(unit_text(raw), "") for raw in split(cell.value).units}
+    us, metric = bool(named & adopted.US_UNITS), bool(named & METRIC_UNITS)
+    return "us" if us and not metric else "metric" if metric and not us else ""
+
+
+def _measured(cell: Cell) -> bool:
+    """Whether a cell holds a number or a date, perhaps as text."""
+    if isinstance(cell.value, str):
+        return bool(_NUMBERED.match(cell.value[:60]))
+    return isinstance(cell.value, float)
+
+
+def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
+    cells = book.cells(tab)
+    texts: Counter[int] = Counter()
+    measured: dict[int, set[int]] = {}
+    for (row, column), cell in cells.items():
+        if _measured(cell):
+            measured.setdefault(row, set()).add(column)
+        elif isinstance(cell.value, str) and cell.value.strip() and len(cell.value) <= LONGEST_HEADING:
+            texts[row] += 1
+    wordy = {row for row in texts if not measured.get(row)}
+    bottoms = [row for row in sorted(wordy) if row + 1 not in wordy][:MOST_HEADING_ROWS]
+    rows, merged = own_cells.rows_of_texts(cells), book.merged(tab)
+    candidates: list[Table] = []
+    for bottom in bottoms:
+        for lines in range(1, own_cells.MOST_LINES + 1):
+            top = bottom - lines + 1
+            if top not in wordy:
+                break
+            headings = own_cells.joined(rows, merged, top, lines)
+            last = own_cells.joined(rows, merged, bottom, 1)
+            above = " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())
+            for block in _blocks(headings, measured, bottom):
+                candidates += _fitting(cells, [tab, above[:200]], top, lines, block, headings, last, system)
+    taken: list[tuple[range, range]] = []
+    chosen = []
+    for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
+        span = range(table.top, table.top + table.lines)
+        columns = range(min(g.place[1] for g in table.guesses), max(g.place[1] for g in table.guesses) + 1)
+        if not any(_overlap(span, r) and _overlap(columns, c) for r, c in taken):
+            taken.append((span, columns))
+            chosen.append(table)
+    return sorted(chosen, key=lambda t: (t.top, t.guesses[0].place[1]))
+
+
+def _overlap(one: range, other: range) -> bool:
+    return one.start < other.stop and other.start < one.stop
+
+
+def _blocks(
+    headings: Mapping[int, str], measured: Mapping[int, set[int]], bottom: int
+) -> Iterator[dict[int, str]]:
+    """The headings, parted where a column has neither heading nor values."""
+    used = set(headings).union(*(measured.get(row, set()) for row in range(bottom + 1, bottom + 6)))
+    block: dict[int, str] = {}
+    for column in range(min(used), max(used) + 2):
+        if column in used:
+            block |= {column: headings[column]} if column in headings else {}
+        elif block:
+            if len(block) > 1:
+                yield block
+            block = {}
+
+
+def _fitting(
+    cells: Mapping[Position, Cell],
+    titles: Sequence[str],
+    top: int,
+    lines: int,
+    block: Mapping[int, str],
+    headings: Mapping[int, str],
+    last: Mapping[int, str],
+    system: System,
+) -> Iterator[Table]:
+    """The sheet of ours that some headings fit best, if any does.
+
+    titles: the tab's name, which comes first, and what stands above the headings.
+    """
+    first = top + lines
+    rows = _sampled(cells, first, block)
+    fits: list[Table] = []
+    for key in vocabulary().words:
+        sheet = layouts.every_sheet().get(key)
+        if sheet is None or not sheet.columns or key == "titles":
+            continue
+        guesses = _assigned(sheet, cells, rows, block, last, system)
+        if not _is_log(sheet, guesses):
+            continue
+        called = vocabulary().words["titles"].get(key, ())
+        titled = max(resemblance(squeezed(text), called)[0] for text in titles)
+        score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
+        known = {guess.place[1] for guess in guesses}
+        unknown = tuple(((first - 1, c), text) for c, text in block.items() if c not in known)
+        numbered = tuple(_numbered(guesses, headings))
+        fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
+    fits.sort(key=lambda table: -table.score)
+    if not fits or _is_stock(fits[0], block):
+        return
+    table, rivals = fits[0], [fit.sheet for fit in fits[1:] if fits[0].score - fit.score < MARGIN]
+    if rivals:
+        yield _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
+    elif len(table.unknown) > len(table.guesses):
+        yield _in_doubt(table, "most headings of the table are not recognised")
+    elif _named(block, "vessel") and not _is_more_than_stock(table, cells, rows):
+        yield _in_doubt(table, "the table could be a list of what lies in which vessel, too")
+    else:
+        yield table
+
+
+def _named(block: Mapping[int, str], kind: str) -> int:
+    """How many headings are such as lists of stock have: a "vessel", or what is "kept" in it."""
+    return sum(squeezed(split(text).bare) in vocabulary().words["stock"][kind] for text in block.values())
+
+
+def _is_stock(table: Table, block: Mapping[int, str]) -> bool:
+    """Whether a table tells what went into vessels and out of them, and none of our sheets."""
+    known = {guess.field.key for guess in table.guesses}
+    more = known & MORE_THAN_STOCK.get(table.sheet.key, set())
+    return bool(_named(block, "vessel")) and _named(block, "kept") > 1 and not more
+
+
+def _is_more_than_stock(table: Table, cells: Mapping[Position, Cell], rows: Sequence[int]) -> bool:
+    """Whether a table has what no list of vessels has; a blend names a lot for each of its parts."""
+    lots = [g.place[1] for g in table.guesses if g.field.key == "lot" and table.sheet.key == "blend"]
+    named = [cells[row, column].value for column in lots for row in rows if (row, column) in cells]
+    known = {guess.field.key for guess in table.guesses}
+    return len(set(named)) < len(named) or bool(known & MORE_THAN_STOCK.get(table.sheet.key, set()))
+
+
+def _in_doubt(table: Table, why: str) -> Table:
+    """A table that may be no such sheet of ours: all of it is left to the person."""
+    return replace(table, guesses=tuple(_doubted(guess, why) for guess in table.guesses))
+
+
+def _sampled(cells: Mapping[Position, Cell], first: int, block: Mapping[int, str]) -> list[int]:
+    """The first rows of a table, up to the next headings or the blank rows that end it; at least one."""
+    rows, blank = [first], 0
+    for row in range(first, first + SAMPLED):
+        line = [cells[row, column] for column in block if (row, column) in cells]
+        worded = [cell for cell in line if not _measured(cell)]
+        blank = 0 if line else blank + 1
+        if blank == own_cells.BLANK_ROWS or (len(line) > 1 and len(worded) == len(line)):
+            break
+        if not (line and isinstance(line[0].value, str) and own_cells.is_total(line[0].value)):
+            rows.append(row)
+    return list(dict.fromkeys(rows))
+
+
+def _numbered(guesses: Sequence[Guess], headings: Mapping[int, str]) -> Iterator[Guess]:
+    """The guesses, with their number from the left where a heading stands there more than once."""
+    for guess in guesses:
+        alike = [column for column, text in headings.items() if text.casefold() == guess.text.casefold()]
+        nth = alike.index(guess.place[1]) + 1
+        yield replace(guess, nth=nth, of=len(alike)) if len(alike) > 1 else guess
+
+
+def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
+    """Whether enough is recognised, and something of the trade among it."""
+    good = [g for g in guesses if g.sure >= LIKELY and g.field.quantity not in WEAK]
+    typed = [g for g in good if g.field.role == "entry"]
+    telling = [g for g in good if g.field.quantity in TELLING]
+    if sheet.key in ("bottling", "carbon", "clearing"):
+        own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
+        return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
+    keys = {g.field.key for g in guesses}
+    if sheet.key == "tasting":
+        return {"sample", "taster"} <= keys and len(typed) >= 2
+    if sheet.key == "blend" and not {"lot", "part"} <= keys:
+        return False
+    return len(typed) >= 2 and bool(telling)
+
+
+def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
+    weights = {"entry": 1.0, "computed": 0.6, "flag": 0.0}
+    total = sum(g.sure * (0.4 if g.field.quantity in WEAK else weights[g.field.role]) for g in guesses)
+    known = {g.field.key for g in guesses}
+    lacking = [c for c in sheet.columns if c.needed and c.quantity not in WEAK and c.key not in known]
+    return total - 0.4 * len(lacking)
+
+
+def _assigned(
+    sheet: Sheet,
+    cells: Mapping[Position, Cell],
+    rows: Sequence[int],
+    block: Mapping[int, str],
+    last: Mapping[int, str],
+    system: System,
+) -> list[Guess]:
+    """The best fitting key for each heading, each key once; the most certain first."""
+    guesses, at = [], rows[0] - 1
+    for column, text in block.items():
+        sample = [cells[row, column] for row in rows if (row, column) in cells]
+        line = last.get(column, text)
+        for field in sheet.columns:
+            whole = _guess(sheet, field, (at, column), text, sample, system)
+            # The last line of several may say all there is to say, unless the others say something else.
+            part = None if line == text else _guess(sheet, field, (at, column), line, sample, system)
+            if part and not _is_elsewhere(split(text), field, part.sure):
+                part = replace(part, text=text, sure=part.sure * PARTLY)
+                whole = part if whole is None or part.sure > whole.sure else whole
+            guesses += [whole] if whole else []
+    order = {field.key: place for place, field in enumerate(sheet.columns)}
+    guesses.sort(key=lambda g: (-round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key]))
+    keys: set[str] = set()
+    columns: dict[int, Guess] = {}
+    for guess in guesses:
+        column = guess.place[1]
+        if column in columns:
+            rival = columns[column]
+            if (
+                rival.sure - guess.sure < CLOSE
+                and guess.field.role == "entry"
+                and guess.field.key not in keys
+            ):
+                columns[column] = _doubted(
+                    rival, f'could be "{guess.field.heading}" ({guess.field.key}), too'
+                )
+        elif guess.field.key not in keys:
+            keys.add(guess.field.key)
+            columns[column] = guess
+    return sorted(_settled(guesses, columns), key=lambda g: g.place)
+
+
+def _settled(guesses: Sequence[Guess], columns: Mapping[int, Guess]) -> Iterator[Guess]:
+    """The guess for each key; switched off where a column that is left over may be the one meant."""
+    keys = {guess.field.key: column for column, guess in columns.items()}
+    for column, won in columns.items():
+        rivals = [
+            g
+            for g in guesses
+            if g.field.key == won.field.key and g.place[1] not in columns and won.sure - g.sure < CLOSE
+        ]
+        beside = keys.get(READ_AT.get(won.field.key, ""), 0) + 1
+        nearest = next((g for g in rivals if g.place[1] == beside), won)
+        if not won.field.units or all(g.unit != won.unit for g in rivals) or column == beside:
+            yield won
+        elif nearest is not won:
+            yield nearest
+        else:
+            others = " and ".join(address(*g.place) for g in rivals[:3])
+            yield _doubted(won, f"{others} could be it, too")
+
+
+def _doubted(guess: Guess, why: str) -> Guess:
+    """A guess that is switched off for a reason."""
+    return replace(guess, sure=min(guess.sure, LIKELY - 0.01), why=(*guess.why, why))
+
+
+def _is_elsewhere(words: Words, field: Field, score: float) -> bool:
+    """Whether a heading names something that the field does not hold, such as the temperature of the air."""
+    known = vocabulary().words
+    others = known["elsewhere"].get(field.quantity, ())
+    if field.quantity == "temperature":
+        kinds = {"wash_temperature": "fermentation", "vapour_temperature": "cuts"}
+        others += sum((known[sheet][key] for key, sheet in kinds.items() if key != field.key), ())
+    elsewhere = resemblance(words.bare, others)[0]
+    return score < 1 and 0 < elsewhere >= score
+
+
+def _guess(
+    sheet: Sheet, field: Field, place: Position, text: str, sample: Sequence[Cell], system: System
+) -> Guess | None:
+    """What speaks for a heading being this field, None where little does."""
+    words = split(text)
+    called = vocabulary().words.get(sheet.key, {})
+    synonyms = (*called.get(field.key, ()), squeezed(field.heading))
+    score, synonym = max(resemblance(words.bare, synonyms), resemblance(words.whole, synonyms))
+    if _is_elsewhere(words, field, score):
+        return None
+    true_of = {"strength_20": "reading", "collected_strength": "collected_reading", "gravity_20": "reading"}
+    if words.corrected:
+        if field.key in true_of:
+            same = resemblance(words.bare, called.get(true_of[field.key], ()))
+            score, synonym = max((score, synonym), same)
+        elif field.key in true_of.values():
+            score *= 0.4
+    named = words.units or [word for word in words.bare.split() if len(word) >= SHORTEST_UNIT]
+    labels = [label for raw in named if (label := label_for(raw, field.quantity))]
+    if words.units and not labels:
+        # A unit of something else speaks against it.
+        score *= 0.3
+    elif labels and words.only_units and field.role == "entry" and field.quantity in (*TELLING, "volume"):
+        score, synonym = max((score, synonym), (SURE, words.whole))
+    if score < DOUBTFUL:
+        return None
+    why = [f'"{synonym}" means that' if score == 1 else f'resembles "{synonym}"']
+    unit, certain, reason = _unit(field, tuple(dict.fromkeys(labels)), sample, system)
+    why += [reason] if reason else []
+    fit, seen = _fit(field, unit, sample)
+    filled = [cell for cell in sample if cell.value not in (None, "")]
+    if filled:
+        score *= 0.4 + 0.6 * fit
+        why.append(f"{round(fit * len(filled))} of {len(filled)} values fit")
+    else:
+        score *= 0.9
+        why.append("no values yet")
+    if not certain:
+        score = min(score, LIKELY - 0.01)
+    return Guess(place, text, field, unit, score, tuple(why), seen) if score >= DOUBTFUL else None
+
+
+def _unit(
+    field: Field, named: tuple[str, ...], sample: Sequence[Cell], system: System
+) -> tuple[str, bool, str]:
+    """The unit of a column, whether that is certain, and why."""
+    if not field.units:
+        return "", True, ""
+    if len(named) == 1:
+        return named[0], True, f"the heading says {named[0]}"
+    own = {_own_unit(cell, field) for cell in sample if cell.value not in (None, "")}
+    if len(own) == 1 and (label := own.pop()):
+        return label, True, f"each value says {label}"
+    usual = field.unit["us" if system == "us" else "metric"]
+    candidates = named or field.offered
+    fits = {label: _fit(field, label, sample)[0] for label in candidates}
+    best = max(fits.values())
+    fitting = [label for label in candidates if fits[label] == best]
+    if field.quantity == "gravity" and "SG" in fitting and best > 0.9 and _has(sample):
+        return "SG", True, "the values are such as SG has"
+    if len(fitting) == 1 and best > 0.9 and _has(sample):
+        return fitting[0], True, f"the values fit {fitting[0]} alone"
+    unit = usual if usual in fitting else fitting[0]
+    if named:
+        return unit, False, f"the heading names {' and '.join(named)}"
+    if field.quantity in ("strength", "mark", "temperature") and system and unit == field.unit[system]:
+        return unit, True, f"no unit in the heading; the others are {'US' if system == 'us' else 'metric'}"
+    return unit, False, f"no unit in the heading; {unit} is a guess"
+
+
+def _own_unit(cell: Cell, field: Field) -> str:
+    """The unit that stands behind the number in a cell, '' where none does."""
+    try:
+        return units.label_of(units.read_number(str(cell.value)).unit, field.quantity)
+    except ValueError:
+        return ""
+
+
+def _has(sample: Sequence[Cell]) -> bool:
+    return any(cell.value not in (None, "") for cell in sample)
+
+
+def _fit(field: Field, unit: str, sample: Sequence[Cell]) -> tuple[float, tuple[str, ...]]:
+    """The share of values that can be read as this field and lie within its limits, and the first as read."""
+    seen: list[str] = []
+    good, count = 0, 0
+    for cell in sample:
+        if cell.value in (None, ""):
+            continue
+        count += 1
+        value, problem = entries.read_cell(cell, field, unit)
+        words = isinstance(cell.value, str) and not _measured(cell)
+        if field.quantity == "text":
+            good += words or len(str(cell.value)) < 12
+        elif problem is None or problem.rule in ("date_in_doubt", "comma_in_doubt"):
+            good += 1
+        if len(seen) < 3 and value == value and value != "":
+            shown = value if isinstance(value, str) else units.show(value, field.quantity, unit)
+            seen.append(units.one_line(str(shown), 30))
+    return (good / count if count else 0.0), tuple(seen)
+
+
+def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: System) -> Table | None:
+    """Lines of label and value that our batch card has, above, beside or without a table."""
+    cells = book.cells(tab)
+    sheet = layouts.every_sheet()[adopted.CARD]
+    headings = {(t.top + line, g.place[1]) for t in tables for line in range(t.lines) for g in t.guesses}
+    labels: Counter[str] = Counter(c.value.casefold() for c in cells.values() if isinstance(c.value, str))
+    guesses: dict[str, Guess] = {}
+    for place, cell in sorted(islice(cells.items(), MOST_CELLS)):
+        if not isinstance(cell.value, str) or len(cell.value) > LONGEST_HEADING or place in headings:
+            continue
+        value = cells.get(own_cells.value_of(cells, place))
+        if value is None or labels[cell.value.casefold()] > 1 or (place[0] + 1, place[1]) in headings:
+            continue
+        for field in sheet.fields:
+            if field.role == "entry" and field.key in vocabulary().words[adopted.CARD]:
+                guess = _guess(sheet, field, place, " ".join(cell.value.split()), [value], system)
+                if guess and guess.sure >= LIKELY and _on_a_card(guess, cells, tables):
+                    kept = guesses.get(field.key)
+                    guesses[field.key] = guess if kept is None or guess.sure > kept.sure else kept
+    by_place = {guess.place: guess for guess in sorted(guesses.values(), key=lambda g: g.sure)}
+    if not by_place:
+        return None
+    found = tuple(by_place[place] for place in sorted(by_place))
+    return Table(sheet, "card", tab, found[0].place[0], 1, found, (), 0.0)
+
+
+def _on_a_card(guess: Guess, cells: Mapping[Position, Cell], tables: Sequence[Table]) -> bool:
+    """Whether words beside words are a label and its value, and not two headings or part of a record."""
+    if guess.field.quantity != "text":
+        return True
+    row, column = own_cells.value_of(cells, guess.place)
+    value, after = cells[row, column].value, cells.get((row, column + 1))
+    if not isinstance(value, str):
+        # A batch may be called 26, a yeast is not: that is what it cost.
+        return guess.field.key == "batch_code" and guess.sure >= SURE
+    heading = after is not None or _is_a_word_of_ours(squeezed(value)) or bool(split(value).units)
+    in_record = any(
+        table.top <= row and table.guesses[0].place[1] <= guess.place[1] <= table.guesses[-1].place[1]
+        for table in tables
+    )
+    return guess.sure >= SURE and not heading and not in_record
+
+
+def _is_a_word_of_ours(text: str) -> bool:
+    return any(text in called for keys in vocabulary().words.values() for called in keys.values())
