@@ -6,12 +6,14 @@ from pathlib import Path
 
 import demo
 import pytest
+from openpyxl.utils import column_index_from_string
 
 from sheetcalc import files
 from sheetcalc.filling import examine, fill
 
 ROOT = Path(__file__).parents[1]
 FILLED = ROOT / "examples" / "filled"
+HANDBOOK = ROOT / "examples" / "handbook.md"
 NAMES = [w["file"] for w in tomllib.loads((ROOT / "examples" / "scenario.toml").read_text())["workbooks"]]
 ENDINGS = [".xlsx", ".ods"]
 
@@ -98,3 +100,17 @@ def test_the_scenario_is_marked_as_invented() -> None:
     assert "invented" in text.splitlines()[0]
     scenario = tomllib.loads(text)["workbooks"]
     assert all("(invented)" in str(workbook) for workbook in scenario)
+
+
+def test_the_numbers_of_the_handbook_stand_in_the_cells_it_names() -> None:
+    told = re.findall(
+        r"([0-9]+(?:\.[0-9]+)?)[^`()0-9]{0,30}\(`(\w+)!([A-Z]+)([0-9]+)`\)",
+        HANDBOOK.read_text(encoding="utf-8"),
+    )
+    assert len(told) >= 25
+    book = files.open_workbook(FILLED / "birch-sugar.xlsx")
+    for number, sheet, letters, row in told:
+        cell = book.cells(sheet)[int(row), column_index_from_string(letters)]
+        decimals = len(number.partition(".")[2])
+        assert isinstance(cell.value, float), (sheet, letters, row)
+        assert f"{cell.value:.{decimals}f}" == number, (sheet, letters, row)
