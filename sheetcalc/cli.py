@@ -2,7 +2,9 @@
 
 import difflib
 import os
+import shutil
 import sys
+import textwrap
 from collections import Counter
 from collections.abc import Iterable
 from functools import partial
@@ -73,11 +75,15 @@ def new(
         str, typer.Argument(metavar="batch|bench", help="batch: one wash to the bottle. bench: daily work.")
     ],
     path: Annotated[
-        Path, typer.Argument(help="The file to make; its ending, .xlsx or .ods, picks the format.")
-    ],
+        Path | None,
+        typer.Argument(metavar="PATH", help="The file to make; its ending, .xlsx or .ods, picks the format."),
+    ] = None,
     units: Annotated[
-        Literal["metric", "us"], typer.Option(help="L, g, °C, % vol; or gal, oz, °F, proof.")
-    ] = "metric",
+        Literal["metric", "us"] | None,
+        typer.Option(
+            help="L, g, °C, % vol; or gal, oz, °F, proof. Without it metric, or those of the register.",
+        ),
+    ] = None,
     like: Annotated[
         Path | None, typer.Option(metavar="REGISTER", help="Start the batch card with what a register knows.")
     ] = None,
@@ -94,6 +100,9 @@ def new(
     """
     from sheetcalc import files, interrupts, layouts, making
 
+    if path is None:
+        name = kind if Path(kind).suffix else "plum-2026.xlsx"
+        _stop(f"Name what to make and the file, such as: sheetcalc new batch {name}")
     if kind not in layouts.kinds():
         meant = difflib.get_close_matches(kind, layouts.kinds(), n=1)
         hint = f" Did you mean '{meant[0]}'?" if meant else ""
@@ -108,11 +117,13 @@ def new(
             if like:
                 taken = making.new_like(like, still, path, units)
             else:
-                making.new(kind, path, units)
+                making.new(kind, path, units or "metric")
     except files.BadWorkbook as trouble:
         _stop(f"{like or path}: {trouble}")
-    except (layouts.LayoutError, ValueError, OSError) as trouble:
-        _stop(f"{path}: {trouble}")
+    except (layouts.LayoutError, ValueError, FileExistsError, FileNotFoundError) as trouble:
+        _stop(str(trouble))
+    except OSError as trouble:
+        _stop(f"{path}: {trouble.strerror}.")
     if like:
         _say(f"Typed on its batch card from {like}, as proposals that you can change:")
         for proposal in taken:
@@ -139,8 +150,8 @@ def fill(
 
     \b
     sheetcalc fill plum.xlsx
-    sheetcalc fill plum.xlsx --backup    to go back, rename plum.xlsx.before to plum.xlsx
     sheetcalc fill logs                  every workbook in a folder
+    sheetcalc fill plum.xlsx --backup    rename plum.xlsx.before to go back
     sheetcalc fill "logs/2026*.ods" --to filled
     sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
     """
@@ -154,6 +165,8 @@ def fill(
     books = many.workbooks(paths)
     try:
         copies = many.copies(books, to) if to else {}
+    except FileExistsError:
+        _stop(f"{to} is a file; --to names a folder.")
     except OSError as trouble:
         _stop(f"{to}: this folder can't be used: {trouble.strerror}.")
     tasks = [(path, copies[path]) if to else (path,) for path in books]
@@ -241,10 +254,12 @@ def watch(
     """
     from sheetcalc import watching
 
+    for path in filter(watching.is_missing, paths):
+        _stop(f"{path}: there is no such file or folder.")
     _say(f"Watching {', '.join(paths)}; Ctrl-C ends it.")
     try:
         for line in watching.watch(paths, backup):
-            typer.echo(line)
+            _say(line)
     except FileNotFoundError as trouble:
         _stop(f"{trouble}: there is no such file or folder.")
 
@@ -330,7 +345,13 @@ def _tell(
 def _say(message: str, err: bool = False) -> None:
     from sheetcalc import findings
 
-    typer.echo(findings.printable(message), err=err)
+    line = findings.printable(message)
+    if (sys.stderr if err else sys.stdout).isatty():
+        width = shutil.get_terminal_size().columns - 1
+        line = textwrap.fill(
+            line, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+        )
+    typer.echo(line, err=err)
 
 
 def _stop(message: str) -> NoReturn:

@@ -214,22 +214,29 @@ def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Find
 
 def in_words(values: Values, sheet: str, text: str) -> str:
     """A text with the values of a sheet's last record in it, without the sentences that lack one."""
-    rows = len(values.entries[sheet].rows)
-    shown = _Shown(values, sheet, rows - 1, {layouts.COUNT: (np.array(float(rows)), layouts.COUNT)})
+    rows, last = len(values.entries[sheet].rows), _last(values.entries[sheet])
+    shown = _Shown(values, sheet, last, {layouts.COUNT: (np.array(float(rows)), layouts.COUNT)})
     sentences = []
     for sentence in text.split(". "):
         keys = [key for _, key, _, _ in Formatter().parse(sentence) if key]
-        if all(_is_there(values, sheet, key, rows) for key in keys):
+        if all(_is_there(values, sheet, key, rows, last) for key in keys):
             sentences.append(sentence.format_map(shown).removesuffix("."))
     return "".join(f"{sentence}. " for sentence in sentences).rstrip()
 
 
-def _is_there(values: Values, sheet: str, key: str, rows: int) -> bool:
+def _last(entries: Entries) -> int:
+    """The latest record by the first column of moments, or else the lowest; people sort either way."""
+    moments = next((c.key for c in entries.sheet.columns if c.quantity == "moment" and c.role == "entry"), "")
+    when = entries.values.get(moments, np.array([]))
+    return int(np.nanargmax(when)) if np.isfinite(when).any() else len(entries.rows) - 1
+
+
+def _is_there(values: Values, sheet: str, key: str, rows: int, last: int) -> bool:
     """Whether the last record of a sheet, or its card, holds a key."""
     if key == layouts.COUNT:
         return rows > 0
     held = np.atleast_1d(values.get(sheet, key))
-    return len(held) > 0 and not _is_blank(held[-1])
+    return len(held) > 0 and not _is_blank(held[last if len(held) == rows else -1])
 
 
 def _slip(values: Values, sheet: str, key: str, record: int, low: Any, high: Any) -> str:

@@ -37,7 +37,7 @@ class Problem(NamedTuple):
 
 
 AGAIN = "Check the reading and its unit; type it anew."
-IF_RIGHT = "Check the reading and its unit; if both are right, it may stay."
+IF_RIGHT = "Check the reading and its unit; if both are right, it may stay; what can't be computed is blank."
 IMPOSSIBLE = Problem("error", "impossible_number", "No reading is as large as that.", AGAIN)
 TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as that.", AGAIN)
 
@@ -165,7 +165,7 @@ def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list
         problem = Problem("note", "unit_missing", said, "Choose the unit in the unit cell.")
         findings.append(_finding(problem, field, found, found.cells[field.key]))
         return label
-    said = f"{units.short(text)} is no unit of {field.quantity}." if text else "Its unit is missing."
+    said = f"{units.short(text)} is no unit of this." if text else "Its unit is missing."
     whole = "The whole column" if field in sheet.columns else "Its line"
     problem = Problem(
         "error",

@@ -51,8 +51,14 @@ def address(row: int, column: int) -> str:
 
 
 def by_weight(findings: Iterable[Finding]) -> list[Finding]:
-    """Dangers first, then the most serious; else as they stand in the workbook."""
-    return sorted(findings, key=lambda finding: (not finding.danger, LEVELS.index(finding.level)))
+    """Errors, warnings, notes, of each the dangers first; else as they stand in the workbook.
+
+    What is dangerous now comes before all else; a note of danger only reminds.
+    """
+    return sorted(
+        findings,
+        key=lambda f: (not f.danger or f.level == "note", LEVELS.index(f.level), not f.danger),
+    )
 
 
 def flag_text(findings: Iterable[Finding]) -> str:

@@ -15,16 +15,16 @@ def new(kind: str, path: Path | str, units: layouts.System = "metric") -> None:
     build.new_workbook(layout, compute.needs(layout), units, Path(path))
 
 
-def new_like(register: Path, still: str, path: Path, units: layouts.System = "metric") -> list[str]:
+def new_like(register: Path, still: str, path: Path, units: layouts.System | None = None) -> list[str]:
     """Make a batch workbook with what a register knows of a still on its card; tells in words what that is.
 
-    still: its name in the register; '' where there is only one. Raises what `new` and `proposals.learned` do;
-    nothing is left behind then.
+    still: its name in the register; '' where there is only one; units: None for those of the register. Raises
+    what `new` and `proposals.learned` do; nothing is left behind then.
     """
     from sheetcalc import proposals
 
     settings = proposals.learned(register, still)
-    new("batch", path, units)
+    new("batch", path, units or proposals.system(register))
     try:
         return proposals.enter(path, settings)
     except BaseException:

@@ -1,5 +1,7 @@
 """What a register knows about a still, as starting values on the card of a new batch."""
 
+import math
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -7,7 +9,7 @@ from sheetcalc import files, layouts, register, summaries, units
 from sheetcalc.compute import decimals
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, flag_text
-from sheetcalc.layouts import Field, Sheet
+from sheetcalc.layouts import Field, Sheet, System
 from sheetcalc.summaries import Setting
 
 CHANGE_IT = "Yours to change."
@@ -33,6 +35,18 @@ def learned(like: Path, still: str) -> dict[str, Setting]:
     return summaries.settings(lines, name)
 
 
+def system(like: Path) -> System:
+    """The units most of a register's columns stand in."""
+    votes = Counter(
+        name
+        for read in register.opened(like).read.values()
+        for column in read.sheet.columns
+        for name, unit in column.unit.items()
+        if column.unit["metric"] != column.unit["us"] and read.units.get(column.key) == unit
+    )
+    return "us" if votes["us"] > votes["metric"] else "metric"
+
+
 def enter(path: Path, settings: Mapping[str, Setting]) -> list[str]:
     """Type the settings into the batch card of a new workbook, each with a note; tells them in words.
 
@@ -43,7 +57,7 @@ def enter(path: Path, settings: Mapping[str, Setting]) -> list[str]:
     told = []
     for field in sheet.fields:
         setting = settings.get(field.key)
-        if setting is None or setting.value == field.default or field.key not in place.cells:
+        if setting is None or _is_default(setting, field) or field.key not in place.cells:
             continue
         label = _label(book, place, field)
         book.write(place.tab, *place.cells[field.key], _typed(setting, field, label))
@@ -51,6 +65,13 @@ def enter(path: Path, settings: Mapping[str, Setting]) -> list[str]:
         told.append(f"{field.heading} {_shown(setting, field, label)} ({_source(setting)})")
     book.save()
     return told
+
+
+def _is_default(setting: Setting, field: Field) -> bool:
+    """Whether a setting is what a blank counts as; in another unit it is that but for the last digits."""
+    if isinstance(setting.value, str) or not isinstance(field.default, float):
+        return setting.value == field.default
+    return math.isclose(setting.value, field.default, rel_tol=1e-3)
 
 
 def _label(book: files.Workbook, place: locate.Found, field: Field) -> str:

@@ -7,6 +7,7 @@ from sheetcalc.build.page import STANDS
 from sheetcalc.findings import Finding, tally
 
 NOTHING = "Nothing yet."
+ARROW = "→"  # ends the text of a link to a sheet
 
 
 def leave(book: files.Workbook, values: compute.Values, findings: Iterable[Finding]) -> None:
@@ -16,6 +17,16 @@ def leave(book: files.Workbook, values: compute.Values, findings: Iterable[Findi
         key = name.casefold().removeprefix(STANDS)
         if key != name.casefold() and not book.has_formula(*place):
             book.write(*place, _words(values, key, told) or None)
+            _lead(book, place, values, key)
+
+
+def _lead(book: files.Workbook, place: tuple[str, int, int], values: compute.Values, sheet: str) -> None:
+    """Have the link left of it lead to the sheet as it is called now."""
+    tab, row, column = place
+    link = book.cells(tab).get((row, column - 1))
+    if sheet in values.entries and link and str(link.value).endswith(ARROW) and not link.formula:
+        called = values.entries[sheet].found.tab
+        book.write(tab, row, column - 1, f"{called} {ARROW}", link=(called, 1, 1))
 
 
 def _words(values: compute.Values, sheet: str, findings: list[Finding]) -> str:

@@ -36,11 +36,13 @@ def total(count: int, unusable: int, up_to_date: int, counted: Counter[Level]) -
 
 
 def summary(path: Path, done: Filled, most: int | None) -> None:
-    """Print one workbook's findings, the most serious first; notes that need no hurry only without `most`."""
+    """Print one workbook's findings, the most serious first; at `most` so many, notes of one rule once."""
     head = f"{path}: {tally(f.level for f in done.findings)}{' (up to date)' if done.up_to_date else ''}"
-    told = [f for f in done.findings if most is None or f.danger or f.level != "note"][:most]
+    told = list(done.findings)
+    if most is not None:
+        told = list({f.rule if f.level == "note" else f: f for f in reversed(told)}.values())[::-1][:most]
     rest = len(done.findings) - len(told)
-    more = [f"... and {rest} more in the workbook." if told else f"{rest} in the workbook."] if rest else []
+    more = [f"... and {rest} more in the workbook."] if rest else []
     print(printable(head))
     if sys.stdout.isatty():
         _table(told)

@@ -253,7 +253,7 @@ def convert(reading: Reading, quantity: str, column_unit: str) -> tuple[float, s
     value = _through_pint(reading, base)
     if value is None:
         known = ", ".join(choices(quantity)) or "a plain number"
-        raise ValueError(f"{short(reading.unit)} is no unit of {quantity}; it can be {known}")
+        raise ValueError(f"{short(reading.unit)} is no unit here; it can be {known}")
     return value, base
 
 
@@ -322,9 +322,9 @@ MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", 
 def read_moment(text: str, month_first: bool = False) -> tuple[float, bool]:
     """Date and perhaps time, as typed text -> days since 1899-12-30, and whether day and month are in doubt.
 
-    Read are 2026-03-04, 4.3.2026 and 4.3.26 (day first, as dots are written), 4/3/2026 (day first unless
-    `month_first`; in doubt while both fit), 4 Mar 2026 and March 4, 2026, each with or without a time such
-    as 18:30 or 6:30 pm. Raises ValueError for anything else.
+    Read are 2026-03-04, 4.3.2026 and 4.3.26 (day first, as dots are written), 4/3/2026 and 4/3/26 (day first
+    unless `month_first`; in doubt while both fit), 4 Mar 2026 and March 4, 2026, each with or without a time
+    such as 18:30 or 6:30 pm. Raises ValueError for anything else.
     """
     words = " ".join(text.split())
     spelled = re.match(
@@ -338,7 +338,7 @@ def read_moment(text: str, month_first: bool = False) -> tuple[float, bool]:
             day, clock = datetime(int(spelled[4]), month, int(spelled[1] or spelled[3])), spelled[5]
         elif numbers and len(numbers[1]) == 4:
             day, clock = datetime(int(numbers[1]), int(numbers[3]), int(numbers[4])), numbers[5]
-        elif numbers and (len(numbers[4]) == 4 or (numbers[2] == "." and len(numbers[4]) == 2)):
+        elif numbers and (len(numbers[4]) == 4 or (numbers[2] != "-" and len(numbers[4]) == 2)):
             first, second, year = int(numbers[1]), int(numbers[3]), int(numbers[4])
             doubt = numbers[2] != "." and first <= 12 and second <= 12 and first != second
             swap = numbers[2] != "." and (second > 12 or (month_first and first <= 12))

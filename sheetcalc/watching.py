@@ -50,7 +50,7 @@ def watch(names: Sequence[str], backup: bool = False) -> Iterator[str]:
     Raises FileNotFoundError where there is no such file or folder at the start.
     """
     for name in names:
-        if _is_missing(name):
+        if is_missing(name):
             raise FileNotFoundError(name)
     known: dict[Path, Known] = {}
     pending: dict[Path, Seen] = {}
@@ -160,9 +160,9 @@ def _deal(path: Path, known: dict[Path, Known], pending: dict[Path, Seen], backu
 
 
 def _in_words(done: Filled) -> str:
-    """What a fill did and found, the worst of it in full where it is an error."""
+    """What a fill did and found, the worst of it in full unless it is a note."""
     told = f"{'up to date' if done.up_to_date else 'filled'}: {tally(f.level for f in done.findings)}"
-    worst = next((f for f in done.findings if f.level == "error" or f.danger), None)
+    worst = next((f for f in done.findings if f.level != "note"), None)
     return f"{told}; {worst.sheet}!{worst.cell} {worst.message}" if worst else told
 
 
@@ -170,7 +170,7 @@ def _away(names: Sequence[str], away: dict[str, float]) -> Iterator[str]:
     """A line when a folder or file has gone, and when it is back."""
     now = time.monotonic()
     for name in names:
-        if not _is_missing(name):
+        if not is_missing(name):
             if away.pop(name, now) == SAID:
                 yield _line(Path(name), "is back")
         elif now - away.setdefault(name, now) >= AWAY and away[name] != SAID:
@@ -178,7 +178,7 @@ def _away(names: Sequence[str], away: dict[str, float]) -> Iterator[str]:
             yield _line(Path(name), "is gone; waiting for it to come back")
 
 
-def _is_missing(name: str) -> bool:
+def is_missing(name: str) -> bool:
     return not glob.has_magic(name) and not os.path.lexists(name)
 
 

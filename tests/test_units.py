@@ -192,7 +192,7 @@ def test_a_cell_may_carry_its_own_unit(text: str, quantity: str, unit: str, base
 
 @pytest.mark.parametrize(("text", "quantity"), [("3 kg", "volume"), ("20 L", "temperature"), ("5 x", "mass")])
 def test_a_unit_of_another_quantity_is_refused(text: str, quantity: str) -> None:
-    with pytest.raises(ValueError, match="is no unit of"):
+    with pytest.raises(ValueError, match="is no unit here"):
         units.convert(units.read_number(text), quantity, next(iter(units.QUANTITIES[quantity])))
 
 
@@ -205,6 +205,7 @@ def test_a_unit_of_another_quantity_is_refused(text: str, quantity: str) -> None
         "4 Mar 2026 6:30 pm",
         "4. March 2026 18:30",
         "4.3.26, 18:30 Uhr",
+        "4/3/26 6:30 pm",
         "March 4, 2026 18:30",
         "4-Mar-2026 18:30",
         "2026-03-04T18:30:00Z",
@@ -218,7 +219,7 @@ def test_dates_are_read_as_people_write_them(text: str) -> None:
 def test_a_date_that_fits_both_ways_is_told() -> None:
     assert units.read_moment("4/3/2026")[1]
     assert not units.read_moment("14/3/2026")[1]
-    assert units.read_moment("3/14/2026") == units.read_moment("14/3/2026")
+    assert units.read_moment("3/14/2026") == units.read_moment("14/3/2026") == units.read_moment("3/14/26")
 
 
 @given(st.floats(30000, 60000))
@@ -243,7 +244,7 @@ def test_what_is_very_little_is_not_shown_as_nothing() -> None:
     "unit", ["L**9**9**9", "L^99999999", "((((", "L" + "*L" * 5000, "$", "L L L", "__import__"]
 )
 def test_a_unit_made_to_keep_pint_busy_is_no_unit(unit: str) -> None:
-    with pytest.raises(ValueError, match="is no unit of volume"):
+    with pytest.raises(ValueError, match="is no unit here"):
         units.convert(units.Reading(1.0, unit, ""), "volume", "L")
 
 

@@ -34,6 +34,7 @@ _LOST_PER_ALCOHOL = CARBON_DIOXIDE_PER_ALCOHOL + YEAST_PER_ALCOHOL
 
 # Two divisions of a common hydrometer: so far may a reading lie outside what is possible.
 READING_SLACK = 0.004
+_DENSITIES = 900.0, 1400.0  # kg/m3; no wash is lighter or heavier
 _STEPS = 8  # of Newton's method, far more than it needs
 
 
@@ -134,12 +135,12 @@ def gravity_at_20(
 ) -> Array:
     """Gravity, SG 20/20, of a wash whose density was found at another temperature.
 
-    indicated_density: true density at the temperature, kg/m3 in vacuo; temperature: °C, 0..40;
+    indicated_density: true density at the temperature, kg/m3 in vacuo, 900..1400; temperature: °C, 0..40;
     original_gravity: SG 20/20, NaN for a plain sugar solution; broadcast; NaN outside.
     Its water, alcohol and sugar each expand as in the density of a wash; the composition is the one that has
     this density at this temperature. Source: the module's model, common practice in form.
     """
-    rho, t, og = floats(indicated_density, temperature, original_gravity)
+    rho, t, og = floats(within(indicated_density, *_DENSITIES), temperature, original_gravity)
     alcohol, extract = _composition(og, _share(og, rho, t))
     # The second density is the one found, unless that is beyond what the wash can have.
     expansion = density(alcohol, extract) / density(alcohol, extract, t)

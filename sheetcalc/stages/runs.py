@@ -266,7 +266,7 @@ def over_full(
 ) -> tuple[Mask, dict[str, Any]]:
     """More than the pot holds to the brim."""
     least = np.fmax(still_minimum, still_capacity / 4)
-    return charge_volume > still_capacity, {"fits": (least, still_capacity)}
+    return charge_volume > still_capacity, {"fits": (least, FOAM_ROOM * still_capacity)}
 
 
 @check(

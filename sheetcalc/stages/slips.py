@@ -70,7 +70,8 @@ def gravity_meant(typed: ArrayLike, low: ArrayLike, high: ArrayLike) -> Texts:
     texts = np.full(values.shape, "", dtype=object)
     for i in np.ndindex(values.shape):
         fits = [words for meant, words in _gravity_readings(float(values[i])) if lows[i] <= meant <= highs[i]]
-        texts[i] = f"It would fit as {fits[0]}." if fits else ""
+        # The newest reading of a wash may fit as two units; the person knows which glass it was.
+        texts[i] = f"It would fit as {', or as '.join(fits[:2])}." if fits else ""
     return texts
 
 
@@ -79,11 +80,11 @@ def _gravity_readings(typed: float) -> Iterable[tuple[float, str]]:
         return
     for swapped in swapped_digits(typed, 3):
         yield swapped, f"{swapped:.3f} with two digits exchanged"
-    if 2 <= typed < 160:
-        yield 1 + typed / 1000, f"{typed:g} points, which is {1 + typed / 1000:.3f}"
     if 1.3 < typed < 40:
         meant = float(sugar.gravity_from_brix(typed))
         yield meant, f"{typed:g} °Bx, which is {meant:.3f}"
+    if 2 <= typed < 160:
+        yield 1 + typed / 1000, f"{typed:g} points, which is {1 + typed / 1000:.3f}"
     for factor in (0.1, 10.0):
         yield typed * factor, f"{typed * factor:.3f} with the point moved"
 
