@@ -1,13 +1,14 @@
 """What a person's own workbook seems to hold, proposed as a layout file that says why; writes no workbook."""
 
 import json
-from collections.abc import Iterator, Sequence
+import textwrap
+from collections.abc import Container, Iterator, Sequence
 from pathlib import Path
 
-from sheetcalc import adopted, compute, files, recognise, units
+from sheetcalc import adopted, compute, files, layouts, recognise, units
 from sheetcalc.files import BadWorkbook
 from sheetcalc.findings import address
-from sheetcalc.layouts import Sheet
+from sheetcalc.layouts import Field, Sheet
 from sheetcalc.recognise import WEAK, Guess, Table
 
 
@@ -49,6 +50,7 @@ def _toml(name: str, found: Sequence[Table]) -> Iterator[str]:
     yield "[constants]"
     for example in ('original_gravity = "1.080"', 'still_capacity = "4 L"', 'altitude = "0 m"'):
         yield f"# {example}"
+    yield from _listed("Any line of a batch card", layouts.every_sheet()["batch"].fields)
     yield ""
     if any(g.unit == "proof" and g.field.quantity == "mark" for table in found for g in table.guesses):
         yield "# A proof hydrometer is made for 60 °F; correct it if yours says otherwise."
@@ -86,8 +88,19 @@ def _block(table: Table) -> Iterator[str]:
         yield ""
         for place, text in table.unknown:
             yield f"# Not recognised, and left alone: {address(*place)} {_comment(text)}"
+        known = {guess.field.key for guess in table.guesses}
+        fields = table.sheet.columns if table.kind == "table" else table.sheet.fields
+        yield from _listed("A block like those above may give one of them", fields, known)
     if table.kind == "table":
         yield from _offers(table, mark)
+
+
+def _listed(what: str, fields: Sequence[Field], but: Container[str] = ()) -> Iterator[str]:
+    """The keys that can be typed, each with what we call it, as a comment of several lines."""
+    left = [f for f in fields if f.role == "entry" and f.key not in but]
+    told = f"{what}: {', '.join(f'{f.key} ({f.heading})' for f in left)}."
+    if left:
+        yield from textwrap.wrap(told, 110, initial_indent="# ", subsequent_indent="#   ")
 
 
 def _one(guess: Guess, header: str) -> Iterator[str]:

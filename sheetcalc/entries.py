@@ -244,8 +244,9 @@ def _as_text(cell: Cell) -> str:
 
 
 def _choice(text: str, field: Field) -> str:
+    meant = field.also.get(text.casefold(), text)
     for choice in field.choices:
-        if choice.casefold() == text.casefold():
+        if choice.casefold() == meant.casefold():
             return choice
     raise ValueError(f"{units.short(text)} is not one of {', '.join(field.choices)}")
 

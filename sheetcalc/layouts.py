@@ -1,5 +1,6 @@
 """The sheets of a workbook, as `workbook_templates/*.toml` describe them."""
 
+import dataclasses
 import tomllib
 from collections.abc import Set
 from dataclasses import dataclass
@@ -39,7 +40,8 @@ class Field:
 
     `low`, `high` and `default` are in base units; `unit` and `digits` hold one value for each
     unit system. A field with no unit holds text, a moment or a plain number. `measured_with` is the
-    instrument an entry was read from, and `corrected` tells that its correction is in it already.
+    instrument an entry was read from, and `corrected` tells that its correction is in it already. `also`
+    tells which of the choices is meant by other words, in small letters.
     """
 
     key: str
@@ -58,6 +60,7 @@ class Field:
     format: str | None
     measured_with: str = ""
     corrected: bool = False
+    also: dict[str, str] = dataclasses.field(default_factory=dict)
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -259,7 +262,7 @@ def _fields(path: Path, table: str, found: dict[str, Any]) -> tuple[Field, ...]:
 def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     key = take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
-    known = {"key", "heading", "help", "role", "quantity", "unit", "digits", "choices"}
+    known = {"key", "heading", "help", "role", "quantity", "unit", "digits", "choices", "also"}
     known |= {"low", "high", "default", "needed", "width", "format", "measured_with", "corrected"}
     only(path, where, entry, known)
     if not key.isidentifier() or key != key.lower():
@@ -284,6 +287,9 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     choices = tuple(take(path, where, entry, "choices", list, []))
     if (quantity == "choice") != bool(choices):
         raise LayoutError(f"{path.name}, {where}: choices go with quantity 'choice', and it with them.")
+    also = take(path, where, entry, "also", dict, {})
+    only(path, f"{where}, also", also, set(choices))
+    meant = {word: choice for choice in also for word in take(path, f"{where}, also", also, choice, list)}
     low = _number(path, where, entry, "low")
     high = _number(path, where, entry, "high")
     if low is not None and high is not None and low >= high:
@@ -310,6 +316,7 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
         format=take(path, where, entry, "format", str, None),
         measured_with=take(path, where, entry, "measured_with", str, ""),
         corrected=take(path, where, entry, "corrected", bool, False),
+        also=meant,
     )
 
 

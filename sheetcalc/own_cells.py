@@ -10,7 +10,7 @@ BLANK_ROWS = 3  # so many end a table
 RIGHT_OF_LABEL = 3  # cells in which a card's value is looked for
 _TOTALS = re.compile(
     r"(sub-?|grand |zwischen|end)?(totals?|totales|total général|totais|totale|totaal|sum|sums|summe|summen"
-    r"|gesamt|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|mean|durchschnitt|mittelwert"
+    r"|gesamt|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|avg\.?|mean|durchschnitt|mittelwert|mittel|schnitt|ø"
     r"|moyenne|promedio|media|średnia|průměr|gemiddelde|média|Σ)(\s+\S{1,12})?\s*[:=]?",
     re.IGNORECASE,
 )

@@ -174,7 +174,8 @@ def _records(
 ) -> tuple[list[int], tuple[int, int] | None]:
     """The rows that are records, and the cell below them from which on nothing is read, if there is one.
 
-    Totals, lines of words between the records, and rows of nothing but formulas are none.
+    Totals, labels with their values ("Batch: 8"), lines of words between the records, and rows of nothing but
+    formulas are none.
     """
     by_row: dict[int, dict[int, Cell]] = {}
     left, right = min(columns) - 1, max(columns)
@@ -189,8 +190,8 @@ def _records(
             return _typed(rows, by_row, columns), (row, min(line))
         before = row
         words = [by_row[row][column].value for column in sorted(by_row[row])]
-        total = isinstance(words[0], str) and is_total(words[0])
-        if not total and any(_measures(columns[column], cell) for column, cell in line.items()):
+        apart = isinstance(words[0], str) and (is_total(words[0]) or words[0].rstrip().endswith(":"))
+        if not apart and any(_measures(columns[column], cell) for column, cell in line.items()):
             rows.append(row)
     return _typed(rows, by_row, columns), None
 

@@ -343,6 +343,23 @@ TWINS = Log(
 )
 
 
+def test_averages_and_the_labels_of_the_next_batch_are_no_records(tmp_path: Path) -> None:
+    path, layout = proposed(SEVERAL, tmp_path)
+    book = openpyxl.load_workbook(path)
+    rows = [["Ø", None, "=AVERAGE(C3:C5)"], ["AVG", "=AVERAGE(B3:B5)"], [], ["Lotto:", 8, "OG:", 1.061]]
+    for row in rows:
+        book["2025"].append(row)
+    book.save(path)
+    last = book["2025"].max_row
+    assert not [f for f in filling.check(path, layout=adopted.load(layout)) if f.row > last - len(rows)]
+
+
+def test_the_layout_lists_the_keys_that_can_be_given(tmp_path: Path) -> None:
+    _, layout = proposed(SEVERAL, tmp_path)
+    told = " ".join(layout.read_text(encoding="utf-8").replace("\n#", " ").split())
+    assert "still_capacity (Still capacity)" in told and "wash_kind (Kind of wash)" in told
+
+
 def test_of_twin_headings_the_layout_names_one_and_a_fill_notices_another(tmp_path: Path) -> None:
     path, layout = proposed(TWINS, tmp_path, "strength_20")
     assert re.search(

@@ -138,6 +138,21 @@ def test_a_blank_workbook_is_filled_without_a_word(
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
+def test_other_words_for_a_choice_are_understood_and_stay(blank: Blank, tmp_path: Path, ending: str) -> None:
+    log = clean_log()
+    log["runs"][0]["kind"] = "Strip"
+    log["batch"]["wash_kind"] = "Rye"
+    path = typed(log, blank("batch", "metric", ending), tmp_path / f"log{ending}")
+    seen = examine(path)
+    assert seen.values.get("runs", "kind")[0] == "stripping"
+    assert str(seen.values.get("batch", "wash_kind")) == "grain"
+    fill(path)
+    book = files.open_workbook(path)
+    tab, row, column = book.names["runs_kind"]
+    assert {cell.value for (_, at), cell in book.cells(tab).items() if at == column} >= {"Strip"}
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
 def test_records_below_the_ready_rows_are_filled_too(blank: Blank, tmp_path: Path, ending: str) -> None:
     lots = [dict(one_litre()["strength"][1], lot=str(n)) for n in range(90)]
     path = typed({"strength": lots}, blank("bench", "metric", ending), tmp_path / f"log{ending}")
