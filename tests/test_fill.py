@@ -148,7 +148,7 @@ def test_other_words_for_a_choice_are_understood_and_stay(blank: Blank, tmp_path
     assert str(seen.values.get("batch", "wash_kind")) == "grain"
     fill(path)
     book = files.open_workbook(path)
-    tab, row, column = book.names["runs_kind"]
+    tab, _, column = book.names["runs_kind"]
     assert {cell.value for (_, at), cell in book.cells(tab).items() if at == column} >= {"Strip"}
 
 
