@@ -17,6 +17,7 @@ HIGHEST = 409.0  # points, of a row and of a letter
 LINE = 1.3  # of the size of the letters
 USUAL_SIZE = 10.0  # points
 USUAL_WIDTH = 8.43  # characters, of a column of no stated width
+HALF_A_WORD = 4  # letters
 LETTERS = 1.05  # average letters of 10 points to a width of one digit
 
 
@@ -41,7 +42,9 @@ def fit(row: etree._Element, texts: Iterable[tuple[float, float, str]]) -> None:
 
 def _lines(text: str, width: float, size: float) -> int:
     letters = max(1.0, width * LETTERS * USUAL_SIZE / size)
-    return sum(max(1, math.ceil(len(line) / letters)) for line in text.split("\n"))
+    # Where more than a line is needed, each ends half a word before the edge.
+    wrapped = max(1.0, letters - HALF_A_WORD)
+    return sum(1 if len(line) <= letters else math.ceil(len(line) / wrapped) for line in text.split("\n"))
 
 
 def _number(text: str | None, usual: float) -> float:
