@@ -44,7 +44,7 @@ def only_ours(book: files.Workbook, found: Works) -> dict[str, Found]:
     """The places found, without a person's own line or column that is merely called like a new one of ours
     and holds what a fill would write over."""
     listed = edits.listed(book)
-    named = {(name.casefold(), place) for names in _all_names(book) for name, place in names.items()}
+    named = {item for names in (book.names, *book.local_names.values()) for item in names.items()}
     kept = dict(found)
     for sheet, place in _known(found, listed):
         assert listed is not None
@@ -84,11 +84,6 @@ def bring(book: files.Workbook, found: Works) -> list[Finding]:
     if len(placed) == len(news):
         _raise_version(book, found)
     return [_finding(new, since, added=True) for new in news]
-
-
-def _all_names(book: files.Workbook) -> Iterator[Mapping[str, Place]]:
-    yield book.names
-    yield from book.local_names.values()
 
 
 def _known(found: Works, listed: Mapping[str, Place] | None) -> Iterator[tuple[Sheet, Found]]:

@@ -56,7 +56,7 @@ class Workbook(ABC):
 
     path: Path
     sheets: list[str]
-    # The defined names of the whole workbook that denote one cell.
+    # The defined names of the whole workbook that denote one cell, in small letters: no program heeds case.
     names: dict[str, tuple[str, int, int]]
     # And those that hold on one sheet alone, by sheet: copying a sheet makes them.
     local_names: dict[str, dict[str, tuple[str, int, int]]]
