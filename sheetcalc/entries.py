@@ -43,15 +43,20 @@ TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as tha
 
 
 class Theirs(NamedTuple):
-    """What else is known of a table in a person's own workbook.
+    """What has to be heeded where results are written into a person's own table; nothing in ours.
 
-    `left` are the rows among the records that hold something else, such as totals; `looks` the columns whose
-    look an added one takes over, by its key, and `plain` the keys that show something else than those.
+    `left` are the rows among the records that hold something else, such as totals; `looks` the column in the
+    same row whose look a result takes over, by its key, and `plain` the keys that show something else than
+    those; `digits` those behind the point that a number is rounded to, as its cell has no format of ours.
     """
 
-    left: frozenset[int]
-    looks: Mapping[str, int]
-    plain: frozenset[str]
+    left: frozenset[int] = frozenset()
+    looks: Mapping[str, int] = {}
+    plain: frozenset[str] = frozenset()
+    digits: Mapping[str, int] = {}
+
+
+OURS = Theirs()
 
 
 @dataclass(frozen=True)
@@ -70,7 +75,7 @@ class Entries:
     values: dict[str, Any]
     units: dict[str, str]
     findings: tuple[Finding, ...]
-    theirs: Theirs | None = None
+    theirs: Theirs = OURS
 
     def cell(self, key: str, record: int) -> tuple[int, int]:
         """Row and column of a record's cell; for a card line the record does not matter."""

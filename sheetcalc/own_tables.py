@@ -142,7 +142,8 @@ def _read_table(
     kept = {place: cell for place, cell in cells.items() if place[0] in records}
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
     looks, plain = _looks(sheet, part, places, entry_columns)
-    theirs = Theirs(frozenset(left), looks, plain)
+    digits = {f.key: compute.decimals(f, got.units[f.key]) for f in sheet.columns if f.key in places}
+    theirs = Theirs(frozenset(left), looks, plain, digits)
     return replace(_without_unit_notes(got), theirs=theirs)
 
 
@@ -226,11 +227,12 @@ def _last_of_ours(one: _Placed, cells: Cells, ours: set[int], last: int) -> int:
 def _looks(
     sheet: Sheet, part: Part, places: Mapping[str, tuple[int, int]], columns: Mapping[int, Field]
 ) -> tuple[dict[str, int], frozenset[str]]:
-    """For each column of ours the entry column whose cells' look fits, and those that show something else.
+    """For each added column the entry column whose cells' look fits, and those that show something else.
 
-    It is the first that shows the same, else the last that holds words, or numbers, as this one does.
+    It is the first that shows the same, else the last that holds words, or numbers, as this one does. Theirs
+    keep their own look.
     """
-    looks: dict[str, int] = {}
+    looks = {key: column for key, (_, column) in places.items()}
     plain: set[str] = set()
     for heading in part.headings:
         field = sheet.field(heading.key)
@@ -396,7 +398,7 @@ def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
 def findings(layout: Adopted, values: compute.Values) -> Iterator[Finding]:
     """What stays blank for want of something, and which instruments were taken for granted."""
     for sheet, read in values.entries.items():
-        if read.theirs is None or not read.rows:
+        if not read.rows:
             continue
         for field in read.sheet.columns:
             if field.key in read.found.cells and field.role == "computed":
