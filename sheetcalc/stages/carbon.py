@@ -155,7 +155,7 @@ def _names(names: Any) -> list[str]:
     advice="Check both volumes and their units; if several lots went in together, give the mix a name of "
     "its own.",
 )
-def more_than_the_lot(volume_in: Array, lot_volume: Array, too_much: Mask) -> tuple[Mask, dict[str, Any]]:
+def more_than_the_lot(lot_volume: Array, too_much: Mask) -> tuple[Mask, dict[str, Any]]:
     """More than there is, by more than two volumes may be off."""
     fits = (0.2 * lot_volume, lot_volume * (1 + TWO_VOLUMES))
     return too_much, {"lot_volume": (lot_volume, "volume_in"), "fits": fits}
@@ -211,7 +211,7 @@ def _too_strong(strength_in: Array, strength_doubt: float) -> Mask:
     advice="Check the mass, the volume and their units; weigh the carbon dry.",
 )
 def unusual_carbon(
-    carbon_mass: Array, volume_in: Array, carbon_per_litre: Array, lot_volume: Array
+    volume_in: Array, carbon_per_litre: Array, lot_volume: Array
 ) -> tuple[Mask, dict[str, Any]]:
     """Below half of the least or above double of the most; not where the volume itself can't be."""
     least, most = (rate * volume_in / 1000 for rate in USUAL_CARBON)
@@ -324,7 +324,6 @@ def more_alcohol_out(
     alcohol_in: Array,
     alcohol_out: Array,
     volume_in: Array,
-    volume_out: Array,
     strength_in: Array,
     strength_out: Array,
     strength_in_doubt: Mask,
@@ -377,7 +376,7 @@ def more_volume_out(
     "water.",
 )
 def much_lost(
-    loss: Array, volume_in: Array, volume_out: Array, carbon_mass: Array, carbon_per_litre: Array
+    loss: Array, volume_in: Array, carbon_mass: Array, carbon_per_litre: Array
 ) -> tuple[Mask, dict[str, Any]]:
     """More than wet carbon holds, and than two volumes may be off."""
     kept = HOLDS * carbon_mass

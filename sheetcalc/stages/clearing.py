@@ -219,9 +219,7 @@ def _hours(later: Array, earlier: Array) -> Texts:
     says="{dose} in {volume_fined} is far more than any fining takes.",
     advice="Check the dose, the volume and their units.",
 )
-def impossible_dose(
-    dose: Array, dose_per_litre: Array, volume_fined: Array, usual: Doses
-) -> tuple[Mask, dict[str, Any]]:
+def impossible_dose(dose_per_litre: Array, volume_fined: Array, usual: Doses) -> tuple[Mask, dict[str, Any]]:
     """A twentieth of the wash or more; finings are given in thousandths."""
     more = {"volume_fined": (volume_fined, "volume_after"), "fits": (usual.least, usual.most)}
     return dose_per_litre >= IMPOSSIBLE_DOSE, more
@@ -235,7 +233,7 @@ def impossible_dose(
     advice="Check the dose, the volume and their units.",
 )
 def impossible_weighed_dose(
-    dose_mass: Array, mass_per_litre: Array, volume_fined: Array, usual_weighed: Doses
+    mass_per_litre: Array, volume_fined: Array, usual_weighed: Doses
 ) -> tuple[Mask, dict[str, Any]]:
     """As much powder as no wash takes up."""
     fits = (usual_weighed.least, usual_weighed.most)

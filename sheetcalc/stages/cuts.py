@@ -452,16 +452,7 @@ def catches_fire(strength_20: Array, order: Order) -> Mask:
 samples.temperatures("cuts", "temperature")
 
 
-@check(
-    "cuts",
-    cell="temperature",
-    level="note",
-    says="Without its temperature the reading can't be corrected to 20 °C.",
-    advice="Type the temperature of the sample.",
-)
-def temperature_missing(reading: Array, temperature: Array) -> Mask:
-    """A reading alone."""
-    return np.isfinite(reading) & np.isnan(temperature)
+samples.temperature_missing("cuts", "temperature", "reading")
 
 
 @check(

@@ -8,7 +8,7 @@ import numpy as np
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, wash
-from sheetcalc.stages import slips
+from sheetcalc.stages import samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -119,7 +119,7 @@ def fits(curve: Curve, taken_at: Array, hydrometer: Instrument) -> Mask:
 
 
 @column("fermentation")
-def sound(curve: Curve, fits: Mask, taken_at: Array) -> Curve:
+def sound(curve: Curve, fits: Mask) -> Curve:
     """The curve without the readings that do not fit."""
     keep = fits[curve.at] if len(curve.at) else np.zeros(0, dtype=bool)
     return Curve(curve.at[keep], curve.days[keep], curve.gravity[keep])
@@ -444,67 +444,37 @@ def long_gap(taken_at: Array, dated: Mask) -> Mask:
     return wrong
 
 
-@check(
+samples.fahrenheit_sample("fahrenheit_sample", "fermentation", "sample_temperature")
+
+
+samples.celsius(
+    "celsius_sample",
     "fermentation",
-    cell="sample_temperature",
-    level="error",
-    says="{sample_temperature} is too hot for a sample; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so "
-    "hot, cool it and read again.",
+    "sample_temperature",
+    "At {sample_temperature} the sample would be frozen",
 )
-def fahrenheit_sample(sample_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(sample_temperature)
 
 
-@check(
+samples.too_hot(
+    "sample_too_hot",
     "fermentation",
-    cell="sample_temperature",
-    level="error",
-    says="At {sample_temperature} the sample would be frozen; as °C the number would make sense.",
-    advice="Write °C behind the number; if the whole column is in °C, choose it as the unit.",
+    "sample_temperature",
+    "Let the sample cool to about 20 °C (68 °F) and read again.",
 )
-def celsius_sample(sample_temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column."""
-    return slips.celsius_for_fahrenheit(sample_temperature)
 
 
-@check(
+samples.fahrenheit(
+    "fahrenheit_wash",
     "fermentation",
-    cell="sample_temperature",
-    level="warning",
-    says="At {sample_temperature} a reading can't be corrected; 40 °C (104 °F) is the most.",
-    advice="Let the sample cool to about 20 °C (68 °F) and read again.",
+    "wash_temperature",
+    "{wash_temperature} would kill the yeast",
+    f"{samples.WRITE_FAHRENHEIT} If it was so hot, cool it and pitch fresh yeast.",
 )
-def sample_too_hot(sample_temperature: Array) -> Mask:
-    """Above the range of the density formula."""
-    hot = sample_temperature > slips.HOTTEST_SAMPLE
-    return hot & ~slips.fahrenheit_for_celsius(sample_temperature)
 
 
-@check(
-    "fermentation",
-    cell="wash_temperature",
-    level="error",
-    says="{wash_temperature} would kill the yeast; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so "
-    "hot, cool it and pitch fresh yeast.",
+samples.celsius(
+    "celsius_wash", "fermentation", "wash_temperature", "At {wash_temperature} the wash would be frozen"
 )
-def fahrenheit_wash(wash_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(wash_temperature)
-
-
-@check(
-    "fermentation",
-    cell="wash_temperature",
-    level="error",
-    says="At {wash_temperature} the wash would be frozen; as °C the number would make sense.",
-    advice="Write °C behind the number; if the whole column is in °C, choose it as the unit.",
-)
-def celsius_wash(wash_temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column."""
-    return slips.celsius_for_fahrenheit(wash_temperature)
 
 
 @check(

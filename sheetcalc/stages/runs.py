@@ -551,16 +551,7 @@ def stronger_than_the_still(
 samples.temperatures("runs", "collected_temperature")
 
 
-@check(
-    "runs",
-    cell="collected_temperature",
-    level="note",
-    says="Without its temperature the reading can't be corrected to 20 °C.",
-    advice="Type the temperature of the sample.",
-)
-def temperature_missing(collected_reading: Array, collected_temperature: Array) -> Mask:
-    """A reading alone."""
-    return np.isfinite(collected_reading) & np.isnan(collected_temperature)
+samples.temperature_missing("runs", "collected_temperature", "collected_reading")
 
 
 @check(
@@ -599,7 +590,7 @@ def drip_before_heat(first_drip_at: Array, filled_at: Array) -> Mask:
     advice="Check the times, the charge and the power. If they are right, it went in hot or may have foamed "
     "over; look for leaks, too, as vapour can catch fire.",
 )
-def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array, charge_volume: Array) -> Mask:
+def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array) -> Mask:
     """Faster than the element can heat, unless the charge went in hot (which saves up to half)."""
     hours = (first_drip_at - filled_at) * 24
     return (hours >= 0) & (hours < 0.5 * heating)

@@ -16,22 +16,16 @@ POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
 YIELDS = 0.04  # share by which the alcohol of two washes of one gravity may differ: Balling, Pasteur
 
 
+WRITE_FAHRENHEIT = "Write °F behind the number; if the whole column is in °F, choose it as the unit."
+WRITE_CELSIUS = "Write °C behind the number; if the whole column is in °C, choose it as the unit."
+
+
 def temperatures(sheet: str, cell: str, ending: str = "") -> None:
     """Declare the two checks of a sample's temperature in a column: °F typed for °C, and °C for °F.
 
     ending: of the rules' names, where a sheet has two such columns.
     """
-    add_check(
-        f"fahrenheit_sample{ending}",
-        sheet,
-        cell,
-        "error",
-        f"{{{cell}}} is too hot for a sample; as °F it would make sense.",
-        "Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so hot, "
-        "cool it and read again.",
-        slips.fahrenheit_for_celsius,
-        (cell,),
-    )
+    fahrenheit_sample(f"fahrenheit_sample{ending}", sheet, cell)
     add_check(
         f"celsius_sample{ending}",
         sheet,
@@ -42,6 +36,44 @@ def temperatures(sheet: str, cell: str, ending: str = "") -> None:
         slips.too_cold_to_read,
         (cell,),
     )
+
+
+def temperature_missing(sheet: str, cell: str, reading: str) -> None:
+    """Declare the check of a sample's temperature for a reading without one."""
+    add_check(
+        "temperature_missing",
+        sheet,
+        cell,
+        "note",
+        "Without its temperature the reading can't be corrected to 20 °C.",
+        "Type the temperature of the sample.",
+        lambda typed, temperature: np.isfinite(typed) & np.isnan(temperature),
+        (reading, cell),
+    )
+
+
+def fahrenheit_sample(rule: str, sheet: str, cell: str) -> None:
+    """Declare the check of a sample's temperature for °F typed for °C."""
+    says, advice = f"{{{cell}}} is too hot for a sample", "If it was so hot, cool it and read again."
+    fahrenheit(rule, sheet, cell, says, f"{WRITE_FAHRENHEIT} {advice}")
+
+
+def fahrenheit(rule: str, sheet: str, cell: str, says: str, advice: str = WRITE_FAHRENHEIT) -> None:
+    """Declare a check for °F typed for °C; says: why it can't be °C."""
+    says = f"{says}; as °F it would make sense."
+    add_check(rule, sheet, cell, "error", says, advice, slips.fahrenheit_for_celsius, (cell,))
+
+
+def celsius(rule: str, sheet: str, cell: str, says: str, advice: str = WRITE_CELSIUS) -> None:
+    """Declare a check for °C typed for °F; says: why it can't be °F."""
+    says = f"{says}; as °C the number would make sense."
+    add_check(rule, sheet, cell, "error", says, advice, slips.celsius_for_fahrenheit, (cell,))
+
+
+def too_hot(rule: str, sheet: str, cell: str, advice: str) -> None:
+    """Declare the check of a sample's temperature against the range of the density formula."""
+    says = f"At {{{cell}}} a reading can't be corrected; 40 °C (104 °F) is the most."
+    add_check(rule, sheet, cell, "warning", says, advice, slips.too_hot_to_correct, (cell,))
 
 
 def above_the_azeotrope(
