@@ -188,7 +188,7 @@ def original_gravity_too_low(
     hydrometer: Instrument,
 ) -> tuple[bool, dict[str, Any]]:
     """Typed uncorrected, or below three readings or more; both have the hydrometer's uncertainty."""
-    limit = original_gravity + slips.SURE * np.sqrt(2) * hydrometer.uncertainty
+    limit = original_gravity + samples.scatter(hydrometer)
     above = fermentation_gravity_20 > limit
     as_read = above & (fermentation_reading + hydrometer.correction <= limit)
     wrong = bool(as_read.any() or (above.sum() > 2)) and 1.0 < float(original_gravity) <= 1.3

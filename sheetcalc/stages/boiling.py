@@ -13,9 +13,6 @@ from sheetcalc.stages.slips import Mask
 
 # Share (k = 2): the volume made up again in a flask or a measuring jar.
 MAKING_UP = 0.01
-# Share: so far do the alcohol by Balling's yield and that found in different washes differ, Pasteur's yield
-# on sucrose lying 4 % above it.
-YIELDS = 0.04
 SMALLEST = 0.0005  # SG; a step for finding how the results depend on the readings
 
 
@@ -83,7 +80,7 @@ def difference_doubt(
     """
     higher = wash.fermented(original_gravity + SMALLEST, boiled.before).strength
     by_reading = np.abs(higher - by_original) / SMALLEST * hydrometer.uncertainty
-    return np.sqrt(boiled_doubt**2 + 2 * by_reading**2 + (YIELDS * by_original) ** 2)
+    return np.sqrt(boiled_doubt**2 + 2 * by_reading**2 + (samples.YIELDS * by_original) ** 2)
 
 
 @check(

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
-from sheetcalc.stages import slips
+from sheetcalc.stages import samples, slips
 from sheetcalc.stages.fermentation import STANDSTILL, Curve
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask, Texts
@@ -444,7 +444,7 @@ def _working(moments: Array, state_then: Any, sound: Curve, hydrometer: Instrume
     recent = (after > newest) & (moments <= sound.days[newest] + STANDSTILL)
     lately = np.searchsorted(sound.days, sound.days[newest] - LATELY)
     before = sound.gravity[max(min(int(lately), newest - 1), 0)]
-    margin = slips.SURE * np.sqrt(2) * hydrometer.uncertainty
+    margin = samples.scatter(hydrometer)
     certain = (fell > margin) | (recent & falling & (before - sound.gravity[newest] > margin))
     return certain & np.isfinite(moments), sound.gravity[np.maximum(after - 1, 0)]
 

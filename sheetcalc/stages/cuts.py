@@ -399,18 +399,7 @@ def _is(fraction: Any, word: str) -> Mask:
     return np.array([text == word for text in fraction], dtype=bool)
 
 
-@check(
-    "cuts",
-    cell="reading",
-    level="error",
-    says="{reading} is more than any still gives here ({azeotrope}).",
-    advice="Check the unit above: 100 proof is about 50 % vol.",
-)
-def above_azeotrope(
-    reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
-) -> tuple[Mask, dict[str, Any]]:
-    """Above the azeotrope by more than the glass can be off."""
-    return above_the_azeotrope(reading, strength_20, azeotrope, strength_doubt)
+samples.above_azeotrope("cuts", "reading", "strength_20", "gives here")
 
 
 @check(

@@ -267,12 +267,6 @@ def stoichiometric_alcohol(contents: Must, expected_gravity: Array) -> Array:
 
 
 @column("recipe")
-def pure_alcohol(contents: Must, anything: Mask) -> Array:
-    """Pure alcohol (L) in the wash when all that can ferment is gone, with Balling's yield."""
-    return np.where(anything, must.fermented(contents, must.BALLING).alcohol, np.nan)
-
-
-@column("recipe")
 def wanted(wanted_strength: Array, yeast_tolerance: Array) -> Array:
     """The strength (% vol) the wash is to reach: as wanted, or else what the yeast stands."""
     return np.where(np.isnan(wanted_strength), yeast_tolerance, wanted_strength)

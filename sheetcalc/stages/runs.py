@@ -10,7 +10,7 @@ from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
 from sheetcalc.stages import lots, samples, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, POINTS, YIELDS, above_the_azeotrope
+from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, POINTS, YIELDS
 from sheetcalc.stages.slips import Mask
 
 ROOM = 20.0  # °C, what a charge starts from
@@ -481,21 +481,7 @@ def more_alcohol_out(
     return wrong, {"fits": (0.4 * all_of_it, all_of_it)}
 
 
-@check(
-    "runs",
-    cell="collected_reading",
-    level="error",
-    says="{collected_reading} is more than any still gives here ({azeotrope}).",
-    advice="Check the unit above: 100 proof is about 50 % vol.",
-)
-def above_azeotrope(
-    collected_reading: Array,
-    collected_strength: Array,
-    azeotrope: Array,
-    strength_doubt: float,
-) -> tuple[Mask, dict[str, Any]]:
-    """Above the azeotrope by more than the glass can be off."""
-    return above_the_azeotrope(collected_reading, collected_strength, azeotrope, strength_doubt)
+samples.above_azeotrope("runs", "collected_reading", "collected_strength", "gives here")
 
 
 @check(

@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 
+from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, vapour
 from sheetcalc.stages import slips
 from sheetcalc.stages.registry import add_check
@@ -76,13 +77,40 @@ def too_hot(rule: str, sheet: str, cell: str, advice: str) -> None:
     add_check(rule, sheet, cell, "warning", says, advice, slips.too_hot_to_correct, (cell,))
 
 
+def above_azeotrope(
+    sheet: str, cell: str, strength: str, gives: str = "gives", like: str = "target_strength"
+) -> None:
+    """Declare the check of a reading, and of the strength it means, against the azeotrope.
+
+    like: the key of the column the azeotrope is shown like.
+    """
+
+    def above(
+        reading: Array, strength_20: Array, azeotrope: Array, doubt: float
+    ) -> tuple[Mask, dict[str, Any]]:
+        wrong, limit = above_the_azeotrope(reading, strength_20, azeotrope, doubt)
+        return wrong, {"azeotrope": (np.broadcast_to(limit, wrong.shape), like), "fits": (limit / 4, limit)}
+
+    add_check(
+        "above_azeotrope",
+        sheet,
+        cell,
+        "error",
+        f"{{{cell}}} is more than any still {gives} ({{azeotrope}}).",
+        "Check the unit above: 100 proof is about 50 % vol.",
+        above,
+        (cell, strength, "azeotrope", "strength_doubt"),
+    )
+
+
 def above_the_azeotrope(
     reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
-) -> tuple[Mask, dict[str, Any]]:
-    """A reading that no still gives; for every sheet with readings."""
+) -> tuple[Mask, Array]:
+    """Which readings no still gives, by more than the glass can be off, and the azeotrope (% vol)."""
     limit = np.where(np.isnan(azeotrope), vapour.azeotrope(vapour.pressure(0.0)), azeotrope)
-    wrong = (reading > 100) | (strength_20 > limit + strength_doubt)
-    return wrong, {
-        "azeotrope": (np.broadcast_to(limit, wrong.shape), "target_strength"),
-        "fits": (limit / 4, limit),
-    }
+    return (reading > 100) | (strength_20 > limit + strength_doubt), limit
+
+
+def scatter(hydrometer: Instrument) -> float:
+    """How far (SG) two readings of the same liquid may differ: both have the instrument's uncertainty."""
+    return slips.SURE * float(np.sqrt(2) * hydrometer.uncertainty)
