@@ -7,11 +7,10 @@ from typing import NamedTuple
 from sheetcalc import files, layouts, units
 from sheetcalc.build import stale
 from sheetcalc.entries import Entries
-from sheetcalc.files import Cell
+from sheetcalc.files import Cell, Place, Position
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field
 
-Place = tuple[str, int, int]
 Value = float | str | None
 
 
@@ -20,7 +19,7 @@ class Watched(NamedTuple):
     of copies."""
 
     field: Field
-    place: tuple[int, int]
+    place: Position
     now: Value
     copy: Place
     tally: Place | None = None

@@ -10,13 +10,12 @@ from dataclasses import dataclass, replace
 
 from sheetcalc import edits, files, layouts, room
 from sheetcalc.build import stale
+from sheetcalc.files import Place
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.room import Room
+from sheetcalc.room import Room, Works
 
-Place = tuple[str, int, int]
-Works = Mapping[str, Found]
 MOVE_IT = "Move it where you like, or delete it; it is not added again."
 
 

@@ -11,11 +11,11 @@ from typing import Any, NamedTuple
 from sheetcalc import adopted, compute, entries, files, layouts, units
 from sheetcalc.adopted import Adopted, Heading, Part
 from sheetcalc.entries import Entries, Theirs
-from sheetcalc.files import Cell
+from sheetcalc.files import Cell, Cells, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own_cells import BLANK_ROWS, Cells, is_total, joined, plain, rows_of_texts, value_of
+from sheetcalc.own_cells import BLANK_ROWS, is_total, joined, plain, rows_of_texts, value_of
 
 MOST_NAMED = 3  # headings in a sentence
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
@@ -49,7 +49,7 @@ class _Placed(NamedTuple):
     top: int
     first: int
     end: int
-    cells: dict[str, tuple[int, int]]
+    cells: dict[str, Position]
     tops: Sequence[int] = ()
 
 
@@ -152,7 +152,7 @@ def _without_unit_notes(read: Entries) -> Entries:
     return replace(read, findings=tuple(f for f in read.findings if f.rule != "unit_missing"))
 
 
-def _not_read(part: Part, below: tuple[int, int]) -> Finding:
+def _not_read(part: Part, below: Position) -> Finding:
     return Finding(
         *("warning", part.tab, "", *below, "below_the_table"),
         f"From here on nothing is read: {BLANK_ROWS} blank rows or more above it end the table.",
@@ -170,9 +170,7 @@ def _another_table(part: Part, one: _Placed) -> Finding:
     )
 
 
-def _records(
-    one: _Placed, cells: Cells, columns: Mapping[int, Field]
-) -> tuple[list[int], tuple[int, int] | None]:
+def _records(one: _Placed, cells: Cells, columns: Mapping[int, Field]) -> tuple[list[int], Position | None]:
     """The rows that are records, and the cell below them from which on nothing is read, if there is one.
 
     Totals, lines of words between the records, and rows of nothing but formulas are none.
@@ -225,7 +223,7 @@ def _last_of_ours(one: _Placed, cells: Cells, ours: set[int], last: int) -> int:
 
 
 def _looks(
-    sheet: Sheet, part: Part, places: Mapping[str, tuple[int, int]], columns: Mapping[int, Field]
+    sheet: Sheet, part: Part, places: Mapping[str, Position], columns: Mapping[int, Field]
 ) -> tuple[dict[str, int], frozenset[str]]:
     """For each added column the entry column whose cells' look fits, and those that show something else.
 
@@ -256,7 +254,7 @@ def _first_free(book: files.Workbook, one: _Placed) -> int:
     return max(merged.get(place, place[1]) for place in beside) + 1
 
 
-def beside(book: files.Workbook, heading: NewHeading) -> tuple[int, int] | None:
+def beside(book: files.Workbook, heading: NewHeading) -> Position | None:
     """The heading left of one that is added, whose look it takes over."""
     left = [c for row, c in book.cells(heading.tab) if row == heading.row and c < heading.column]
     return (heading.row, max(left)) if left else None
@@ -322,7 +320,7 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
     top = whole[max(0, part.nth - 1)]
     texts = joined(rows, merged, top, part.lines)
     last_line = rows.get(top + part.lines - 1, {})
-    cells: dict[str, tuple[int, int]] = {}
+    cells: dict[str, Position] = {}
     for heading in part.headings:
         if heading.add and not heading.write:
             continue
@@ -345,7 +343,7 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
     return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole)
 
 
-def _refuse_another_number(name: str, part: Part, heading: Heading, alike: Sequence[tuple[int, int]]) -> None:
+def _refuse_another_number(name: str, part: Part, heading: Heading, alike: Sequence[Position]) -> None:
     """Raises BadWorkbook where a heading stands there more or less often than when one of them was meant."""
     if heading.of and len(alike) != heading.of:
         at = " and ".join(address(*place) for place in alike[:4])
@@ -374,7 +372,7 @@ def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str
 
 def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
     page = book.cells(part.tab)
-    cells: dict[str, tuple[int, int]] = {}
+    cells: dict[str, Position] = {}
     for heading in part.headings:
         alike = sorted(
             place

@@ -7,7 +7,7 @@ import numpy as np
 
 from sheetcalc import compute, files, units
 from sheetcalc.entries import Entries
-from sheetcalc.files import locate
+from sheetcalc.files import Position, locate
 from sheetcalc.findings import Finding, flag_text
 from sheetcalc.layouts import Field
 
@@ -42,7 +42,7 @@ def one_sheet(book: files.Workbook, values: compute.Values, read: Entries, flags
                 book.write(read.found.tab, *place, value, like=_model(read, field, place), plain=plain)
 
 
-def places(read: Entries, field: Field) -> list[tuple[int, int]]:
+def places(read: Entries, field: Field) -> list[Position]:
     """The cells a computed or flag field is written to."""
     row, column = read.found.cells[field.key]
     if read.is_column(field.key):
@@ -73,7 +73,7 @@ def _written(field: Field, values: Any, read: Entries) -> list[Any]:
     return numbers if digits is None else [n if n is None else round(n, digits) for n in numbers]
 
 
-def _model(read: Entries, field: Field, place: tuple[int, int]) -> tuple[int, int] | None:
+def _model(read: Entries, field: Field, place: Position) -> Position | None:
     """The cell whose look a result takes over: in a table of theirs one in the same row, in ours, below the
     ready rows, the one on the first record row."""
     look = read.theirs.looks.get(field.key)

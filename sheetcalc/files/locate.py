@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol
 
 from sheetcalc.files.references import cell_name
-from sheetcalc.files.workbook import Cell, Position, Workbook
+from sheetcalc.files.workbook import Cell, Place, Position, Workbook
 
 SEARCHED_ROWS = 40
 UNIT_ROWS = 3
@@ -36,9 +36,6 @@ class SheetLook(Protocol):
     def fields(self) -> Sequence[FieldLook]: ...
     @property
     def columns(self) -> Sequence[FieldLook]: ...
-
-
-Place = tuple[str, int, int]
 
 
 class Doubt(NamedTuple):

@@ -32,7 +32,7 @@ from sheetcalc.files.workbook import (
     MAX_TEXT,
     Cell,
     Kind,
-    Link,
+    Place,
     Position,
     Workbook,
     check_title,
@@ -177,7 +177,7 @@ class OdsWorkbook(Workbook):
             expression = named.get(_TABLE + "expression", "")
             yield named.get(_TABLE + "name", ""), re.sub(r"^(?:of:)?=?\[([^\[\]]*)\]$", r"\1", expression)
 
-    def _single_cells(self, scope: etree._Element) -> dict[str, tuple[str, int, int]]:
+    def _single_cells(self, scope: etree._Element) -> dict[str, Place]:
         """The named ranges that denote one cell of a sheet that is there."""
         places = ((name, open_document_cell(address)) for name, address in self._addresses(scope))
         return {
@@ -278,7 +278,7 @@ class OdsWorkbook(Workbook):
             element.insert(position, paragraph)
         return _cell(element)
 
-    def _dress(self, sheet: str, row: int, column: int, like: Link) -> None:
+    def _dress(self, sheet: str, row: int, column: int, like: Place) -> None:
         style = self._unconditional(_style_of(self._sheet(like[0]), *like[1:]))
         _take_over(self._sheet(sheet), row, column, style)
 
