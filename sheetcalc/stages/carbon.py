@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from sheetcalc.liquids import Array
-from sheetcalc.stages import slips
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -92,7 +92,7 @@ def through(litres_through: Array, carbon_mass: Array) -> Array:
 @column("carbon")
 def of_lot(lot: Any, strength_lot: Any) -> Mask:
     """Which lines (columns) of the strength sheet are of the lot on each line (rows) here."""
-    here, there = (np.array(_names(names), dtype=object) for names in (lot, strength_lot))
+    here, there = lots.names(lot, lot), lots.names(strength_lot, strength_lot)
     return np.asarray((here[:, None] == there[None, :]) & (here != "")[:, None], dtype=bool)
 
 
@@ -140,11 +140,6 @@ def two_strengths(strength_doubt: float) -> float:
 def _positive(values: Array) -> Array:
     """Values to divide by: blank where there is nothing."""
     return np.where(values > 0, values, np.nan)
-
-
-def _names(names: Any) -> list[str]:
-    """Lots as they are compared: without capitals and spaces around; '' where the column is missing."""
-    return [name.strip().casefold() if isinstance(name, str) else "" for name in np.atleast_1d(names)]
 
 
 @check(
