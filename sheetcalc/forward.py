@@ -42,11 +42,10 @@ def had(book: files.Workbook) -> Callable[[str, str], bool]:
 def only_ours(book: files.Workbook, found: Works) -> dict[str, Found]:
     """The places found, without a person's own line or column that is merely called like a new one of ours
     and holds what a fill would write over."""
-    listed = edits.listed(book)
+    listed = edits.listed(book) or {}
     named = {item for names in (book.names, *book.local_names.values()) for item in names.items()}
     kept = dict(found)
     for sheet, place in _known(found, listed):
-        assert listed is not None
         for field in (*sheet.fields, *sheet.columns):
             name = f"{sheet.key}_{field.key}"
             if field.key not in place.cells or name in listed:
@@ -59,7 +58,7 @@ def only_ours(book: files.Workbook, found: Works) -> dict[str, Found]:
 
 def waiting(book: files.Workbook, found: Works) -> list[Finding]:
     """A note for each line and column that a fill would add, or can't; writes nothing."""
-    news = _new(book, found, edits.listed(book))
+    news = _new(book, found, edits.listed(book) or {})
     return [_finding(new, _since(book, found), added=False) for new in news]
 
 
@@ -85,11 +84,11 @@ def bring(book: files.Workbook, found: Works) -> list[Finding]:
     return [_finding(new, since, added=True) for new in news]
 
 
-def _known(found: Works, listed: Mapping[str, Place] | None) -> Iterator[tuple[Sheet, Found]]:
+def _known(found: Works, listed: Mapping[str, Place]) -> Iterator[tuple[Sheet, Found]]:
     """The sheets that the workbook had when it was made; others came whole from a newer one."""
     for key, place in found.items():
         sheet = layouts.every_sheet().get(key)
-        if sheet and listed and any(f"{key}_{f.key}" in listed for f in (*sheet.fields, *sheet.columns)):
+        if sheet and any(f"{key}_{f.key}" in listed for f in (*sheet.fields, *sheet.columns)):
             yield sheet, place
 
 
@@ -159,10 +158,9 @@ def _advice(field: Field) -> str:
     return f"{what}, or leave it blank. {MOVE_IT}"
 
 
-def _new(book: files.Workbook, found: Works, listed: Mapping[str, Place] | None) -> Iterator[_New]:
+def _new(book: files.Workbook, found: Works, listed: Mapping[str, Place]) -> Iterator[_New]:
     """What the workbook never had, with the room for it."""
     for sheet, place in _known(found, listed):
-        assert listed is not None
         lines, columns = (
             [f for f in parts if f.key in place.missing and f"{sheet.key}_{f.key}" not in listed]
             for parts in (sheet.fields, sheet.columns)
