@@ -330,28 +330,31 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
             alike = [column for column, text in last_line.items() if plain(text) == plain(heading.text)]
         if not alike and plain(heading.text) in offered:
             continue
-        if len(alike) > 1 and not heading.nth:
-            at = " and ".join(address(top, column) for column in alike[:4])
-            raise files.BadWorkbook(
-                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times '
-                f"on {units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
-            )
         if len(alike) < heading.nth:
             raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, top, 1))
-        _refuse_another_number(name, part, heading, [(top, column) for column in alike])
-        cells[heading.key] = (top + part.lines - 1, alike[max(0, heading.nth - 1)])
+        _, column = _meant(name, part, heading, [(top, column) for column in alike])
+        cells[heading.key] = (top + part.lines - 1, column)
     return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole)
 
 
-def _refuse_another_number(name: str, part: Part, heading: Heading, alike: Sequence[Position]) -> None:
-    """Raises BadWorkbook where a heading stands there more or less often than when one of them was meant."""
-    if heading.of and len(alike) != heading.of:
-        at = " and ".join(address(*place) for place in alike[:4])
+def _meant(name: str, part: Part, heading: Heading, alike: Sequence[Position]) -> Position:
+    """The one of several headings that is meant.
+
+    Raises BadWorkbook where nothing says which, or where there are more or fewer than when it was said.
+    """
+    at = " and ".join(address(*place) for place in alike[:4])
+    where, tab = f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}"', units.short(part.tab)
+    if len(alike) > 1 and not heading.nth:
         raise files.BadWorkbook(
-            f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stood {heading.of} times on '
-            f"{units.short(part.tab)} when nth = {heading.nth} was said; now {len(alike)} times, in {at}. "
-            "Correct nth and of there."
+            f"{where} stands {len(alike)} times on {tab}, in {at}; "
+            "write nth = 1 (or 2, ...) there to say which is meant."
         )
+    if heading.of and len(alike) != heading.of:
+        raise files.BadWorkbook(
+            f"{where} stood {heading.of} times on {tab} when nth = {heading.nth} was said; "
+            f"now {len(alike)} times, in {at}. Correct nth and of there."
+        )
+    return alike[max(0, heading.nth - 1)]
 
 
 def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str:
@@ -381,14 +384,7 @@ def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
         )
         if not alike or len(alike) < heading.nth:
             raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, 0, 0))
-        _refuse_another_number(name, part, heading, alike)
-        if len(alike) > 1 and not heading.nth:
-            at = " and ".join(address(*place) for place in alike[:4])
-            raise files.BadWorkbook(
-                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times '
-                f"on {units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
-            )
-        cells[heading.key] = value_of(page, alike[max(0, heading.nth - 1)])
+        cells[heading.key] = value_of(page, _meant(name, part, heading, alike))
     top = min(row for row, _ in cells.values())
     return _Placed(part, top, 0, 0, cells)
 
