@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from functools import partial
 from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
+from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
 
 import typer
 
@@ -18,6 +18,7 @@ from sheetcalc import __version__
 
 if TYPE_CHECKING:
     from sheetcalc.adopted import Adopted
+    from sheetcalc.filling import Done
     from sheetcalc.findings import Level
     from sheetcalc.many import Outcome
 
@@ -192,7 +193,7 @@ def check(
     from sheetcalc import filling, many
 
     books = many.workbooks(paths)
-    work = partial(filling.check, layout=_layout(layout))
+    work = partial(filling.look_through, layout=_layout(layout))
     outcomes = many.each([(path,) for path in books], work, _jobs(jobs, books))
     _tell(outcomes, paths, books, {}, as_json=as_json)
 
@@ -310,7 +311,7 @@ def _jobs(wanted: int | None, books: list[Path]) -> int:
 
 
 def _tell(
-    outcomes: "Iterable[Outcome[Any]]",
+    outcomes: "Iterable[Outcome[Done]]",
     paths: list[str],
     books: list[Path],
     copies: dict[Path, Path],
@@ -318,16 +319,15 @@ def _tell(
     as_json: bool = False,
 ) -> None:
     """Print what came of each workbook as it comes, and end with the exit code of the contract."""
-    from sheetcalc import filling, findings, terminal
+    from sheetcalc import findings, terminal
 
     counted, unusable, up_to_date = Counter["Level"](), 0, 0
     for outcome in terminal.shown(outcomes, len(books)):
-        if outcome.trouble:
+        done = outcome.result
+        if done is None:
             _say(f"{outcome.path}: {outcome.trouble}", err=True)
             unusable += 1
             continue
-        result = outcome.result or ()
-        done = result if isinstance(result, filling.Filled) else filling.Filled(result)
         if as_json:
             for finding in done.findings:
                 typer.echo(findings.as_json(finding, str(outcome.path)))

@@ -7,19 +7,20 @@ from typing import NamedTuple
 from sheetcalc import files, layouts, units
 from sheetcalc.build import stale
 from sheetcalc.entries import Entries
-from sheetcalc.files import Cell
+from sheetcalc.files import Cell, Place, Position
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field
 
-Place = tuple[str, int, int]
 Value = float | str | None
 
 
 class Watched(NamedTuple):
-    """A cell that the person types into, and the places of its copy and of its column's tally of copies."""
+    """A cell that the person types into, what it holds, and the places of its copy and of its column's tally
+    of copies."""
 
     field: Field
-    place: tuple[int, int]
+    place: Position
+    now: Value
     copy: Place
     tally: Place | None = None
 
@@ -29,23 +30,20 @@ def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> Non
     at = all_edited(book)
     if at is None:
         return
-    names = _names(book)
     _put(book, (*at[:2], stale.WAS), version)
     counts: Counter[Place] = Counter()
     for entries in read.values():
-        cells = book.cells(entries.found.tab)
-        for watched in list(_watched(names, entries, cells)):
-            value = _value(cells.get(watched.place))
-            _put(book, watched.copy, value)
+        for watched in list(_watched(book, entries)):
+            _put(book, watched.copy, watched.now)
             if watched.tally:
-                counts[watched.tally] += value is not None
+                counts[watched.tally] += watched.now is not None
     for place, count in counts.items():
         _put(book, place, count or None)
 
 
 def all_edited(book: files.Workbook) -> Place | None:
     """The cell that counts what was edited since the last fill; None in a workbook that keeps no copies."""
-    return _names(book).get(stale.ALL)
+    return book.names.get(stale.ALL)
 
 
 def listed(book: files.Workbook) -> dict[str, Place] | None:
@@ -91,14 +89,11 @@ def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Findin
     at = all_edited(book)
     if at is None or _was(book, (*at[:2], stale.WAS)) is None:
         return
-    names = _names(book)
     for entries in read.values():
-        cells = book.cells(entries.found.tab)
         rows: dict[int, list[tuple[Watched, Value]]] = {}
-        for watched in _watched(names, entries, cells):
+        for watched in _watched(book, entries):
             was = _was(book, watched.copy)
-            now = _value(cells.get(watched.place))
-            if _text(was) != _text(now) and not book.has_formula(*watched.copy):
+            if _text(was) != _text(watched.now) and not book.has_formula(*watched.copy):
                 rows.setdefault(watched.place[0], []).append((watched, was))
         for _, changes in sorted(rows.items()):
             yield _note(entries, changes)
@@ -106,9 +101,8 @@ def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Findin
 
 def units_were(book: files.Workbook, entries: Entries) -> dict[str, str]:
     """The unit each column of a sheet stood in when it was last written, by key, as far as that is kept."""
-    names = _names(book)
     lines = {
-        f.key: names.get(stale.line_name(f, entries.sheet.key)) for f in entries.sheet.columns if f.units
+        f.key: book.names.get(stale.line_name(f, entries.sheet.key)) for f in entries.sheet.columns if f.units
     }
     cells = {key: book.cells(at[0]).get((at[1], stale.UNIT_WAS)) for key, at in lines.items() if at}
     return {key: str(cell.value) for key, cell in cells.items() if cell}
@@ -132,40 +126,37 @@ def _note(entries: Entries, changes: list[tuple[Watched, Value]]) -> Finding:
     )
 
 
-def _watched(
-    names: Mapping[str, Place], entries: Entries, cells: Mapping[tuple[int, int], Cell]
-) -> Iterator[Watched]:
+def _watched(book: files.Workbook, entries: Entries) -> Iterator[Watched]:
     """Every entry cell, and every unit cell, of a sheet whose copy has a place."""
     sheet, found = entries.sheet, entries.found
+    cells = book.cells(found.tab)
     by_column: dict[int, list[int]] = {}
     for row, column in cells:
         by_column.setdefault(column, []).append(row)
     for field in (*sheet.fields, *sheet.columns):
-        line = names.get(stale.line_name(field, sheet.key))
+        line = book.names.get(stale.line_name(field, sheet.key))
         if line is None or field.key not in found.cells:
             continue
         tab, at, _ = line
         if field.key in found.units:
-            yield Watched(field, found.units[field.key], (tab, at, stale.UNIT_WAS))
+            unit = found.units[field.key]
+            yield Watched(field, unit, _value(cells.get(unit)), (tab, at, stale.UNIT_WAS))
         row, column = found.cells[field.key]
-        copy = names.get(stale.copy_name(sheet.key, field.key))
+        copy = book.names.get(stale.copy_name(sheet.key, field.key))
         if entries.is_column(field.key):
             if copy and copy[:2] == (found.tab, row) and _is_copy(cells.get(copy[1:])):
                 # The first, too, so that a column that was emptied counts as holding nothing.
                 rows = {found.first_row, *by_column.get(column, ()), *by_column.get(copy[2], ())}
-                for record in sorted(row for row in rows if row >= found.first_row):
-                    yield Watched(field, (record, column), (found.tab, record, copy[2]), (tab, at, stale.WAS))
+                for row in sorted(row for row in rows if row >= found.first_row):
+                    now = _value(cells.get((row, column)))
+                    yield Watched(field, (row, column), now, (found.tab, row, copy[2]), (tab, at, stale.WAS))
         elif field.role == "entry":
-            yield Watched(field, (row, column), (tab, at, stale.WAS))
+            yield Watched(field, (row, column), _value(cells.get((row, column))), (tab, at, stale.WAS))
 
 
 def _is_copy(heading: Cell | None) -> bool:
     """Whether a copy's heading still stands there: people may have moved the table, or theirs, over it."""
     return heading is not None and str(heading.value).endswith(stale.AS_FILLED)
-
-
-def _names(book: files.Workbook) -> dict[str, Place]:
-    return {name.casefold(): place for name, place in book.names.items()}
 
 
 def _was(book: files.Workbook, copy: Place) -> Value:

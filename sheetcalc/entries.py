@@ -8,12 +8,10 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sheetcalc import meant, units
-from sheetcalc.files import BadWorkbook, Cell, brief
+from sheetcalc.files import BadWorkbook, Cell, Cells, Position, brief
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, Level
 from sheetcalc.layouts import Field, Sheet
-
-Cells = Mapping[tuple[int, int], Cell]
 
 TOTALS = re.compile(r"(sub-?)?(totals?|sum|summe|gesamt|somme|suma|totale|totaal|average|mean|Σ)\s*:?", re.I)
 EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not meant as a date
@@ -43,15 +41,20 @@ TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as tha
 
 
 class Theirs(NamedTuple):
-    """What else is known of a table in a person's own workbook.
+    """What has to be heeded where results are written into a person's own table; nothing in ours.
 
-    `left` are the rows among the records that hold something else, such as totals; `looks` the columns whose
-    look an added one takes over, by its key, and `plain` the keys that show something else than those.
+    `left` are the rows among the records that hold something else, such as totals; `looks` the column in the
+    same row whose look a result takes over, by its key, and `plain` the keys that show something else than
+    those; `digits` those behind the point that a number is rounded to, as its cell has no format of ours.
     """
 
-    left: frozenset[int]
-    looks: Mapping[str, int]
-    plain: frozenset[str]
+    left: frozenset[int] = frozenset()
+    looks: Mapping[str, int] = {}
+    plain: frozenset[str] = frozenset()
+    digits: Mapping[str, int] = {}
+
+
+OURS = Theirs()
 
 
 @dataclass(frozen=True)
@@ -70,9 +73,9 @@ class Entries:
     values: dict[str, Any]
     units: dict[str, str]
     findings: tuple[Finding, ...]
-    theirs: Theirs | None = None
+    theirs: Theirs = OURS
 
-    def cell(self, key: str, record: int) -> tuple[int, int]:
+    def cell(self, key: str, record: int) -> Position:
         """Row and column of a record's cell; for a card line the record does not matter."""
         row, column = self.found.cells[key]
         return (self.rows[record], column) if self.is_column(key) else (row, column)
@@ -179,7 +182,7 @@ def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list
 
 def _column(
     field: Field,
-    places: Sequence[tuple[int, int] | None],
+    places: Sequence[Position | None],
     found: Found,
     cells: Cells,
     in_force: dict[str, str],
@@ -326,7 +329,7 @@ def _plausible(value: float, field: Field, unit: str, doubt: str) -> tuple[float
     return value, None
 
 
-def _date_order(cells: Cells, places: Sequence[tuple[int, int] | None]) -> str:
+def _date_order(cells: Cells, places: Sequence[Position | None]) -> str:
     """'day' or 'month', as another date in the column can only have it first; '' where none tells."""
     texts = (cells[place].value for place in places if place and place in cells)
     found = [re.match(r"\s*(\d{1,2})[/-](\d{1,2})[/-]\d{4}", text) for text in texts if isinstance(text, str)]
@@ -335,6 +338,6 @@ def _date_order(cells: Cells, places: Sequence[tuple[int, int] | None]) -> str:
     return "day" if any(match and int(match[1]) > 12 for match in found) else ""
 
 
-def _finding(problem: Problem, field: Field, found: Found, place: tuple[int, int]) -> Finding:
+def _finding(problem: Problem, field: Field, found: Found, place: Position) -> Finding:
     heading = found.headings.get(field.key, field.heading)
     return Finding(problem.level, found.tab, heading, *place, problem.rule, problem.message, problem.advice)

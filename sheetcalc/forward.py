@@ -10,13 +10,12 @@ from dataclasses import dataclass, replace
 
 from sheetcalc import edits, files, layouts, room
 from sheetcalc.build import stale
+from sheetcalc.files import Place
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.room import Room
+from sheetcalc.room import Room, Works
 
-Place = tuple[str, int, int]
-Works = Mapping[str, Found]
 MOVE_IT = "Move it where you like, or delete it; it is not added again."
 
 
@@ -43,11 +42,10 @@ def had(book: files.Workbook) -> Callable[[str, str], bool]:
 def only_ours(book: files.Workbook, found: Works) -> dict[str, Found]:
     """The places found, without a person's own line or column that is merely called like a new one of ours
     and holds what a fill would write over."""
-    listed = edits.listed(book)
-    named = {(name.casefold(), place) for names in _all_names(book) for name, place in names.items()}
+    listed = edits.listed(book) or {}
+    named = {item for names in (book.names, *book.local_names.values()) for item in names.items()}
     kept = dict(found)
     for sheet, place in _known(found, listed):
-        assert listed is not None
         for field in (*sheet.fields, *sheet.columns):
             name = f"{sheet.key}_{field.key}"
             if field.key not in place.cells or name in listed:
@@ -60,7 +58,7 @@ def only_ours(book: files.Workbook, found: Works) -> dict[str, Found]:
 
 def waiting(book: files.Workbook, found: Works) -> list[Finding]:
     """A note for each line and column that a fill would add, or can't; writes nothing."""
-    news = _new(book, found, edits.listed(book))
+    news = _new(book, found, edits.listed(book) or {})
     return [_finding(new, _since(book, found), added=False) for new in news]
 
 
@@ -86,16 +84,11 @@ def bring(book: files.Workbook, found: Works) -> list[Finding]:
     return [_finding(new, since, added=True) for new in news]
 
 
-def _all_names(book: files.Workbook) -> Iterator[Mapping[str, Place]]:
-    yield book.names
-    yield from book.local_names.values()
-
-
-def _known(found: Works, listed: Mapping[str, Place] | None) -> Iterator[tuple[Sheet, Found]]:
+def _known(found: Works, listed: Mapping[str, Place]) -> Iterator[tuple[Sheet, Found]]:
     """The sheets that the workbook had when it was made; others came whole from a newer one."""
     for key, place in found.items():
         sheet = layouts.every_sheet().get(key)
-        if sheet and listed and any(f"{key}_{f.key}" in listed for f in (*sheet.fields, *sheet.columns)):
+        if sheet and any(f"{key}_{f.key}" in listed for f in (*sheet.fields, *sheet.columns)):
             yield sheet, place
 
 
@@ -165,10 +158,9 @@ def _advice(field: Field) -> str:
     return f"{what}, or leave it blank. {MOVE_IT}"
 
 
-def _new(book: files.Workbook, found: Works, listed: Mapping[str, Place] | None) -> Iterator[_New]:
+def _new(book: files.Workbook, found: Works, listed: Mapping[str, Place]) -> Iterator[_New]:
     """What the workbook never had, with the room for it."""
     for sheet, place in _known(found, listed):
-        assert listed is not None
         lines, columns = (
             [f for f in parts if f.key in place.missing and f"{sheet.key}_{f.key}" not in listed]
             for parts in (sheet.fields, sheet.columns)

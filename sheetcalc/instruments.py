@@ -88,18 +88,6 @@ def strength_20(reading: ArrayLike, temperature: ArrayLike, alcoholmeter: Instru
     return spirit.strength(spirit.mass_fraction_from_density(density, temperature))
 
 
-def reading_expected(strength_20: ArrayLike, temperature: ArrayLike, alcoholmeter: Instrument) -> Array:
-    """What an alcoholmeter shows, % vol, in spirit of a strength at a temperature. Inverse of `strength_20`.
-
-    strength_20: % vol at 20 °C, 0..100; temperature: °C, -20..40; broadcast; NaN outside and off the scale.
-    """
-    reference = alcoholmeter.reference_temperature
-    density = spirit.density(spirit.mass_fraction(strength_20), temperature)
-    marked = density / _glass(reference, temperature)
-    shown = spirit.strength(spirit.mass_fraction_from_density(marked, reference), reference)
-    return shown - alcoholmeter.correction
-
-
 def hydrometer_density(reading: ArrayLike, temperature: ArrayLike, reference_temperature: ArrayLike) -> Array:
     """Density of the liquid in which a glass hydrometer floats at a reading, kg/m3 in vacuo.
 

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping
 
-from sheetcalc.files import Cell
+from sheetcalc.files import Cells, Position
 
 MOST_LINES = 4  # of headings, one below the other
 BLANK_ROWS = 3  # so many end a table
@@ -14,7 +14,6 @@ _TOTALS = re.compile(
     r"|moyenne|promedio|media|średnia|průměr|gemiddelde|média|Σ)(\s+\S{1,12})?\s*[:=]?",
     re.IGNORECASE,
 )
-Cells = Mapping[tuple[int, int], Cell]
 
 
 def rows_of_texts(cells: Cells) -> dict[int, dict[int, str]]:
@@ -27,7 +26,7 @@ def rows_of_texts(cells: Cells) -> dict[int, dict[int, str]]:
 
 
 def joined(
-    rows: Mapping[int, Mapping[int, str]], merged: Mapping[tuple[int, int], int], top: int, lines: int
+    rows: Mapping[int, Mapping[int, str]], merged: Mapping[Position, int], top: int, lines: int
 ) -> dict[int, str]:
     """The headings that begin in row `top`, by column: their lines joined, merged cells spread."""
     found: dict[int, list[str]] = {}
@@ -45,7 +44,7 @@ def is_total(text: str) -> bool:
     return bool(_TOTALS.fullmatch(text.strip()))
 
 
-def value_of(page: Cells, label: tuple[int, int]) -> tuple[int, int]:
+def value_of(page: Cells, label: Position) -> Position:
     """The cell that holds the value of a label: the first right of it that is not blank, or the next."""
     row, column = label
     right = range(column + 1, column + 1 + RIGHT_OF_LABEL)

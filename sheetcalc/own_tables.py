@@ -11,11 +11,11 @@ from typing import Any, NamedTuple
 from sheetcalc import adopted, compute, entries, files, layouts, units
 from sheetcalc.adopted import Adopted, Heading, Part
 from sheetcalc.entries import Entries, Theirs
-from sheetcalc.files import Cell
+from sheetcalc.files import Cell, Cells, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own_cells import BLANK_ROWS, Cells, is_total, joined, plain, rows_of_texts, value_of
+from sheetcalc.own_cells import BLANK_ROWS, is_total, joined, plain, rows_of_texts, value_of
 
 MOST_NAMED = 3  # headings in a sentence
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
@@ -49,7 +49,7 @@ class _Placed(NamedTuple):
     top: int
     first: int
     end: int
-    cells: dict[str, tuple[int, int]]
+    cells: dict[str, Position]
     tops: Sequence[int] = ()
 
 
@@ -142,7 +142,8 @@ def _read_table(
     kept = {place: cell for place, cell in cells.items() if place[0] in records}
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
     looks, plain = _looks(sheet, part, places, entry_columns)
-    theirs = Theirs(frozenset(left), looks, plain)
+    digits = {f.key: compute.decimals(f, got.units[f.key]) for f in sheet.columns if f.key in places}
+    theirs = Theirs(frozenset(left), looks, plain, digits)
     return replace(_without_unit_notes(got), theirs=theirs)
 
 
@@ -151,7 +152,7 @@ def _without_unit_notes(read: Entries) -> Entries:
     return replace(read, findings=tuple(f for f in read.findings if f.rule != "unit_missing"))
 
 
-def _not_read(part: Part, below: tuple[int, int]) -> Finding:
+def _not_read(part: Part, below: Position) -> Finding:
     return Finding(
         *("warning", part.tab, "", *below, "below_the_table"),
         f"From here on nothing is read: {BLANK_ROWS} blank rows or more above it end the table.",
@@ -169,9 +170,7 @@ def _another_table(part: Part, one: _Placed) -> Finding:
     )
 
 
-def _records(
-    one: _Placed, cells: Cells, columns: Mapping[int, Field]
-) -> tuple[list[int], tuple[int, int] | None]:
+def _records(one: _Placed, cells: Cells, columns: Mapping[int, Field]) -> tuple[list[int], Position | None]:
     """The rows that are records, and the cell below them from which on nothing is read, if there is one.
 
     Totals, labels with their values ("Batch: 8"), lines of words between the records, and rows of nothing but
@@ -225,13 +224,14 @@ def _last_of_ours(one: _Placed, cells: Cells, ours: set[int], last: int) -> int:
 
 
 def _looks(
-    sheet: Sheet, part: Part, places: Mapping[str, tuple[int, int]], columns: Mapping[int, Field]
+    sheet: Sheet, part: Part, places: Mapping[str, Position], columns: Mapping[int, Field]
 ) -> tuple[dict[str, int], frozenset[str]]:
-    """For each column of ours the entry column whose cells' look fits, and those that show something else.
+    """For each added column the entry column whose cells' look fits, and those that show something else.
 
-    It is the first that shows the same, else the last that holds words, or numbers, as this one does.
+    It is the first that shows the same, else the last that holds words, or numbers, as this one does. Theirs
+    keep their own look.
     """
-    looks: dict[str, int] = {}
+    looks = {key: column for key, (_, column) in places.items()}
     plain: set[str] = set()
     for heading in part.headings:
         field = sheet.field(heading.key)
@@ -255,7 +255,7 @@ def _first_free(book: files.Workbook, one: _Placed) -> int:
     return max(merged.get(place, place[1]) for place in beside) + 1
 
 
-def beside(book: files.Workbook, heading: NewHeading) -> tuple[int, int] | None:
+def beside(book: files.Workbook, heading: NewHeading) -> Position | None:
     """The heading left of one that is added, whose look it takes over."""
     left = [c for row, c in book.cells(heading.tab) if row == heading.row and c < heading.column]
     return (heading.row, max(left)) if left else None
@@ -321,7 +321,7 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
     top = whole[max(0, part.nth - 1)]
     texts = joined(rows, merged, top, part.lines)
     last_line = rows.get(top + part.lines - 1, {})
-    cells: dict[str, tuple[int, int]] = {}
+    cells: dict[str, Position] = {}
     for heading in part.headings:
         if heading.add and not heading.write:
             continue
@@ -331,28 +331,31 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
             alike = [column for column, text in last_line.items() if plain(text) == plain(heading.text)]
         if not alike and plain(heading.text) in offered:
             continue
-        if len(alike) > 1 and not heading.nth:
-            at = " and ".join(address(top, column) for column in alike[:4])
-            raise files.BadWorkbook(
-                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times '
-                f"on {units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
-            )
         if len(alike) < heading.nth:
             raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, top, 1))
-        _refuse_another_number(name, part, heading, [(top, column) for column in alike])
-        cells[heading.key] = (top + part.lines - 1, alike[max(0, heading.nth - 1)])
+        _, column = _meant(name, part, heading, [(top, column) for column in alike])
+        cells[heading.key] = (top + part.lines - 1, column)
     return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole)
 
 
-def _refuse_another_number(name: str, part: Part, heading: Heading, alike: Sequence[tuple[int, int]]) -> None:
-    """Raises BadWorkbook where a heading stands there more or less often than when one of them was meant."""
-    if heading.of and len(alike) != heading.of:
-        at = " and ".join(address(*place) for place in alike[:4])
+def _meant(name: str, part: Part, heading: Heading, alike: Sequence[Position]) -> Position:
+    """The one of several headings that is meant.
+
+    Raises BadWorkbook where nothing says which, or where there are more or fewer than when it was said.
+    """
+    at = " and ".join(address(*place) for place in alike[:4])
+    where, tab = f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}"', units.short(part.tab)
+    if len(alike) > 1 and not heading.nth:
         raise files.BadWorkbook(
-            f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stood {heading.of} times on '
-            f"{units.short(part.tab)} when nth = {heading.nth} was said; now {len(alike)} times, in {at}. "
-            "Correct nth and of there."
+            f"{where} stands {len(alike)} times on {tab}, in {at}; "
+            "write nth = 1 (or 2, ...) there to say which is meant."
         )
+    if heading.of and len(alike) != heading.of:
+        raise files.BadWorkbook(
+            f"{where} stood {heading.of} times on {tab} when nth = {heading.nth} was said; "
+            f"now {len(alike)} times, in {at}. Correct nth and of there."
+        )
+    return alike[max(0, heading.nth - 1)]
 
 
 def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str:
@@ -373,7 +376,7 @@ def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str
 
 def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
     page = book.cells(part.tab)
-    cells: dict[str, tuple[int, int]] = {}
+    cells: dict[str, Position] = {}
     for heading in part.headings:
         alike = sorted(
             place
@@ -382,14 +385,7 @@ def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
         )
         if not alike or len(alike) < heading.nth:
             raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, 0, 0))
-        _refuse_another_number(name, part, heading, alike)
-        if len(alike) > 1 and not heading.nth:
-            at = " and ".join(address(*place) for place in alike[:4])
-            raise files.BadWorkbook(
-                f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}" stands {len(alike)} times '
-                f"on {units.short(part.tab)}, in {at}; write nth = 1 (or 2, ...) there to say which is meant."
-            )
-        cells[heading.key] = value_of(page, alike[max(0, heading.nth - 1)])
+        cells[heading.key] = value_of(page, _meant(name, part, heading, alike))
     top = min(row for row, _ in cells.values())
     return _Placed(part, top, 0, 0, cells)
 
@@ -397,7 +393,7 @@ def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
 def findings(layout: Adopted, values: compute.Values) -> Iterator[Finding]:
     """What stays blank for want of something, and which instruments were taken for granted."""
     for sheet, read in values.entries.items():
-        if read.theirs is None or not read.rows:
+        if not read.rows:
             continue
         for field in read.sheet.columns:
             if field.key in read.found.cells and field.role == "computed":

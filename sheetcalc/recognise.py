@@ -8,7 +8,7 @@ from itertools import islice
 from typing import Literal
 
 from sheetcalc import adopted, entries, files, layouts, own_cells, units
-from sheetcalc.files import BadWorkbook, Cell
+from sheetcalc.files import BadWorkbook, Cell, Cells, Position
 from sheetcalc.findings import address
 from sheetcalc.headings import (
     LONGEST_HEADING,
@@ -53,7 +53,6 @@ MORE_THAN_STOCK = {
 }
 OURS = 5  # names of ours that make a workbook one of ours
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
-Position = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -126,7 +125,7 @@ def _told_apart(book: files.Workbook, found: list[Table]) -> list[Table]:
     return result
 
 
-def _nth(book: files.Workbook, table: Table) -> tuple[int, int]:
+def _nth(book: files.Workbook, table: Table) -> Position:
     """Which of how many tables with these headings it is, 0 of 0 where it is the only one."""
     wanted = {guess.text for guess in table.guesses}
     if table.kind == "card":
@@ -212,7 +211,7 @@ def _blocks(
 
 
 def _fitting(
-    cells: Mapping[Position, Cell],
+    cells: Cells,
     titles: Sequence[str],
     top: int,
     lines: int,
@@ -268,7 +267,7 @@ def _is_stock(table: Table, block: Mapping[int, str]) -> bool:
     return bool(_named(block, "vessel")) and _named(block, "kept") > 1 and not more
 
 
-def _is_more_than_stock(table: Table, cells: Mapping[Position, Cell], rows: Sequence[int]) -> bool:
+def _is_more_than_stock(table: Table, cells: Cells, rows: Sequence[int]) -> bool:
     """Whether a table has what no list of vessels has; a blend names a lot for each of its parts."""
     lots = [g.place[1] for g in table.guesses if g.field.key == "lot" and table.sheet.key == "blend"]
     named = [cells[row, column].value for column in lots for row in rows if (row, column) in cells]
@@ -281,7 +280,7 @@ def _in_doubt(table: Table, why: str) -> Table:
     return replace(table, guesses=tuple(_doubted(guess, why) for guess in table.guesses))
 
 
-def _sampled(cells: Mapping[Position, Cell], first: int, block: Mapping[int, str]) -> list[int]:
+def _sampled(cells: Cells, first: int, block: Mapping[int, str]) -> list[int]:
     """The first rows of a table, up to the next headings or the blank rows that end it; at least one."""
     rows, blank = [first], 0
     for row in range(first, first + SAMPLED):
@@ -329,7 +328,7 @@ def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
 
 def _assigned(
     sheet: Sheet,
-    cells: Mapping[Position, Cell],
+    cells: Cells,
     rows: Sequence[int],
     block: Mapping[int, str],
     last: Mapping[int, str],
@@ -534,7 +533,7 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
     return Table(sheet, "card", tab, found[0].place[0], 1, found, (), 0.0)
 
 
-def _on_a_card(guess: Guess, cells: Mapping[Position, Cell], tables: Sequence[Table]) -> bool:
+def _on_a_card(guess: Guess, cells: Cells, tables: Sequence[Table]) -> bool:
     """Whether words beside words are a label and its value, and not two headings or part of a record."""
     if guess.field.quantity != "text":
         return True

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import __version__, batches, build, compute, edits, entries, files, filling, layouts
+from sheetcalc import __version__, batches, build, compute, edits, entries, files, layouts, writing
 from sheetcalc.batches import Value
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
@@ -137,8 +137,7 @@ def write(register: Register, key: str, lines: Iterable[Line]) -> None:
     columns = {c.key: _column(c, lines) for c in read.sheet.columns}
     known = {(key, field): values for field, values in columns.items()}
     mine = replace(read, rows=tuple(line.row for line in lines), values=columns)
-    seen = filling.Examined(register.book, {}, compute.Values({key: mine}, known), ())
-    filling.write_results(seen, mine)
+    writing.one_sheet(register.book, compute.Values({key: mine}, known), mine, {})
     if key == REGISTER:
         _link(register.book, mine)
 
@@ -164,7 +163,7 @@ def _column(field: layouts.Field, lines: Sequence[Line]) -> Any:
 
 def clear_below(register: Register, key: str, first: int) -> None:
     """Clear one of the tables from row `first` on; only our columns, and no formulas."""
-    filling.clear_below(register.book, register.read[key].found, first)
+    writing.clear_below(register.book, register.read[key].found, first)
 
 
 def next_row(book: files.Workbook, read: Entries) -> int:

@@ -6,14 +6,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from sheetcalc import files, layouts, units
-from sheetcalc.files import Cell
+from sheetcalc.files import Cells, Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.layouts import Field, Sheet, System
 
-Position = tuple[int, int]
-Place = tuple[str, int, int]
 Works = Mapping[str, Found]
-Cells = Mapping[Position, Cell]
 NEW_WORKBOOK = "Begin a new workbook to have it."
 CALL_IT_ELSE = "Call yours something else and fill again."
 

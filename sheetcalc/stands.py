@@ -14,8 +14,8 @@ def leave(book: files.Workbook, values: compute.Values, findings: Iterable[Findi
     """Write where the sheets stand, as far as the workbook has places for it and no formula stands there."""
     told = list(findings)
     for name, place in book.names.items():
-        key = name.casefold().removeprefix(STANDS)
-        if key != name.casefold() and not book.has_formula(*place):
+        key = name.removeprefix(STANDS)
+        if key != name and not book.has_formula(*place):
             book.write(*place, _words(values, key, told) or None)
             _lead(book, place, values, key)
 

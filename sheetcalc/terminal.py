@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from sheetcalc.filling import Filled
+from sheetcalc.filling import Done
 from sheetcalc.findings import Finding, Level, printable, tally
 from sheetcalc.many import Outcome, Result
 
@@ -35,7 +35,7 @@ def total(count: int, unusable: int, up_to_date: int, counted: Counter[Level]) -
     return f"{count} workbooks: {tally(counted.elements())}{rest}."
 
 
-def summary(path: Path, done: Filled, most: int | None) -> None:
+def summary(path: Path, done: Done, most: int | None) -> None:
     """Print one workbook's findings, the most serious first; at `most` so many, notes of one rule once."""
     head = f"{path}: {tally(f.level for f in done.findings)}{' (up to date)' if done.up_to_date else ''}"
     told = list(done.findings)

@@ -10,11 +10,10 @@ from functools import cache
 
 from sheetcalc import __version__, edits, files, layouts
 from sheetcalc.build import stale
+from sheetcalc.files import Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import LEVELS, Finding, address
 from sheetcalc.stages import registry
-
-Place = tuple[str, int, int]
 
 
 def sign(book: files.Workbook, found: Mapping[str, Found], findings: Sequence[Finding]) -> None:
@@ -111,7 +110,7 @@ def _lines(book: files.Workbook, place: Found, columns: list[int]) -> Iterator[F
         row += 1
 
 
-def _position(cell: str) -> tuple[int, int]:
+def _position(cell: str) -> Position:
     """B7 -> row 7 and column 2; raises ValueError for anything else."""
     letters = cell.rstrip("0123456789")
     row, column = int(cell[len(letters) :]), 0

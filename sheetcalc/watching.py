@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from sheetcalc import files, many
-from sheetcalc.filling import Filled, bring_up_to_date
+from sheetcalc.filling import Done, bring_up_to_date
 from sheetcalc.findings import printable, tally
 
 STILL = 1.0  # seconds a file has to stand still before it counts as saved
@@ -159,7 +159,7 @@ def _deal(path: Path, known: dict[Path, Known], pending: dict[Path, Seen], backu
         yield _line(path, _in_words(outcome.result))
 
 
-def _in_words(done: Filled) -> str:
+def _in_words(done: Done) -> str:
     """What a fill did and found, the worst of it in full unless it is a note."""
     told = f"{'up to date' if done.up_to_date else 'filled'}: {tally(f.level for f in done.findings)}"
     worst = next((f for f in done.findings if f.level != "note"), None)

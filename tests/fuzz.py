@@ -448,11 +448,11 @@ def our_columns(book: files.Workbook) -> Iterator[tuple[str, int]]:
 def copies_of_entries(book: files.Workbook) -> Iterator[tuple[str, int]]:
     """The tabs and columns that hold what was typed at the last fill."""
     for name, (tab, row, column) in book.names.items():
-        if name.casefold().startswith("filled_"):
+        if name.startswith("filled_"):
             heading = book.cells(tab).get((row, column))
             if heading and str(heading.value).endswith(stale.AS_FILLED):
                 yield tab, column
-        elif name.casefold() == stale.ALL:
+        elif name == stale.ALL:
             yield from ((tab, column) for column in (stale.WAS, stale.UNIT_WAS))
 
 

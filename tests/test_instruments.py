@@ -4,8 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from sheetcalc import instruments
 from sheetcalc.liquids import spirit, wash, water
@@ -39,21 +37,6 @@ def test_glass_by_hand() -> None:
     assert instruments.alcoholmeter_density(40.0, 20.0, 30.0) == pytest.approx(947.81, abs=0.01)
     # By hand: SG 1.050 in air is 1.2 + 1.05 x (998.20 - 1.2) = 1048.05 kg/m3; at 10 °C x 1.00025.
     assert instruments.hydrometer_density(1.050, 10.0, 20.0) == pytest.approx(1048.05 * 1.00025, abs=0.01)
-
-
-@settings(deadline=None)
-@given(st.floats(0.5, 95.0), st.floats(0.0, 35.0), st.floats(-2.0, 2.0))
-def test_reading_expected_is_what_gives_the_strength(
-    strength: float, temperature: float, fault: float
-) -> None:
-    glass = replace(ALCOHOLMETER, correction=fault)
-    shown = instruments.reading_expected(strength, temperature, glass)
-    seen = instruments.strength_20(shown, temperature, glass)
-    if np.isnan(shown):
-        # Cold, weak spirit is denser than water at 20 °C: it lies below the scale.
-        assert spirit.density(spirit.mass_fraction(strength), temperature) > 998.2 * 0.9998
-    else:
-        assert seen == pytest.approx(strength, abs=1e-7)
 
 
 def test_correction_is_added_before_anything_else() -> None:
@@ -108,7 +91,6 @@ def test_impossible_and_blank_are_nan() -> None:
         instruments.strength_20([101.0, np.nan, 40.0, 40.0], [20.0, 20.0, 41.0, np.nan], ALCOHOLMETER)
     ).all()
     assert np.isnan(instruments.gravity_20([np.nan, 1.05, 1.05], [20.0, 41.0, np.nan], HYDROMETER)).all()
-    assert np.isnan(instruments.reading_expected([101.0, np.nan], 20.0, ALCOHOLMETER)).all()
 
 
 def test_everything_broadcasts() -> None:

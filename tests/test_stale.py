@@ -227,12 +227,11 @@ def test_a_column_whose_last_entry_was_deleted_is_not_out_of_date_after_a_fill(
     path = typed({"strength": [lot]}, blank("bench", "metric", ending), tmp_path / f"log{ending}")
     filling.fill(path)
     book = files.open_workbook(path)
-    names = {name.casefold(): place for name, place in book.names.items()}
     (tab, line, _), (sheet, row, column) = (
-        names["edited_strength_target_volume"],
-        names["strength_target_volume"],
+        book.names["edited_strength_target_volume"],
+        book.names["strength_target_volume"],
     )
-    copy = names["filled_strength_target_volume"][2]
+    copy = book.names["filled_strength_target_volume"][2]
     tally = (line, stale.WAS)
     assert book.cells(tab)[tally].value == 1
     # As when its row is deleted: the entry goes, and its copy with it.

@@ -17,9 +17,10 @@ Blank = Callable[..., Path]
 def told(path: Path) -> dict[str, str]:
     """What stands beside each step, by the sheet it leads to."""
     book = files.open_workbook(path)
-    names = {name.casefold(): place for name, place in book.names.items()}
     places = {
-        name.removeprefix("stands_"): place for name, place in names.items() if name.startswith("stands_")
+        name.removeprefix("stands_"): place
+        for name, place in book.names.items()
+        if name.startswith("stands_")
     }
     assert {place[0] for place in places.values()} == {book.sheets[0]}
     found = {key: book.cells(tab).get((row, column)) for key, (tab, row, column) in places.items()}

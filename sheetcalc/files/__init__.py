@@ -7,7 +7,17 @@ from sheetcalc.files.office_locks import open_lock, refuse_open
 from sheetcalc.files.package import Package, brief
 from sheetcalc.files.replacing import remove_abandoned
 from sheetcalc.files.trouble import BadWorkbook, ChangedMeanwhile
-from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW, MAX_TEXT, Cell, File, Workbook
+from sheetcalc.files.workbook import (
+    MAX_COLUMN,
+    MAX_ROW,
+    MAX_TEXT,
+    Cell,
+    Cells,
+    File,
+    Place,
+    Position,
+    Workbook,
+)
 from sheetcalc.files.xlsx import XlsxWorkbook, relationships
 
 __all__ = [
@@ -16,8 +26,11 @@ __all__ = [
     "MAX_TEXT",
     "BadWorkbook",
     "Cell",
+    "Cells",
     "ChangedMeanwhile",
     "File",
+    "Place",
+    "Position",
     "Workbook",
     "brief",
     "open_lock",

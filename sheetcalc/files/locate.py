@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol
 
 from sheetcalc.files.references import cell_name
-from sheetcalc.files.workbook import Cell, Position, Workbook
+from sheetcalc.files.workbook import Cell, Place, Position, Workbook
 
 SEARCHED_ROWS = 40
 UNIT_ROWS = 3
@@ -36,9 +36,6 @@ class SheetLook(Protocol):
     def fields(self) -> Sequence[FieldLook]: ...
     @property
     def columns(self) -> Sequence[FieldLook]: ...
-
-
-Place = tuple[str, int, int]
 
 
 class Doubt(NamedTuple):
@@ -119,12 +116,12 @@ def _local_names(book: Workbook) -> Iterable[tuple[str, Place]]:
 
 
 def _named(sheet: SheetLook, names: Iterable[tuple[str, Place]]) -> dict[str, list[Place]]:
-    """The places that the sheet's names denote; a name may be there several times, in other letters."""
+    """The places that the sheet's names denote; those of single sheets may be there several times."""
     keys = {f"{sheet.key}_{part.key}".casefold(): part.key for part in (*sheet.fields, *sheet.columns)}
     places: dict[str, list[Place]] = {}
     for name, place in names:
-        if name.casefold() in keys:
-            places.setdefault(keys[name.casefold()], []).append(place)
+        if name in keys:
+            places.setdefault(keys[name], []).append(place)
     return places
 
 

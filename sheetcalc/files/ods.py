@@ -32,7 +32,7 @@ from sheetcalc.files.workbook import (
     MAX_TEXT,
     Cell,
     Kind,
-    Link,
+    Place,
     Position,
     Workbook,
     check_title,
@@ -177,10 +177,12 @@ class OdsWorkbook(Workbook):
             expression = named.get(_TABLE + "expression", "")
             yield named.get(_TABLE + "name", ""), re.sub(r"^(?:of:)?=?\[([^\[\]]*)\]$", r"\1", expression)
 
-    def _single_cells(self, scope: etree._Element) -> dict[str, tuple[str, int, int]]:
+    def _single_cells(self, scope: etree._Element) -> dict[str, Place]:
         """The named ranges that denote one cell of a sheet that is there."""
         places = ((name, open_document_cell(address)) for name, address in self._addresses(scope))
-        return {name: place for name, place in places if place is not None and place[0] in self._tables}
+        return {
+            name.casefold(): place for name, place in places if place is not None and place[0] in self._tables
+        }
 
     def _sheet(self, name: str) -> _Sheet:
         if name not in self._loaded:
@@ -276,7 +278,7 @@ class OdsWorkbook(Workbook):
             element.insert(position, paragraph)
         return _cell(element)
 
-    def _dress(self, sheet: str, row: int, column: int, like: Link) -> None:
+    def _dress(self, sheet: str, row: int, column: int, like: Place) -> None:
         style = self._unconditional(_style_of(self._sheet(like[0]), *like[1:]))
         _take_over(self._sheet(sheet), row, column, style)
 

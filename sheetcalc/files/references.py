@@ -8,9 +8,8 @@ from itertools import islice
 from typing import NamedTuple
 
 from sheetcalc.files.package import BadWorkbook
-from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW, Position
+from sheetcalc.files.workbook import MAX_COLUMN, MAX_ROW, Place, Position
 
-Place = tuple[str, int, int]
 Names = Callable[[str, str], "list[Area] | None"]
 
 # How much of one workbook's formulas is looked into. What goes beyond is taken to depend on every cell: then

@@ -3,7 +3,7 @@
 import math
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Container, Iterable
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -13,7 +13,7 @@ from sheetcalc.files.package import BadWorkbook, Package, brief
 
 Kind = Literal["blank", "number", "percent", "moment", "text", "bool", "error"]
 Position = tuple[int, int]
-Link = tuple[str, int, int]
+Place = tuple[str, int, int]
 
 
 class File(NamedTuple):
@@ -51,15 +51,18 @@ class Cell:
     formula: bool = False
 
 
+Cells = Mapping[Position, Cell]
+
+
 class Workbook(ABC):
     """An existing workbook, edited in place: what isn't written stays as it is in the file."""
 
     path: Path
     sheets: list[str]
-    # The defined names of the whole workbook that denote one cell.
-    names: dict[str, tuple[str, int, int]]
+    # The defined names of the whole workbook that denote one cell, in small letters: no program heeds case.
+    names: dict[str, Place]
     # And those that hold on one sheet alone, by sheet: copying a sheet makes them.
-    local_names: dict[str, dict[str, tuple[str, int, int]]]
+    local_names: dict[str, dict[str, Place]]
 
     def __init__(self, package: Package) -> None:
         self.path = package.path
@@ -97,7 +100,7 @@ class Workbook(ABC):
         *,
         like: Position | None = None,
         plain: bool = False,
-        link: Link | File | None = None,
+        link: Place | File | None = None,
     ) -> None:
         """Set the value of one cell; its style, comment and pictures stay; an equal value changes nothing.
 
@@ -133,7 +136,7 @@ class Workbook(ABC):
             self._cells[sheet][row, column] = cell
         self._written.setdefault(sheet, set()).add((row, column))
 
-    def dress(self, sheet: str, row: int, column: int, like: Link) -> None:
+    def dress(self, sheet: str, row: int, column: int, like: Place) -> None:
         """Give a blank cell that has no style of its own that of another, `like`, on any sheet.
 
         What that cell shows on a condition is left out.
@@ -201,7 +204,7 @@ class Workbook(ABC):
         """Set the cell in the XML and tell how it reads now."""
 
     @abstractmethod
-    def _dress(self, sheet: str, row: int, column: int, like: Link) -> None: ...
+    def _dress(self, sheet: str, row: int, column: int, like: Place) -> None: ...
 
     @abstractmethod
     def _link_target(self, sheet: str, row: int, column: int) -> str: ...

@@ -35,7 +35,7 @@ from sheetcalc.files.workbook import (
     MAX_ROW,
     Cell,
     Kind,
-    Link,
+    Place,
     Position,
     Workbook,
     check_title,
@@ -168,12 +168,13 @@ class XlsxWorkbook(Workbook):
         homes = {str(number): title for number, title in enumerate(self._order)}
         for name in self._root.iterfind("{*}definedNames/{*}definedName"):
             place, scope = excel_cell(name.text or ""), name.get("localSheetId")
+            called = name.get("name", "").casefold()
             if place is None or place[0] not in self._parts:
                 continue
             if scope is None:
-                self.names[name.get("name", "")] = place
+                self.names[called] = place
             elif scope in homes:
-                self.local_names.setdefault(homes[scope], {})[name.get("name", "")] = place
+                self.local_names.setdefault(homes[scope], {})[called] = place
         self._loaded: dict[str, _Sheet] = {}
         # Whether the workbook's part was edited, to have everything computed.
         self._asked = False
@@ -291,7 +292,7 @@ class XlsxWorkbook(Workbook):
             self._link_to_file(loaded, cell_name(row, column), target)
         return self._cell(element)
 
-    def _dress(self, sheet: str, row: int, column: int, like: Link) -> None:
+    def _dress(self, sheet: str, row: int, column: int, like: Place) -> None:
         loaded = self._sheet(sheet)
         style = _style_of(self._sheet(like[0]), *like[1:])
         if style != "0":
@@ -347,7 +348,7 @@ class XlsxWorkbook(Workbook):
         if link is None or _relation_id(link):
             return None
         location = link.get("location", "")
-        place: Link | None = excel_cell(location)
+        place: Place | None = excel_cell(location)
         return location if place is None else self._link_target(*place)
 
     def _file_target(self, path: str) -> str:

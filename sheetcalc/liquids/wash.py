@@ -90,18 +90,6 @@ def highest_strength(original_gravity: ArrayLike) -> Array:
     return spirit.strength(alcohol)
 
 
-_ORIGINAL = np.linspace(1.0, sugar.HIGHEST_GRAVITY, 3501)
-
-
-def original_gravity_for(strength: ArrayLike) -> Array:
-    """Original gravity, SG 20/20, which gives a strength (% vol at 20 °C) when all extract ferments.
-
-    Any shape; NaN outside the reach of 1.000..1.35. Source: inverse of `highest_strength`, from a table.
-    """
-    reach = highest_strength(_ORIGINAL)
-    return np.asarray(np.interp(within(strength, 0.0, reach[-1]), reach, _ORIGINAL))
-
-
 def original_gravity_from(strength: ArrayLike, extract: ArrayLike) -> Array:
     """Original gravity, SG 20/20, of a wash in which so much alcohol and extract are found.
 

@@ -7,7 +7,7 @@ import numpy as np
 from sheetcalc import law
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, vapour, wash
-from sheetcalc.stages import fermentation, runs, slips
+from sheetcalc.stages import fermentation, runs, samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -188,7 +188,7 @@ def original_gravity_too_low(
     hydrometer: Instrument,
 ) -> tuple[bool, dict[str, Any]]:
     """Typed uncorrected, or below three readings or more; both have the hydrometer's uncertainty."""
-    limit = original_gravity + slips.SURE * np.sqrt(2) * hydrometer.uncertainty
+    limit = original_gravity + samples.scatter(hydrometer)
     above = fermentation_gravity_20 > limit
     as_read = above & (fermentation_reading + hydrometer.correction <= limit)
     wrong = bool(as_read.any() or (above.sum() > 2)) and 1.0 < float(original_gravity) <= 1.3
@@ -238,16 +238,13 @@ def temperatures_reversed(temperature_low: Array, temperature_high: Array) -> Ma
     return temperature_low >= temperature_high
 
 
-@check(
+samples.fahrenheit(
+    "fahrenheit_yeast_limit",
     "batch",
-    cell="temperature_high",
-    level="error",
-    says="No yeast lives at {temperature_high}; as °F it would make sense.",
-    advice="Choose °F as the unit, or type it in °C.",
+    "temperature_high",
+    "No yeast lives at {temperature_high}",
+    "Choose °F as the unit, or type it in °C.",
 )
-def fahrenheit_yeast_limit(temperature_high: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius line."""
-    return slips.fahrenheit_for_celsius(temperature_high)
 
 
 @check(

@@ -6,10 +6,10 @@ import numpy as np
 
 from sheetcalc import law
 from sheetcalc.liquids import Array, mixing, spirit
-from sheetcalc.stages import groups
+from sheetcalc.stages import groups, samples
 from sheetcalc.stages.groups import Rows
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.samples import FLAMMABLE, above_the_azeotrope
+from sheetcalc.stages.samples import FLAMMABLE
 from sheetcalc.stages.slips import Mask
 
 SAME = 0.005  # share by which two wants may differ and still be called the same: rounding
@@ -163,17 +163,7 @@ def contraction(first_row: Rows, blends: mixing.Blend) -> Array:
     return groups.once(first_row, blends.contraction)
 
 
-@check(
-    "blend",
-    cell="strength",
-    level="error",
-    says="{strength} is more than any still gives ({azeotrope}).",
-    advice="Check the unit above: 100 proof is about 50 % vol.",
-)
-def above_azeotrope(strength: Array, azeotrope: Array, strength_doubt: float) -> tuple[Mask, dict[str, Any]]:
-    """Above the azeotrope by more than the glass can be off."""
-    wrong, more = above_the_azeotrope(strength, strength, azeotrope, strength_doubt)
-    return wrong, more | {"azeotrope": (more["azeotrope"][0], "strength")}
+samples.above_azeotrope("blend", "strength", "strength", like="strength")
 
 
 @check(

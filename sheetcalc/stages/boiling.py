@@ -7,15 +7,12 @@ import numpy as np
 from sheetcalc import instruments
 from sheetcalc.instruments import Boiled, Instrument
 from sheetcalc.liquids import Array, wash
-from sheetcalc.stages import slips
+from sheetcalc.stages import samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
 # Share (k = 2): the volume made up again in a flask or a measuring jar.
 MAKING_UP = 0.01
-# Share: so far do the alcohol by Balling's yield and that found in different washes differ, Pasteur's yield
-# on sucrose lying 4 % above it.
-YIELDS = 0.04
 SMALLEST = 0.0005  # SG; a step for finding how the results depend on the readings
 
 
@@ -83,7 +80,7 @@ def difference_doubt(
     """
     higher = wash.fermented(original_gravity + SMALLEST, boiled.before).strength
     by_reading = np.abs(higher - by_original) / SMALLEST * hydrometer.uncertainty
-    return np.sqrt(boiled_doubt**2 + 2 * by_reading**2 + (YIELDS * by_original) ** 2)
+    return np.sqrt(boiled_doubt**2 + 2 * by_reading**2 + (samples.YIELDS * by_original) ** 2)
 
 
 @check(
@@ -119,7 +116,7 @@ def after_impossible(after: Array) -> tuple[Mask, dict[str, Any]]:
     says="{after} after boiling is below {before} before; without its alcohol it can only be heavier.",
     advice="Check that the two are not exchanged; make up to the very same volume with water.",
 )
-def lighter_after_boiling(before: Array, after: Array, boiled: Boiled, hydrometer: Instrument) -> Mask:
+def lighter_after_boiling(boiled: Boiled, hydrometer: Instrument) -> Mask:
     """By more than two readings can be off."""
     return np.asarray(boiled.after < boiled.before - _scatter(hydrometer))
 
@@ -160,17 +157,7 @@ def disagrees(
     return wrong, {"allowed": (difference_doubt, "boiled_doubt")}
 
 
-@check(
-    "boiling",
-    cell="before_temperature",
-    level="error",
-    says="{before_temperature} is too hot for a sample; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so "
-    "hot, cool it and read again.",
-)
-def fahrenheit_before(before_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(before_temperature)
+samples.fahrenheit_sample("fahrenheit_before", "boiling", "before_temperature")
 
 
 @check(
@@ -186,14 +173,9 @@ def fahrenheit_after(after_temperature: Array) -> Mask:
     return slips.fahrenheit_for_celsius(after_temperature)
 
 
-@check(
+samples.too_hot(
+    "still_hot",
     "boiling",
-    cell="after_temperature",
-    level="warning",
-    says="At {after_temperature} a reading can't be corrected; 40 °C (104 °F) is the most.",
-    advice="Let it cool to about 20 °C (68 °F), make up again and read.",
+    "after_temperature",
+    "Let it cool to about 20 °C (68 °F), make up again and read.",
 )
-def still_hot(after_temperature: Array) -> Mask:
-    """Above the range of the density formula."""
-    hot = after_temperature > slips.HOTTEST_SAMPLE
-    return hot & ~slips.fahrenheit_for_celsius(after_temperature)

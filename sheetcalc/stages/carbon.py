@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from sheetcalc.liquids import Array
-from sheetcalc.stages import slips
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -92,7 +92,7 @@ def through(litres_through: Array, carbon_mass: Array) -> Array:
 @column("carbon")
 def of_lot(lot: Any, strength_lot: Any) -> Mask:
     """Which lines (columns) of the strength sheet are of the lot on each line (rows) here."""
-    here, there = (np.array(_names(names), dtype=object) for names in (lot, strength_lot))
+    here, there = lots.names(lot, lot), lots.names(strength_lot, strength_lot)
     return np.asarray((here[:, None] == there[None, :]) & (here != "")[:, None], dtype=bool)
 
 
@@ -142,11 +142,6 @@ def _positive(values: Array) -> Array:
     return np.where(values > 0, values, np.nan)
 
 
-def _names(names: Any) -> list[str]:
-    """Lots as they are compared: without capitals and spaces around; '' where the column is missing."""
-    return [name.strip().casefold() if isinstance(name, str) else "" for name in np.atleast_1d(names)]
-
-
 @check(
     "carbon",
     cell="volume_in",
@@ -155,7 +150,7 @@ def _names(names: Any) -> list[str]:
     advice="Check both volumes and their units; if several lots went in together, give the mix a name of "
     "its own.",
 )
-def more_than_the_lot(volume_in: Array, lot_volume: Array, too_much: Mask) -> tuple[Mask, dict[str, Any]]:
+def more_than_the_lot(lot_volume: Array, too_much: Mask) -> tuple[Mask, dict[str, Any]]:
     """More than there is, by more than two volumes may be off."""
     fits = (0.2 * lot_volume, lot_volume * (1 + TWO_VOLUMES))
     return too_much, {"lot_volume": (lot_volume, "volume_in"), "fits": fits}
@@ -211,7 +206,7 @@ def _too_strong(strength_in: Array, strength_doubt: float) -> Mask:
     advice="Check the mass, the volume and their units; weigh the carbon dry.",
 )
 def unusual_carbon(
-    carbon_mass: Array, volume_in: Array, carbon_per_litre: Array, lot_volume: Array
+    volume_in: Array, carbon_per_litre: Array, lot_volume: Array
 ) -> tuple[Mask, dict[str, Any]]:
     """Below half of the least or above double of the most; not where the volume itself can't be."""
     least, most = (rate * volume_in / 1000 for rate in USUAL_CARBON)
@@ -324,7 +319,6 @@ def more_alcohol_out(
     alcohol_in: Array,
     alcohol_out: Array,
     volume_in: Array,
-    volume_out: Array,
     strength_in: Array,
     strength_out: Array,
     strength_in_doubt: Mask,
@@ -377,7 +371,7 @@ def more_volume_out(
     "water.",
 )
 def much_lost(
-    loss: Array, volume_in: Array, volume_out: Array, carbon_mass: Array, carbon_per_litre: Array
+    loss: Array, volume_in: Array, carbon_mass: Array, carbon_per_litre: Array
 ) -> tuple[Mask, dict[str, Any]]:
     """More than wet carbon holds, and than two volumes may be off."""
     kept = HOLDS * carbon_mass

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
-from sheetcalc.stages import slips
+from sheetcalc.stages import samples, slips
 from sheetcalc.stages.fermentation import STANDSTILL, Curve
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask, Texts
@@ -219,9 +219,7 @@ def _hours(later: Array, earlier: Array) -> Texts:
     says="{dose} in {volume_fined} is far more than any fining takes.",
     advice="Check the dose, the volume and their units.",
 )
-def impossible_dose(
-    dose: Array, dose_per_litre: Array, volume_fined: Array, usual: Doses
-) -> tuple[Mask, dict[str, Any]]:
+def impossible_dose(dose_per_litre: Array, volume_fined: Array, usual: Doses) -> tuple[Mask, dict[str, Any]]:
     """A twentieth of the wash or more; finings are given in thousandths."""
     more = {"volume_fined": (volume_fined, "volume_after"), "fits": (usual.least, usual.most)}
     return dose_per_litre >= IMPOSSIBLE_DOSE, more
@@ -235,7 +233,7 @@ def impossible_dose(
     advice="Check the dose, the volume and their units.",
 )
 def impossible_weighed_dose(
-    dose_mass: Array, mass_per_litre: Array, volume_fined: Array, usual_weighed: Doses
+    mass_per_litre: Array, volume_fined: Array, usual_weighed: Doses
 ) -> tuple[Mask, dict[str, Any]]:
     """As much powder as no wash takes up."""
     fits = (usual_weighed.least, usual_weighed.most)
@@ -446,7 +444,7 @@ def _working(moments: Array, state_then: Any, sound: Curve, hydrometer: Instrume
     recent = (after > newest) & (moments <= sound.days[newest] + STANDSTILL)
     lately = np.searchsorted(sound.days, sound.days[newest] - LATELY)
     before = sound.gravity[max(min(int(lately), newest - 1), 0)]
-    margin = slips.SURE * np.sqrt(2) * hydrometer.uncertainty
+    margin = samples.scatter(hydrometer)
     certain = (fell > margin) | (recent & falling & (before - sound.gravity[newest] > margin))
     return certain & np.isfinite(moments), sound.gravity[np.maximum(after - 1, 0)]
 

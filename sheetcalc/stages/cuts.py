@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
-from sheetcalc.stages import samples, slips
+from sheetcalc.stages import groups, samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
@@ -46,7 +46,7 @@ def order(run: Any, jar: Any) -> Order:
 
     That is the order of the rows, unless every jar of the run has a number of its own: a sheet may be sorted.
     """
-    names = [_name(text) for text in run]
+    names = [groups.plain(text) for text in run]
     found = []
     for name in dict.fromkeys(filter(None, names)):
         places = np.array([i for i, other in enumerate(names) if other == name], dtype=np.intp)
@@ -55,11 +55,6 @@ def order(run: Any, jar: Any) -> Order:
             places = places[np.argsort(numbers)]
         found.append(places)
     return tuple(found)
-
-
-def _name(text: Any) -> str:
-    """A run's name, as two people would spell it alike."""
-    return " ".join(text.casefold().split()) if isinstance(text, str) else ""
 
 
 def _jar_number(text: Any) -> float:
@@ -82,8 +77,8 @@ def charge(
     runs_first_runnings: Array,
 ) -> Charge:
     """The charge each jar came from: the run of the same name."""
-    names = [_name(text) for text in runs_run]
-    wanted = [_name(text) for text in run]
+    names = [groups.plain(text) for text in runs_run]
+    wanted = [groups.plain(text) for text in run]
     at = np.array([names.index(w) if w and w in names else -1 for w in wanted], dtype=np.intp)
 
     def of_run(values: Array) -> Array:
@@ -103,7 +98,7 @@ def charge(
 @column("cuts")
 def misnamed(charge: Charge, runs_run: Any) -> Mask:
     """Which jars name a run that is not there, though there are some."""
-    return ~charge.known & any(_name(text) for text in runs_run)
+    return ~charge.known & any(groups.plain(text) for text in runs_run)
 
 
 @column("cuts")
@@ -399,18 +394,7 @@ def _is(fraction: Any, word: str) -> Mask:
     return np.array([text == word for text in fraction], dtype=bool)
 
 
-@check(
-    "cuts",
-    cell="reading",
-    level="error",
-    says="{reading} is more than any still gives here ({azeotrope}).",
-    advice="Check the unit above: 100 proof is about 50 % vol.",
-)
-def above_azeotrope(
-    reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
-) -> tuple[Mask, dict[str, Any]]:
-    """Above the azeotrope by more than the glass can be off."""
-    return above_the_azeotrope(reading, strength_20, azeotrope, strength_doubt)
+samples.above_azeotrope("cuts", "reading", "strength_20", "gives here")
 
 
 @check(
@@ -452,16 +436,7 @@ def catches_fire(strength_20: Array, order: Order) -> Mask:
 samples.temperatures("cuts", "temperature")
 
 
-@check(
-    "cuts",
-    cell="temperature",
-    level="note",
-    says="Without its temperature the reading can't be corrected to 20 °C.",
-    advice="Type the temperature of the sample.",
-)
-def temperature_missing(reading: Array, temperature: Array) -> Mask:
-    """A reading alone."""
-    return np.isfinite(reading) & np.isnan(temperature)
+samples.temperature_missing("cuts", "temperature", "reading")
 
 
 @check(

@@ -8,7 +8,7 @@ import numpy as np
 from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, wash
-from sheetcalc.stages import slips
+from sheetcalc.stages import samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -114,12 +114,12 @@ def curve(taken_at: Array, gravity_20: Array, dated: Mask) -> Curve:
 def fits(curve: Curve, taken_at: Array, hydrometer: Instrument) -> Mask:
     """Which readings fit a gravity that only falls; the largest set that does."""
     mask = np.zeros(len(taken_at), dtype=bool)
-    mask[curve.at] = slips.longest_chain(curve.gravity, _scatter(hydrometer))
+    mask[curve.at] = slips.longest_chain(curve.gravity, samples.scatter(hydrometer))
     return mask
 
 
 @column("fermentation")
-def sound(curve: Curve, fits: Mask, taken_at: Array) -> Curve:
+def sound(curve: Curve, fits: Mask) -> Curve:
     """The curve without the readings that do not fit."""
     keep = fits[curve.at] if len(curve.at) else np.zeros(0, dtype=bool)
     return Curve(curve.at[keep], curve.days[keep], curve.gravity[keep])
@@ -139,7 +139,13 @@ def around(
     high = np.where(np.isnan(before), np.fmin(original_gravity, 1.17), before)
     # The bounds are compared with readings as typed, which still lack the correction.
     off = hydrometer.correction
-    return Around(before, since, after, low - off - _scatter(hydrometer), high - off + _scatter(hydrometer))
+    return Around(
+        before,
+        since,
+        after,
+        low - off - samples.scatter(hydrometer),
+        high - off + samples.scatter(hydrometer),
+    )
 
 
 @column("fermentation")
@@ -274,11 +280,6 @@ def standing_since(gravity: Array, last: int, hydrometer: Instrument) -> int:
     return first
 
 
-def _scatter(hydrometer: Instrument) -> float:
-    """How far two readings of the same wash may differ: both have the instrument's uncertainty."""
-    return slips.SURE * float(np.sqrt(2) * hydrometer.uncertainty)
-
-
 @check(
     "fermentation",
     cell="reading",
@@ -307,7 +308,7 @@ def above_original(
 
     Where three are above it the batch card says that it is the original gravity that is wrong.
     """
-    limit = original_gravity + _scatter(hydrometer)
+    limit = original_gravity + samples.scatter(hydrometer)
     wrong = (gravity_20 > limit) & (reading + hydrometer.correction > limit) & (reading <= 1.3)
     wrong &= wrong.sum() < 3
     return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
@@ -325,7 +326,7 @@ def below_lowest(
     reading: Array, gravity_20: Array, lowest_gravity: Array, hydrometer: Instrument, around: Around
 ) -> tuple[Mask, dict[str, Any]]:
     """Less than nothing left of the extract."""
-    wrong = (gravity_20 < lowest_gravity - _scatter(hydrometer)) & (reading >= 0.95)
+    wrong = (gravity_20 < lowest_gravity - samples.scatter(hydrometer)) & (reading >= 0.95)
     return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
 
 
@@ -353,7 +354,7 @@ def out_of_line(
     What is impossible by itself is told by other checks.
     """
     fed = any(FEEDING.search(str(text)) for text in note)
-    margin = _scatter(hydrometer)
+    margin = samples.scatter(hydrometer)
     possible = ~(gravity_20 > original_gravity + margin) & ~(gravity_20 < lowest_gravity - margin)
     wrong = dated & np.isfinite(gravity_20) & ~fits & possible & (not fed)
     meant = slips.gravity_meant(reading, around.low, around.high)
@@ -372,7 +373,7 @@ def falls_too_fast(
     daily_change: Array, around: Around, hydrometer: Instrument
 ) -> tuple[Mask, dict[str, Any]]:
     """Faster than the fastest wash, by more than two readings can be off."""
-    wrong = daily_change < -FASTEST - _scatter(hydrometer) / np.fmax(around.since, 0.02)
+    wrong = daily_change < -FASTEST - samples.scatter(hydrometer) / np.fmax(around.since, 0.02)
     return wrong, {"fall": (-daily_change, "daily_change")}
 
 
@@ -391,7 +392,7 @@ def copied_from_above(reading: Array, sound: Curve, hydrometer: Instrument) -> t
     A wash that did stand still goes on more slowly than before, not faster.
     """
     wrong, between = np.zeros(len(reading), dtype=bool), np.full(len(reading), np.nan)
-    margin = _scatter(hydrometer)
+    margin = samples.scatter(hydrometer)
     for i in range(2, len(sound.at) - 1):
         days, gravity = sound.days[i - 2 : i + 2], sound.gravity[i - 2 : i + 2]
         at, paces = sound.at[i], -np.diff(gravity) / np.maximum(np.diff(days), PAUSE)
@@ -444,67 +445,37 @@ def long_gap(taken_at: Array, dated: Mask) -> Mask:
     return wrong
 
 
-@check(
+samples.fahrenheit_sample("fahrenheit_sample", "fermentation", "sample_temperature")
+
+
+samples.celsius(
+    "celsius_sample",
     "fermentation",
-    cell="sample_temperature",
-    level="error",
-    says="{sample_temperature} is too hot for a sample; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so "
-    "hot, cool it and read again.",
+    "sample_temperature",
+    "At {sample_temperature} the sample would be frozen",
 )
-def fahrenheit_sample(sample_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(sample_temperature)
 
 
-@check(
+samples.too_hot(
+    "sample_too_hot",
     "fermentation",
-    cell="sample_temperature",
-    level="error",
-    says="At {sample_temperature} the sample would be frozen; as °C the number would make sense.",
-    advice="Write °C behind the number; if the whole column is in °C, choose it as the unit.",
+    "sample_temperature",
+    "Let the sample cool to about 20 °C (68 °F) and read again.",
 )
-def celsius_sample(sample_temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column."""
-    return slips.celsius_for_fahrenheit(sample_temperature)
 
 
-@check(
+samples.fahrenheit(
+    "fahrenheit_wash",
     "fermentation",
-    cell="sample_temperature",
-    level="warning",
-    says="At {sample_temperature} a reading can't be corrected; 40 °C (104 °F) is the most.",
-    advice="Let the sample cool to about 20 °C (68 °F) and read again.",
+    "wash_temperature",
+    "{wash_temperature} would kill the yeast",
+    f"{samples.WRITE_FAHRENHEIT} If it was so hot, cool it and pitch fresh yeast.",
 )
-def sample_too_hot(sample_temperature: Array) -> Mask:
-    """Above the range of the density formula."""
-    hot = sample_temperature > slips.HOTTEST_SAMPLE
-    return hot & ~slips.fahrenheit_for_celsius(sample_temperature)
 
 
-@check(
-    "fermentation",
-    cell="wash_temperature",
-    level="error",
-    says="{wash_temperature} would kill the yeast; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit. If it was so "
-    "hot, cool it and pitch fresh yeast.",
+samples.celsius(
+    "celsius_wash", "fermentation", "wash_temperature", "At {wash_temperature} the wash would be frozen"
 )
-def fahrenheit_wash(wash_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(wash_temperature)
-
-
-@check(
-    "fermentation",
-    cell="wash_temperature",
-    level="error",
-    says="At {wash_temperature} the wash would be frozen; as °C the number would make sense.",
-    advice="Write °C behind the number; if the whole column is in °C, choose it as the unit.",
-)
-def celsius_wash(wash_temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column."""
-    return slips.celsius_for_fahrenheit(wash_temperature)
 
 
 @check(

@@ -10,16 +10,20 @@ from sheetcalc.liquids import Array
 Rows = NDArray[np.int64]
 
 
+def plain(name: Any) -> str:
+    """A name as it is compared: capitals and spaces make no difference; '' where there is none."""
+    return " ".join(name.split()).casefold() if isinstance(name, str) else ""
+
+
 def first_rows(names: Any) -> Rows:
     """For each record the row in which its name stands first; -1 where it has none.
 
-    names: texts over the records; capitals and blanks around a name make no difference.
+    names: texts over the records, compared as `plain` has them.
     """
     seen: dict[str, int] = {}
     first = np.full(len(names), -1)
     for row, name in enumerate(names):
-        key = " ".join(name.split()).casefold() if isinstance(name, str) else ""
-        if key:
+        if key := plain(name):
             first[row] = seen.setdefault(key, row)
     return first
 

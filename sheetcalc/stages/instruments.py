@@ -7,7 +7,7 @@ import numpy as np
 from sheetcalc import instruments, units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
-from sheetcalc.stages import slips
+from sheetcalc.stages import samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -238,25 +238,17 @@ def division_impossible(instrument: Any, scale: Any, division: Array) -> Mask:
     return np.array([bool(np.isfinite(s) and np.isnan(_likely(name, s))) for name, s in pairs], dtype=bool)
 
 
-@check(
+samples.fahrenheit(
+    "fahrenheit_reference",
     "instruments",
-    cell="reference_temperature",
-    level="error",
-    says="No glass reads right at {reference_temperature}; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit.",
+    "reference_temperature",
+    "No glass reads right at {reference_temperature}",
 )
-def fahrenheit_reference(reference_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(reference_temperature)
 
 
-@check(
+samples.fahrenheit(
+    "fahrenheit_water",
     "instruments",
-    cell="zero_temperature",
-    level="error",
-    says="Water at {zero_temperature} is too hot to try a glass in; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit.",
+    "zero_temperature",
+    "Water at {zero_temperature} is too hot to try a glass in",
 )
-def fahrenheit_water(zero_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return slips.fahrenheit_for_celsius(zero_temperature)

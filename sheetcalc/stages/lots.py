@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sheetcalc.liquids import Array
+from sheetcalc.stages import groups
 from sheetcalc.stages.slips import Mask, Texts
 
 RINSED = 3.0  # % vol; so much water does rinsing out a filter add at most (common practice)
@@ -19,9 +20,7 @@ SAME_VOLUME = 0.03  # share: two measures of one volume, each good to about 2 % 
 def names(lots: Any, like: ArrayLike) -> Texts:
     """Names of lots or runs, one for each value of `like`, as they are compared: case and spaces alike."""
     texts = np.broadcast_to(np.asarray(lots, dtype=object), np.shape(np.atleast_1d(like)))
-    return np.array(
-        [" ".join(t.casefold().split()) if isinstance(t, str) else "" for t in texts], dtype=object
-    )
+    return np.array([groups.plain(text) for text in texts], dtype=object)
 
 
 def goes_on(

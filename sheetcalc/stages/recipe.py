@@ -13,7 +13,7 @@ import numpy as np
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, must, spirit
 from sheetcalc.liquids.must import Must
-from sheetcalc.stages import slips
+from sheetcalc.stages import samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
@@ -99,7 +99,7 @@ class Usual(NamedTuple):
 
 
 @column("recipe")
-def of_kind(kind: Any, amount: Array) -> Any:
+def of_kind(kind: Any) -> Any:
     """The kind of each item as text, '' where blank."""
     return np.array([k if isinstance(k, str) else "" for k in np.atleast_1d(kind)], dtype=object)
 
@@ -267,12 +267,6 @@ def stoichiometric_alcohol(contents: Must, expected_gravity: Array) -> Array:
 
 
 @column("recipe")
-def pure_alcohol(contents: Must, anything: Mask) -> Array:
-    """Pure alcohol (L) in the wash when all that can ferment is gone, with Balling's yield."""
-    return np.where(anything, must.fermented(contents, must.BALLING).alcohol, np.nan)
-
-
-@column("recipe")
 def wanted(wanted_strength: Array, yeast_tolerance: Array) -> Array:
     """The strength (% vol) the wash is to reach: as wanted, or else what the yeast stands."""
     return np.where(np.isnan(wanted_strength), yeast_tolerance, wanted_strength)
@@ -323,9 +317,7 @@ def gravity_doubt(
 
 
 @column("recipe")
-def gravity_in_wash(
-    parts: Parts, wash_volume: Array, grain_and_pulp: Any, contents: Must, expected_gravity: Array
-) -> Array:
+def gravity_in_wash(parts: Parts, wash_volume: Array, grain_and_pulp: Any, expected_gravity: Array) -> Array:
     """Gravity (SG 20/20) if the water were what the wash volume asks for; the expected one without that."""
     filled = _made(parts, np.asarray(np.nan), wash_volume, str(grain_and_pulp)).contents
     return np.where(np.isnan(wash_volume), expected_gravity, must.gravity(filled))
@@ -393,7 +385,6 @@ def settled(
     dissolving: Array,
     efficiency: Array,
     weight: Array,
-    item: Any,
 ) -> bool:
     """Whether every line can be counted; else it is told there, and not again of the whole."""
     beyond = (fermentable > dissolving + 0.005) | (efficiency < LEAST_EFFICIENCY) | (efficiency > 1)
@@ -465,7 +456,7 @@ def weight_and_volume(
     says="A volume does not tell how much {kind} there is; the line is left out.",
     advice="Weigh it.",
 )
-def solid_by_volume(kind: Any, of_kind: Any, amount: Array, liquid_volume: Array) -> Mask:
+def solid_by_volume(of_kind: Any, amount: Array, liquid_volume: Array) -> Mask:
     """Loose goods hold more air one day than the next."""
     return np.asarray(np.isin(of_kind, SOLID) & np.isfinite(liquid_volume) & np.isnan(amount))
 
@@ -544,7 +535,7 @@ def share_for_percent(fermentable: Array, too_poor: Mask, of_kind: Any) -> tuple
     says="Without its strength the alcohol in this {kind} is not counted.",
     advice="Type it from the label, or boil a sample off (Boiling) and take the strength from there.",
 )
-def strength_missing(kind: Any, of_kind: Any, strength: Array) -> Mask:
+def strength_missing(of_kind: Any, strength: Array) -> Mask:
     """A drink that brings alcohol along."""
     return np.isin(of_kind, list(DRINKS)) & np.isnan(strength)
 
@@ -703,29 +694,23 @@ def wanted_beyond_the_yeast(wanted_strength: Array, yeast_tolerance: Array) -> M
     return wanted_strength > yeast_tolerance + PACKET
 
 
-@check(
+samples.fahrenheit(
+    "fahrenheit_pitch",
     "recipe",
-    cell="pitch_temperature",
-    level="error",
-    says="{pitch_temperature} would kill the yeast; as °F it would make sense.",
-    advice="Choose °F as the unit, or write °F behind the number. If it was so hot, cool the wash and pitch "
-    "fresh yeast.",
+    "pitch_temperature",
+    "{pitch_temperature} would kill the yeast",
+    "Choose °F as the unit, or write °F behind the number. If it was so hot, cool the wash and pitch fresh "
+    "yeast.",
 )
-def fahrenheit_pitch(pitch_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius line."""
-    return slips.fahrenheit_for_celsius(pitch_temperature)
 
 
-@check(
+samples.celsius(
+    "celsius_pitch",
     "recipe",
-    cell="pitch_temperature",
-    level="error",
-    says="At {pitch_temperature} it would be frozen; as °C the number would make sense.",
-    advice="Choose °C as the unit, or write °C behind the number.",
+    "pitch_temperature",
+    "At {pitch_temperature} it would be frozen",
+    "Choose °C as the unit, or write °C behind the number.",
 )
-def celsius_pitch(pitch_temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit line."""
-    return slips.celsius_for_fahrenheit(pitch_temperature)
 
 
 @check(

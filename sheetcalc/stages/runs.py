@@ -10,7 +10,7 @@ from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
 from sheetcalc.stages import lots, samples, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, POINTS, YIELDS, above_the_azeotrope
+from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, POINTS, YIELDS
 from sheetcalc.stages.slips import Mask
 
 ROOM = 20.0  # °C, what a charge starts from
@@ -481,21 +481,7 @@ def more_alcohol_out(
     return wrong, {"fits": (0.4 * all_of_it, all_of_it)}
 
 
-@check(
-    "runs",
-    cell="collected_reading",
-    level="error",
-    says="{collected_reading} is more than any still gives here ({azeotrope}).",
-    advice="Check the unit above: 100 proof is about 50 % vol.",
-)
-def above_azeotrope(
-    collected_reading: Array,
-    collected_strength: Array,
-    azeotrope: Array,
-    strength_doubt: float,
-) -> tuple[Mask, dict[str, Any]]:
-    """Above the azeotrope by more than the glass can be off."""
-    return above_the_azeotrope(collected_reading, collected_strength, azeotrope, strength_doubt)
+samples.above_azeotrope("runs", "collected_reading", "collected_strength", "gives here")
 
 
 @check(
@@ -551,16 +537,7 @@ def stronger_than_the_still(
 samples.temperatures("runs", "collected_temperature")
 
 
-@check(
-    "runs",
-    cell="collected_temperature",
-    level="note",
-    says="Without its temperature the reading can't be corrected to 20 °C.",
-    advice="Type the temperature of the sample.",
-)
-def temperature_missing(collected_reading: Array, collected_temperature: Array) -> Mask:
-    """A reading alone."""
-    return np.isfinite(collected_reading) & np.isnan(collected_temperature)
+samples.temperature_missing("runs", "collected_temperature", "collected_reading")
 
 
 @check(
@@ -599,7 +576,7 @@ def drip_before_heat(first_drip_at: Array, filled_at: Array) -> Mask:
     advice="Check the times, the charge and the power. If they are right, it went in hot or may have foamed "
     "over; look for leaks, too, as vapour can catch fire.",
 )
-def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array, charge_volume: Array) -> Mask:
+def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array) -> Mask:
     """Faster than the element can heat, unless the charge went in hot (which saves up to half)."""
     hours = (first_drip_at - filled_at) * 24
     return (hours >= 0) & (hours < 0.5 * heating)

@@ -28,6 +28,12 @@ def fahrenheit_for_celsius(temperature: ArrayLike) -> Mask:
     return (t > HOTTEST_WASH) & (t <= 110)
 
 
+def too_hot_to_correct(temperature: ArrayLike) -> Mask:
+    """Whether a sample (°C) is beyond the range of the density formula, and not meant as °F."""
+    hot = np.asarray(temperature, dtype=float) > HOTTEST_SAMPLE
+    return np.asarray(hot & ~fahrenheit_for_celsius(temperature))
+
+
 def celsius_for_fahrenheit(temperature: ArrayLike) -> Mask:
     """Whether a temperature (°C, converted from °F) is frozen, but the number typed is a sensible °C."""
     t = np.asarray(temperature, dtype=float)

@@ -9,7 +9,7 @@ from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing
 from sheetcalc.stages import lots, samples, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.samples import FLAMMABLE, MEASURES, above_the_azeotrope
+from sheetcalc.stages.samples import FLAMMABLE, MEASURES
 from sheetcalc.stages.slips import Mask
 
 FOR_ANOTHER_RUN = 6.0  # % vol below the legal minimum; what goes back into the still is at about 30 % vol
@@ -126,18 +126,7 @@ def too_much(volume: Array, strength_20: Array, collected: float) -> Mask:
     return np.asarray((alcohol > collected * (1 + MEASURES)) & (collected > 0) & (strength_20 <= 100))
 
 
-@check(
-    "strength",
-    cell="reading",
-    level="error",
-    says="{reading} is more than any still gives ({azeotrope}).",
-    advice="Check the unit above: 100 proof is about 50 % vol.",
-)
-def above_azeotrope(
-    reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float
-) -> tuple[Mask, dict[str, Any]]:
-    """Above the azeotrope by more than the glass can be off."""
-    return above_the_azeotrope(reading, strength_20, azeotrope, strength_doubt)
+samples.above_azeotrope("strength", "reading", "strength_20")
 
 
 @check(

@@ -8,7 +8,7 @@ from sheetcalc import tastings
 from sheetcalc.liquids import Array
 from sheetcalc.stages import groups
 from sheetcalc.stages.groups import Rows
-from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.registry import add_check, check, column
 from sheetcalc.stages.slips import Mask, Texts
 
 WORST, BEST = 1.0, 9.0  # the nine-step scale of the trade (common practice)
@@ -141,45 +141,20 @@ def _each_sample(sample_row: Rows, ratings: Array, least: int, fold: Any) -> Arr
     return folded
 
 
-def _off_scale(rating: Array, key: str) -> tuple[Mask, dict[str, Any]]:
-    words = np.array([f"{r:g}" for r in rating], dtype=object)
-    return (rating < WORST) | (rating > BEST), {"rated": (words, key)}
+def _check_scale(key: str) -> None:
+    """Declare the check of a mark below 1 or above 9."""
+
+    def off_scale(rating: Array) -> tuple[Mask, dict[str, Any]]:
+        words = np.array([f"{r:g}" for r in rating], dtype=object)
+        return (rating < WORST) | (rating > BEST), {"rated": (words, key)}
+
+    says = "{rated} is off the scale from 1 to 9; it was left out."
+    advice = "Rate from 1, the worst, to 9, the best."
+    add_check(f"{key}_off_scale", "tasting", key, "error", says, advice, off_scale, (key,))
 
 
-@check(
-    "tasting",
-    cell="aroma",
-    level="error",
-    says="{rated} is off the scale from 1 to 9; it was left out.",
-    advice="Rate from 1, the worst, to 9, the best.",
-)
-def aroma_off_scale(aroma: Array) -> tuple[Mask, dict[str, Any]]:
-    """Below 1 or above 9."""
-    return _off_scale(aroma, "aroma")
-
-
-@check(
-    "tasting",
-    cell="taste",
-    level="error",
-    says="{rated} is off the scale from 1 to 9; it was left out.",
-    advice="Rate from 1, the worst, to 9, the best.",
-)
-def taste_off_scale(taste: Array) -> tuple[Mask, dict[str, Any]]:
-    """Below 1 or above 9."""
-    return _off_scale(taste, "taste")
-
-
-@check(
-    "tasting",
-    cell="smoothness",
-    level="error",
-    says="{rated} is off the scale from 1 to 9; it was left out.",
-    advice="Rate from 1, the worst, to 9, the best.",
-)
-def smoothness_off_scale(smoothness: Array) -> tuple[Mask, dict[str, Any]]:
-    """Below 1 or above 9."""
-    return _off_scale(smoothness, "smoothness")
+for _mark in ("aroma", "taste", "smoothness"):
+    _check_scale(_mark)
 
 
 @check(

@@ -79,12 +79,6 @@ def test_strength_rises_and_extract_falls_as_it_ferments(og: float, a: float, b:
     assert wash.gravity_when(og, min(a, b)) > wash.gravity_when(og, max(a, b))
 
 
-@settings(deadline=None)
-@given(st.floats(0.0, 20.0))
-def test_original_gravity_for_a_strength_gives_it(strength: float) -> None:
-    assert wash.highest_strength(wash.original_gravity_for(strength)) == pytest.approx(strength, abs=1e-4)
-
-
 def test_ends_of_a_fermentation() -> None:
     og = np.array([1.04, 1.08, 1.12])
     start, end = wash.fermented(og, og), wash.fermented(og, wash.lowest_gravity(og))
@@ -168,7 +162,6 @@ def test_impossible_and_blank_are_nan() -> None:
     assert np.isnan(wash.tabarie_strength([1.01, np.nan], 1.0)).all()
     assert np.isnan(wash.balling_strength(1.05, [1.06, np.nan])).all()
     assert np.isnan(wash.gravity_at_20([np.nan, 1050.0, 1050.0], [20.0, 41.0, np.nan], 1.06)).all()
-    assert np.isnan(wash.original_gravity_for([-1.0, 70.0, np.nan])).all()
 
 
 def test_everything_broadcasts() -> None:

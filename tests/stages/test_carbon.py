@@ -58,9 +58,9 @@ def checked(volume: float, strength: float, out: float, strength_out: float, car
     lost = stage.alcohol_lost(a_in, a_out)
     said: dict[str, Any] = {
         "stronger_out": stage.stronger_out(q, q_out, doubt, READINGS),
-        "more_alcohol_out": stage.more_alcohol_out(a_in, a_out, v, v_out, q, q_out, doubt, READINGS)[0],
+        "more_alcohol_out": stage.more_alcohol_out(a_in, a_out, v, q, q_out, doubt, READINGS)[0],
         "more_volume_out": stage.more_volume_out(v, v_out, a_in, a_out, q, READINGS)[0],
-        "much_lost": stage.much_lost(stage.loss(v, v_out), v, v_out, mass, rate)[0],
+        "much_lost": stage.much_lost(stage.loss(v, v_out), v, mass, rate)[0],
         "alcohol_gone": stage.alcohol_gone(
             lost, a_in, q, doubt, stage.loss(v, v_out), v, mass, rate, READINGS
         )[0],

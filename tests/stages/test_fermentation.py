@@ -154,7 +154,7 @@ def told(shape: Callable[[np.random.Generator, float], Wash]) -> tuple[Told, ...
         usual = made.end + random.normal(0.0, 0.0011)
         ends = (usual + 4 * 0.0011, usual)
         curve = stage.curve(days, seen, np.ones(len(days), dtype=bool))
-        sound = stage.sound(curve, stage.fits(curve, days, hydrometer), days)
+        sound = stage.sound(curve, stage.fits(curve, days, hydrometer))
         forecast = stage.forecast(sound, stage.state(sound, days, hydrometer, ends), hydrometer, ends)
         when, spread = stage.expected_end(forecast, days), stage.end_spread(forecast, days) / 24
         for at in forecast.at:

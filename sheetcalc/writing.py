@@ -1,0 +1,129 @@
+"""What a fill writes into an opened workbook, and clears in it; a formula of the person's stays."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from sheetcalc import compute, files, units
+from sheetcalc.entries import Entries
+from sheetcalc.files import Position, locate
+from sheetcalc.findings import Finding, flag_text
+from sheetcalc.layouts import Field
+
+Flags = Mapping[tuple[str, int], Sequence[Finding]]  # the findings by sheet and row
+
+
+def results(book: files.Workbook, values: compute.Values, findings: Sequence[Finding]) -> None:
+    """Write the results and flags of all sheets, and clear those of records that were deleted since."""
+    flags: dict[tuple[str, int], list[Finding]] = {}
+    for finding in findings:
+        flags.setdefault((finding.sheet, finding.row), []).append(finding)
+    for read in values.entries.values():
+        one_sheet(book, values, read, flags)
+        _clear_leftovers(book, read)
+
+
+def one_sheet(book: files.Workbook, values: compute.Values, read: Entries, flags: Flags) -> None:
+    """Write the computed cells and the flags of one sheet."""
+    for field in (*read.sheet.fields, *read.sheet.columns):
+        if field.key not in read.found.cells or field.role == "entry":
+            continue
+        spots = places(read, field)
+        if field.role == "flag":
+            texts: list[Any] = [flag_text(flags.get((read.found.tab, row), ())) or None for row, _ in spots]
+        else:
+            texts = _written(field, values.get(read.sheet.key, field.key), read)
+        # A table that is computed as a whole may need fewer lines than are ready.
+        texts += [None] * (len(spots) - len(texts))
+        for place, value in zip(spots, texts, strict=True):
+            if not book.has_formula(read.found.tab, *place):
+                plain = field.key in read.theirs.plain
+                book.write(read.found.tab, *place, value, like=_model(read, field, place), plain=plain)
+
+
+def places(read: Entries, field: Field) -> list[Position]:
+    """The cells a computed or flag field is written to."""
+    row, column = read.found.cells[field.key]
+    if read.is_column(field.key):
+        return [(record, column) for record in read.rows]
+    if field.role == "flag":
+        lines = [f for f in read.sheet.fields if f.role != "flag" and f.key in read.found.cells]
+        return [(read.found.cells[f.key][0], column) for f in lines]
+    return [(row, column)]
+
+
+def _written(field: Field, values: Any, read: Entries) -> list[Any]:
+    """Computed values as they go into the cells: in the column's unit, None for a blank."""
+    flat, unit = np.atleast_1d(values), read.units[field.key]
+    if flat.dtype == object:
+        return [value or None for value in flat]
+    if field.units and not unit:
+        return [None] * len(flat)
+    if field.quantity == "moment":
+        moments = [units.moment(value) if np.isfinite(value) else None for value in flat]
+        # Where no cell shows a date, a bare number of days would tell nobody anything.
+        plain = field.key in read.theirs.plain
+        return [f"{moment:%Y-%m-%d %H:%M}" if plain and moment else moment for moment in moments]
+    # Nine digits are more than any reading holds, and the same on every machine.
+    numbers = [
+        float(f"{v:.9g}") if np.isfinite(v) else None for v in units.from_base(flat, field.quantity, unit)
+    ]
+    digits = read.theirs.digits.get(field.key)
+    return numbers if digits is None else [n if n is None else round(n, digits) for n in numbers]
+
+
+def _model(read: Entries, field: Field, place: Position) -> Position | None:
+    """The cell whose look a result takes over: in a table of theirs one in the same row, in ours, below the
+    ready rows, the one on the first record row."""
+    look = read.theirs.looks.get(field.key)
+    if look:
+        return place[0], look
+    first = read.found.first_row
+    return (first, place[1]) if first and place[0] > first else None
+
+
+def _clear_leftovers(book: files.Workbook, read: Entries) -> None:
+    """Results of records that were deleted since: on ready rows with no entry left."""
+    columns = [(read.found.cells[c.key][1], c.role) for c in read.sheet.columns if c.key in read.found.cells]
+    typed = {column for column, role in columns if role == "entry"}
+    written = {column for column, role in columns if role != "entry"}
+    if not written:
+        return
+    first = read.found.first_row
+    last = max((first + read.sheet.records - 1, *read.rows))
+    cells = book.cells(read.found.tab)
+    # A row with anything in an entry column is a record, or the person's own totals; the lines of a table
+    # that is computed as a whole are records without one.
+    kept = {row for row, column in cells if column in typed} | set(read.rows) | read.theirs.left
+    for (row, column), cell in list(cells.items()):
+        if column in written and first <= row <= last and row not in kept and not cell.formula:
+            book.write(read.found.tab, row, column, None)
+
+
+def list_findings(book: files.Workbook, place: locate.Found, findings: Sequence[Finding]) -> None:
+    """Write the findings sheet: one line a finding, and nothing left below of an earlier fill."""
+    first = place.first_row
+    columns = {key: column for key, (_, column) in place.cells.items()}
+    for row, finding in enumerate(findings, start=first):
+        texts = {
+            "level": finding.level.upper(),
+            "cell": f"{finding.sheet} {finding.cell}",
+            "column": finding.column,
+            "message": finding.message,
+            "advice": finding.advice,
+            "rule": finding.rule,
+        }
+        for key, text in texts.items():
+            if key in columns and not book.has_formula(place.tab, row, columns[key]):
+                link = (finding.sheet, finding.row, finding.place) if key == "cell" else None
+                book.write(place.tab, row, columns[key], text, like=(first, columns[key]), link=link)
+    clear_below(book, place, first + len(findings))
+
+
+def clear_below(book: files.Workbook, place: locate.Found, first: int) -> None:
+    """Clear the cells of a table's columns from row `first` on."""
+    columns = {column for _, column in place.cells.values()}
+    for (row, column), cell in list(book.cells(place.tab).items()):
+        if row >= first and column in columns and not cell.formula:
+            book.write(place.tab, row, column, None)
