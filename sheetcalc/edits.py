@@ -4,6 +4,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
+import numpy as np
+
 from sheetcalc import files, layouts, units
 from sheetcalc.build import stale
 from sheetcalc.entries import Entries
@@ -97,6 +99,32 @@ def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Findin
                 rows.setdefault(watched.place[0], []).append((watched, was))
         for _, changes in sorted(rows.items()):
             yield _note(entries, changes)
+
+
+def other_units(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Finding]:
+    """A warning at each unit cell in which another unit was chosen since the last fill."""
+    for entries in read.values():
+        was = units_were(book, entries)
+        for column in entries.sheet.columns:
+            if column.role != "entry" or column.key not in was:
+                continue
+            before, now = units.label_of(was[column.key], column.quantity), entries.units[column.key]
+            typed = int(np.isfinite(entries.values[column.key]).sum())
+            if typed and before and now and before != now:
+                said = (
+                    f"The unit was {before} at the last fill; {_numbers(typed)} below is read as {now} now."
+                )
+                yield Finding(
+                    *("warning", entries.found.tab, entries.found.headings[column.key]),
+                    *entries.found.units[column.key],
+                    "unit_changed",
+                    f"{said} Nothing was converted.",
+                    f"If they are in {before}, choose that again.",
+                )
+
+
+def _numbers(count: int) -> str:
+    return "the number" if count == 1 else f"each of the {count} numbers"
 
 
 def units_were(book: files.Workbook, entries: Entries) -> dict[str, str]:

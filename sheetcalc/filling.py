@@ -51,20 +51,29 @@ class Done:
     up_to_date: bool = False
 
 
-def check(path: Path | str, layout: adopted.Adopted | None = None) -> tuple[Finding, ...]:
-    """Look a workbook through as `look_through` does, and tell what was found, the most serious first."""
-    return look_through(Path(path), layout).findings
+def check(path: Path | str, layout: Path | str | None = None) -> tuple[Finding, ...]:
+    """Look a workbook through as `look_through` does, and tell what was found, the most serious first.
+
+    layout: the layout file of a person's own workbook.
+    """
+    return look_through(Path(path), adopted.load(Path(layout)) if layout else None).findings
 
 
 def fill(
     path: Path | str,
-    to: Path | None = None,
+    to: Path | str | None = None,
     backup: bool = False,
     again: bool = False,
-    layout: adopted.Adopted | None = None,
+    layout: Path | str | None = None,
 ) -> tuple[Finding, ...]:
-    """Fill one workbook as `bring_up_to_date` does, and tell what was found, the most serious first."""
-    return bring_up_to_date(Path(path), to, backup, again, layout).findings
+    """Fill one workbook in place, or into the new file `to`, and tell what was found, the most serious first.
+
+    backup: keep the version before as NAME.before; again: compute it though it is up to date; layout: the
+    layout file of a person's own workbook. Raises files.BadWorkbook with one clear sentence where the file
+    can't be read or written, which is then as it was, and layouts.LayoutError where the layout can't be used.
+    """
+    own = adopted.load(Path(layout)) if layout else None
+    return bring_up_to_date(Path(path), Path(to) if to else None, backup, again, own).findings
 
 
 def look_through(path: Path, layout: adopted.Adopted | None = None) -> Done:
@@ -174,7 +183,9 @@ def examine(path: Path) -> Examined:
 def _find(book: files.Workbook) -> dict[str, Found]:
     """Where the sheets of a batch or bench workbook stand; none where it is neither."""
     found = find(book, [sheet for sheet in layouts.every_sheet().values() if sheet.fields or sheet.columns])
-    return forward.only_ours(book, found) if found.keys() - {"findings"} else {}
+    # A sheet of somebody's own may be called like one of ours; ours have our names or headings, too.
+    ours = any(place.cells for key, place in found.items() if key != "findings")
+    return forward.only_ours(book, found) if ours else {}
 
 
 def _register(book: files.Workbook) -> Examined:
@@ -183,7 +194,8 @@ def _register(book: files.Workbook) -> Examined:
     if place is None:
         raise files.BadWorkbook(
             "It is not one of our workbooks: no sheet has our names or headings. "
-            "Make one with 'sheetcalc new batch FILE' and copy your readings into it."
+            "Make one with 'sheetcalc new batch FILE' and copy your readings into it; or have "
+            "'sheetcalc adopt' propose a layout for a log of your own, and fill it with --layout."
         )
     note = Finding(
         *("note", place.tab, "", 1, 1, "is_a_register"),
@@ -203,7 +215,7 @@ def _compute(book: files.Workbook, found: Mapping[str, Found], brought: Sequence
     values = compute.Values(read)
     told = [*remarks.signed(book), *remarks.doubts(found.values()), *brought]
     told += [*lost.findings(values, found, forward.had(book)), *compute.findings(values)]
-    told += remarks.own_formulas(book, read)
+    told += [*remarks.own_formulas(book, read), *edits.other_units(book, read)]
     return Examined(book, found, values, tuple(by_weight(told)))
 
 

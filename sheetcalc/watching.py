@@ -179,6 +179,7 @@ def _away(names: Sequence[str], away: dict[str, float]) -> Iterator[str]:
 
 
 def is_missing(name: str) -> bool:
+    """Whether a file or folder is not there; a pattern may match nothing yet."""
     return not glob.has_magic(name) and not os.path.lexists(name)
 
 

@@ -40,7 +40,7 @@ def seeds(way: str, folder: Path) -> list[Path]:
         filled = folder / f"filled-{path.name}"
         filled.write_bytes(path.read_bytes())
         filled.with_suffix(".toml").write_bytes(layout.read_bytes())
-        fill(filled, layout=adopted.load(layout))
+        fill(filled, layout=layout)
         made += [path, filled]
     return made
 
@@ -75,7 +75,7 @@ def _adopt(path: Path, source: Path) -> None:
             assert "\n" not in str(trouble) and str(trouble).endswith("."), trouble
         except LayoutError as trouble:
             assert "is switched on" in str(trouble), trouble
-    fill(path, layout=adopted.load(source.with_suffix(".toml")))
+    fill(path, layout=source.with_suffix(".toml"))
 
 
 def _ours(way: str, path: Path, source: Path) -> Iterator[tuple[str, int]]:

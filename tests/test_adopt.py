@@ -52,7 +52,7 @@ def proposed(log: Log, folder: Path, *agreed: str, more: str = "") -> tuple[Path
 
 def filled(path: Path, layout: Path) -> tuple[Finding, ...]:
     """The findings of a fill by a layout."""
-    return filling.fill(path, layout=adopted.load(layout))
+    return filling.fill(path, layout=layout)
 
 
 def columns(path: Path, tab: str, row: int) -> dict[str, list[Any]]:
@@ -164,14 +164,14 @@ def test_alcohol_by_balling_from_an_original_gravity_in_the_layout(tmp_path: Pat
 
 def test_a_result_that_lacks_something_says_what_to_give(tmp_path: Path) -> None:
     path, layout = proposed(GERMAN, tmp_path, "alcohol")
-    (told,) = [f for f in filling.check(path, layout=adopted.load(layout)) if f.rule == "stays_blank"]
+    (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "stays_blank"]
     assert "Original gravity (original_gravity)" in told.message
     assert "[constants]" in told.advice
 
 
 def test_which_instruments_were_taken_for_granted_is_told(tmp_path: Path) -> None:
     path, layout = proposed(GERMAN, tmp_path)
-    told = filling.check(path, layout=adopted.load(layout))
+    told = filling.check(path, layout=layout)
     assert any(f.rule == "taken_for_granted" and "20 °C" in f.message for f in told)
 
 
@@ -315,7 +315,7 @@ def test_check_tells_which_results_an_edited_reading_has_made_out_of_date(tmp_pa
     path, layout = proposed(GERMAN, tmp_path, "gravity_20")
 
     def stale() -> list[tuple[str, str]]:
-        told = filling.check(path, layout=adopted.load(layout))
+        told = filling.check(path, layout=layout)
         return [(f.cell, f.message) for f in told if f.rule == "out_of_date"]
 
     assert not stale(), "the column is not there yet"
@@ -346,12 +346,17 @@ TWINS = Log(
 def test_averages_and_the_labels_of_the_next_batch_are_no_records(tmp_path: Path) -> None:
     path, layout = proposed(SEVERAL, tmp_path)
     book = openpyxl.load_workbook(path)
-    rows = [["Ø", None, "=AVERAGE(C3:C5)"], ["AVG", "=AVERAGE(B3:B5)"], [], ["Lotto:", 8, "OG:", 1.061]]
+    rows: list[list[Any]] = [
+        ["Ø", None, "=AVERAGE(C3:C5)"],
+        ["AVG", "=AVERAGE(B3:B5)"],
+        [],
+        ["Lotto:", 8, "OG:", 1.061],
+    ]
     for row in rows:
         book["2025"].append(row)
     book.save(path)
     last = book["2025"].max_row
-    assert not [f for f in filling.check(path, layout=adopted.load(layout)) if f.row > last - len(rows)]
+    assert not [f for f in filling.check(path, layout=layout) if f.row > last - len(rows)]
 
 
 def test_the_layout_lists_the_keys_that_can_be_given(tmp_path: Path) -> None:
@@ -379,12 +384,12 @@ def test_of_twin_headings_the_layout_names_one_and_a_fill_notices_another(tmp_pa
 
 def test_a_new_table_under_the_same_headings_is_told(tmp_path: Path) -> None:
     path, layout = proposed(SEVERAL, tmp_path)
-    assert not [f for f in filling.check(path, layout=adopted.load(layout)) if f.rule == "another_table"]
+    assert not [f for f in filling.check(path, layout=layout) if f.rule == "another_table"]
     book = openpyxl.load_workbook(path)
     for row in ([], ["Data", "Densità", "Temp. campione °C", "Note"], [datetime(2025, 10, 1), 1.05, 20]):
         book["2025"].append(row)
     book.save(path)
-    (told,) = [f for f in filling.check(path, layout=adopted.load(layout)) if f.rule == "another_table"]
+    (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "another_table"]
     assert (told.row, "rows 2, 9, 19: 3 tables" in told.message) == (19, True)
 
 

@@ -152,6 +152,16 @@ def test_other_words_for_a_choice_are_understood_and_stay(blank: Blank, tmp_path
     assert {cell.value for (_, at), cell in book.cells(tab).items() if at == column} >= {"Strip"}
 
 
+def test_a_sheet_that_is_only_called_like_one_of_ours_is_not_ours(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    sheet.title = "Runs"
+    sheet.append(["When", "What came", "proof"])
+    book.save(tmp_path / "porch.xlsx")
+    with pytest.raises(files.BadWorkbook, match="--layout"):
+        fill(tmp_path / "porch.xlsx")
+
+
 @pytest.mark.parametrize("ending", ENDINGS)
 def test_records_below_the_ready_rows_are_filled_too(blank: Blank, tmp_path: Path, ending: str) -> None:
     lots = [dict(one_litre()["strength"][1], lot=str(n)) for n in range(90)]

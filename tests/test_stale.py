@@ -204,6 +204,17 @@ def test_check_tells_what_was_edited_since_the_last_fill(made: Path, ending: str
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
+def test_another_unit_over_what_was_typed_is_told_at_the_unit(
+    made: Path, tmp_path: Path, ending: str
+) -> None:
+    unit = ("fermentation_sample_temperature", 0)
+    path = edit(made / f"fresh{ending}", {unit: "°F", ("runs_energy", 0): "MJ"}, tmp_path / f"log{ending}")
+    (told,) = [f for f in filling.check(path) if f.rule == "unit_changed"]
+    assert (told.sheet, told.row, told.place) == place(files.open_workbook(path), unit)
+    assert "°C" in told.message and "12 numbers" in told.message and "°F" in told.message
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
 def test_a_new_workbook_was_not_edited_since_any_fill(blank: Blank, tmp_path: Path, ending: str) -> None:
     path = typed(clean_log(), blank("batch", "metric", ending), tmp_path / f"log{ending}")
     assert not [f for f in filling.check(path) if f.rule == "edited"]

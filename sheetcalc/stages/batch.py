@@ -82,17 +82,28 @@ def planned_stages(effective_stages: Array, runs_stages_seen: Array) -> Array:
 
 
 @column("batch")
-def planned_charges(wash_volume: Array, still_capacity: Array) -> Array:
-    """Number of equal charges that take up the wash and leave room for foam."""
-    most = np.where(still_capacity > 0, still_capacity * runs.FOAM_ROOM, np.nan)
-    # What fits to the drop is not spilt over into one more charge by rounding.
-    return np.maximum(np.ceil(wash_volume / most - 1e-9), 1.0)
+def wash_to_run(wash_volume: Array, clearing_volume_after: Array, clearing_done_at: Array) -> Array:
+    """Volume (L) that goes to the still: what was measured last while clearing, or else all of the wash."""
+    measured = np.isfinite(clearing_volume_after)
+    if not measured.any():
+        return np.asarray(wash_volume)
+    when = np.where(np.isfinite(clearing_done_at), clearing_done_at, -np.inf)[measured]
+    latest = np.flatnonzero(when == when.max())[-1]
+    return np.asarray(np.fmin(clearing_volume_after[measured][latest], wash_volume))
 
 
 @column("batch")
-def planned_charge_volume(wash_volume: Array, planned_charges: Array) -> Array:
+def planned_charges(wash_to_run: Array, still_capacity: Array) -> Array:
+    """Number of equal charges that take up the wash and leave room for foam."""
+    most = np.where(still_capacity > 0, still_capacity * runs.FOAM_ROOM, np.nan)
+    # What fits to the drop is not spilt over into one more charge by rounding.
+    return np.maximum(np.ceil(wash_to_run / most - 1e-9), 1.0)
+
+
+@column("batch")
+def planned_charge_volume(wash_to_run: Array, planned_charges: Array) -> Array:
     """Volume (L) of each charge."""
-    return wash_volume / planned_charges
+    return wash_to_run / planned_charges
 
 
 @column("batch")

@@ -76,6 +76,13 @@ def test_planned_charges_add_up_to_the_wash(wash: float, capacity: float) -> Non
     assert charges == 1 or wash / (charges - 1) > 0.85 * capacity
 
 
+def test_what_was_racked_last_is_what_goes_to_the_still() -> None:
+    wash, after, done = np.asarray(25.0), np.array([24.0, np.nan, 24.6]), np.array([2.0, 3.0, 1.0])
+    assert batch.wash_to_run(wash, after, done) == 24.0
+    assert batch.wash_to_run(wash, np.array([np.nan]), np.array([1.0])) == 25.0
+    assert batch.wash_to_run(wash, np.array([30.0]), np.array([np.nan])) == 25.0
+
+
 def test_planned_charges_by_hand() -> None:
     # 25 L in a still of 10 L: 8.5 L at most, so three charges; 17 L are two to the drop.
     assert batch.planned_charges(np.array([25.0, 17.0, 5.0]), np.asarray(10.0)) == pytest.approx([3, 2, 1])
