@@ -447,7 +447,7 @@ def our_columns(book: files.Workbook) -> Iterator[tuple[str, int]]:
 
 def copies_of_entries(book: files.Workbook) -> Iterator[tuple[str, int]]:
     """The tabs and columns that hold what was typed at the last fill."""
-    for name, (tab, row, column) in book.names.items():
+    for name, (tab, row, column) in book.named.items():
         if name.startswith("filled_"):
             heading = book.cells(tab).get((row, column))
             if heading and str(heading.value).endswith(stale.AS_FILLED):
