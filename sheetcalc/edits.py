@@ -45,7 +45,7 @@ def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> Non
 
 def all_edited(book: files.Workbook) -> Place | None:
     """The cell that counts what was edited since the last fill; None in a workbook that keeps no copies."""
-    return book.names.get(stale.ALL)
+    return book.named.get(stale.ALL)
 
 
 def listed(book: files.Workbook) -> dict[str, Place] | None:
@@ -130,7 +130,7 @@ def _numbers(count: int) -> str:
 def units_were(book: files.Workbook, entries: Entries) -> dict[str, str]:
     """The unit each column of a sheet stood in when it was last written, by key, as far as that is kept."""
     lines = {
-        f.key: book.names.get(stale.line_name(f, entries.sheet.key)) for f in entries.sheet.columns if f.units
+        f.key: book.named.get(stale.line_name(f, entries.sheet.key)) for f in entries.sheet.columns if f.units
     }
     cells = {key: book.cells(at[0]).get((at[1], stale.UNIT_WAS)) for key, at in lines.items() if at}
     return {key: str(cell.value) for key, cell in cells.items() if cell}
@@ -162,7 +162,7 @@ def _watched(book: files.Workbook, entries: Entries) -> Iterator[Watched]:
     for row, column in cells:
         by_column.setdefault(column, []).append(row)
     for field in (*sheet.fields, *sheet.columns):
-        line = book.names.get(stale.line_name(field, sheet.key))
+        line = book.named.get(stale.line_name(field, sheet.key))
         if line is None or field.key not in found.cells:
             continue
         tab, at, _ = line
@@ -170,7 +170,7 @@ def _watched(book: files.Workbook, entries: Entries) -> Iterator[Watched]:
             unit = found.units[field.key]
             yield Watched(field, unit, _value(cells.get(unit)), (tab, at, stale.UNIT_WAS))
         row, column = found.cells[field.key]
-        copy = book.names.get(stale.copy_name(sheet.key, field.key))
+        copy = book.named.get(stale.copy_name(sheet.key, field.key))
         if entries.is_column(field.key):
             if copy and copy[:2] == (found.tab, row) and _is_copy(cells.get(copy[1:])):
                 # The first, too, so that a column that was emptied counts as holding nothing.

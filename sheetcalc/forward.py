@@ -43,7 +43,8 @@ def only_ours(book: files.Workbook, found: Works) -> dict[str, Found]:
     """The places found, without a person's own line or column that is merely called like a new one of ours
     and holds what a fill would write over."""
     listed = edits.listed(book) or {}
-    named = {item for names in (book.names, *book.local_names.values()) for item in names.items()}
+    names = (item for some in (book.names, *book.local_names.values()) for item in some.items())
+    named = {(name.casefold(), place) for name, place in names}
     kept = dict(found)
     for sheet, place in _known(found, listed):
         for field in (*sheet.fields, *sheet.columns):

@@ -14,7 +14,7 @@ STANDARDS = (
 
 def leave(book: files.Workbook) -> None:
     """Write the stamp, where the workbook has a place for it and no formula of the person's stands there."""
-    place = book.names.get(NAME)
+    place = book.named.get(NAME)
     if place and not book.has_formula(*place):
         book.write(*place, f"Filled by sheetcalc {__version__} on {_today():%Y-%m-%d}. {STANDARDS}")
 

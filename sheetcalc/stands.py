@@ -13,7 +13,7 @@ ARROW = "→"  # ends the text of a link to a sheet
 def leave(book: files.Workbook, values: compute.Values, findings: Iterable[Finding]) -> None:
     """Write where the sheets stand, as far as the workbook has places for it and no formula stands there."""
     told = list(findings)
-    for name, place in book.names.items():
+    for name, place in book.named.items():
         key = name.removeprefix(STANDS)
         if key != name and not book.has_formula(*place):
             book.write(*place, _words(values, key, told) or None)

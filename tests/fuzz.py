@@ -41,6 +41,7 @@ from logs import clean_log  # noqa: E402
 
 from sheetcalc import build, compute, files, findings, layouts, stamp  # noqa: E402
 from sheetcalc.build import stale  # noqa: E402
+from sheetcalc.build.page import STANDS  # noqa: E402
 from sheetcalc.files import locate  # noqa: E402
 from sheetcalc.filling import fill  # noqa: E402
 
@@ -415,7 +416,9 @@ def check_filled(before: bytes, path: Path) -> None:
         old_path = Path(folder) / path.name
         old_path.write_bytes(before)
         old, new = files.open_workbook(old_path), files.open_workbook(path)
-    ours, stamped = set(our_columns(old)), old.names.get(stamp.NAME)
+    ours = set(our_columns(old))
+    # Who filled it, and where each sheet stands.
+    on_start = {place for name, place in old.named.items() if name == stamp.NAME or name.startswith(STANDS)}
     for sheet in old.sheets:
         try:
             was = old.cells(sheet)
@@ -424,7 +427,7 @@ def check_filled(before: bytes, path: Path) -> None:
         now = new.cells(sheet)
         for place in was.keys() | now.keys():
             formula = place in was and was[place].formula
-            same = was.get(place) == now.get(place) or (sheet, *place) == stamped
+            same = was.get(place) == now.get(place) or (sheet, *place) in on_start
             assert same or formula or (sheet, place[1]) in ours, (
                 sheet,
                 place,
@@ -447,7 +450,7 @@ def our_columns(book: files.Workbook) -> Iterator[tuple[str, int]]:
 
 def copies_of_entries(book: files.Workbook) -> Iterator[tuple[str, int]]:
     """The tabs and columns that hold what was typed at the last fill."""
-    for name, (tab, row, column) in book.names.items():
+    for name, (tab, row, column) in book.named.items():
         if name.startswith("filled_"):
             heading = book.cells(tab).get((row, column))
             if heading and str(heading.value).endswith(stale.AS_FILLED):

@@ -11,7 +11,7 @@ import fuzz
 from later_logs import LATER
 from own_logs import LOGS, NO_LOG
 
-from sheetcalc import adopt, adopted, batches, files, gather, own_tables, register
+from sheetcalc import adopt, adopted, batches, files, gathering, own_tables, register
 from sheetcalc.batches import Batch
 from sheetcalc.filling import fill
 from sheetcalc.findings import Finding
@@ -25,7 +25,7 @@ def seeds(way: str, folder: Path) -> list[Path]:
     if way == "gather":
         made = []
         for name in ("three.xlsx", "three.ods"):
-            gather.gather(_outcomes(folder), folder / name)
+            gathering.gather(_outcomes(folder), folder / name)
             made.append(folder / name)
         return made
     made = []
@@ -53,7 +53,7 @@ def try_one(way: str, path: Path, source: Path, twice: bool) -> str:
         for _ in range((3 if way == "gather" else 2) if twice else 1):
             once = path.read_bytes()
             if way == "gather":
-                gather.gather(_outcomes(path.parent), path)
+                gathering.gather(_outcomes(path.parent), path)
             else:
                 _adopt(path, source)
     except files.BadWorkbook as trouble:

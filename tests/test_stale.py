@@ -239,10 +239,10 @@ def test_a_column_whose_last_entry_was_deleted_is_not_out_of_date_after_a_fill(
     filling.fill(path)
     book = files.open_workbook(path)
     (tab, line, _), (sheet, row, column) = (
-        book.names["edited_strength_target_volume"],
-        book.names["strength_target_volume"],
+        book.named["edited_strength_target_volume"],
+        book.named["strength_target_volume"],
     )
-    copy = book.names["filled_strength_target_volume"][2]
+    copy = book.named["filled_strength_target_volume"][2]
     tally = (line, stale.WAS)
     assert book.cells(tab)[tally].value == 1
     # As when its row is deleted: the entry goes, and its copy with it.

@@ -19,7 +19,7 @@ def told(path: Path) -> dict[str, str]:
     book = files.open_workbook(path)
     places = {
         name.removeprefix("stands_"): place
-        for name, place in book.names.items()
+        for name, place in book.named.items()
         if name.startswith("stands_")
     }
     assert {place[0] for place in places.values()} == {book.sheets[0]}

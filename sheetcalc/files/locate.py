@@ -116,12 +116,12 @@ def _local_names(book: Workbook) -> Iterable[tuple[str, Place]]:
 
 
 def _named(sheet: SheetLook, names: Iterable[tuple[str, Place]]) -> dict[str, list[Place]]:
-    """The places that the sheet's names denote; those of single sheets may be there several times."""
+    """The places that the sheet's names denote; a name may be there several times, in other letters."""
     keys = {f"{sheet.key}_{part.key}".casefold(): part.key for part in (*sheet.fields, *sheet.columns)}
     places: dict[str, list[Place]] = {}
     for name, place in names:
-        if name in keys:
-            places.setdefault(keys[name], []).append(place)
+        if name.casefold() in keys:
+            places.setdefault(keys[name.casefold()], []).append(place)
     return places
 
 

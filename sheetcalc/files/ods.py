@@ -180,9 +180,7 @@ class OdsWorkbook(Workbook):
     def _single_cells(self, scope: etree._Element) -> dict[str, Place]:
         """The named ranges that denote one cell of a sheet that is there."""
         places = ((name, open_document_cell(address)) for name, address in self._addresses(scope))
-        return {
-            name.casefold(): place for name, place in places if place is not None and place[0] in self._tables
-        }
+        return {name: place for name, place in places if place is not None and place[0] in self._tables}
 
     def _sheet(self, name: str) -> _Sheet:
         if name not in self._loaded:

@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 from pathlib import Path
 from typing import Literal, NamedTuple
 
@@ -59,7 +60,7 @@ class Workbook(ABC):
 
     path: Path
     sheets: list[str]
-    # The defined names of the whole workbook that denote one cell, in small letters: no program heeds case.
+    # The defined names of the whole workbook that denote one cell.
     names: dict[str, Place]
     # And those that hold on one sheet alone, by sheet: copying a sheet makes them.
     local_names: dict[str, dict[str, Place]]
@@ -69,6 +70,11 @@ class Workbook(ABC):
         self._package = package
         self._cells: dict[str, dict[Position, Cell]] = {}
         self._written: dict[str, set[Position]] = {}
+
+    @cached_property
+    def named(self) -> dict[str, Place]:
+        """The defined names of the whole workbook in small letters: programs change them as they like."""
+        return {name.casefold(): place for name, place in self.names.items()}
 
     def cells(self, sheet: str) -> dict[Position, Cell]:
         """The cells of `sheet` that hold a value or a formula, by (row, column), both counted from 1.

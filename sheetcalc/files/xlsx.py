@@ -168,13 +168,12 @@ class XlsxWorkbook(Workbook):
         homes = {str(number): title for number, title in enumerate(self._order)}
         for name in self._root.iterfind("{*}definedNames/{*}definedName"):
             place, scope = excel_cell(name.text or ""), name.get("localSheetId")
-            called = name.get("name", "").casefold()
             if place is None or place[0] not in self._parts:
                 continue
             if scope is None:
-                self.names[called] = place
+                self.names[name.get("name", "")] = place
             elif scope in homes:
-                self.local_names.setdefault(homes[scope], {})[called] = place
+                self.local_names.setdefault(homes[scope], {})[name.get("name", "")] = place
         self._loaded: dict[str, _Sheet] = {}
         # Whether the workbook's part was edited, to have everything computed.
         self._asked = False
