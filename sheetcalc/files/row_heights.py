@@ -17,7 +17,7 @@ HIGHEST = 409.0  # points, of a row and of a letter
 LINE = 1.3  # of the size of the letters
 USUAL_SIZE = 10.0  # points
 USUAL_WIDTH = 8.43  # characters, of a column of no stated width
-HALF_A_WORD = 4  # letters
+HALF_A_WORD = 3  # letters
 LETTERS = 1.05  # average letters of 10 points to a width of one digit
 
 

@@ -209,8 +209,10 @@ def _share(original_gravity: Array, density: Array, temperature: ArrayLike = 20.
         excess = near.rest + near.by_alcohol * a * rho + near.by_extract * e * rho - rho
         step = excess / (near.by_alcohol * more - near.by_extract * less)
         last, share = share, np.minimum(np.maximum(share - step, 0.0), 1.0)
+        before = p
         p, w = near.parts(a * rho + more * (share - last), e * rho - less * (share - last))
-        if settled(share - last, share):
+        # At a limit the share stands still before its parts are found.
+        if settled(share - last, share) and settled(p - before, p):
             break
     return share
 

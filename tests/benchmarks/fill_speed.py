@@ -28,6 +28,7 @@ sys.path.insert(0, str(ROOT / "examples"))
 
 import demo  # noqa: E402 - needs the path above
 
+from sheetcalc import layouts  # noqa: E402
 from sheetcalc.filling import fill  # noqa: E402
 from sheetcalc.liquids import spirit  # noqa: E402
 from sheetcalc.making import new  # noqa: E402
@@ -113,6 +114,13 @@ def strengths(count: int = 1_000_000) -> None:
 def long_table(rows: int, folder: Path) -> None:
     """Print the time of one table of so many records, against openpyxl on the same filled file."""
     path = folder / "long.xlsx"
+    # More than the usual limit, as somebody may set it in templates of their own.
+    templates = shutil.copytree(layouts.folder(), folder / "templates")
+    strength = templates / "sheets" / "strength.toml"
+    strength.write_text(f"most = {rows}\n{strength.read_text(encoding='utf-8')}", encoding="utf-8")
+    layouts.folder = lambda: templates
+    layouts.every_sheet.cache_clear()
+    layouts.load.cache_clear()
     new("bench", path, "metric")
     lot = {"volume": 0.7, "reading": 60.0, "temperature": 20.0, "target_strength": 40.0}
     demo.type_in(path, {"strength": [lot | {"lot": f"L{n}"} for n in range(rows)]})

@@ -138,6 +138,7 @@ def test_a_planned_charge_is_the_run_it_becomes(blank: Callable[..., Path], tmp_
 
     def charge_as_planned(log: Log) -> None:
         no_runs_yet(log)
+        log["clearing"] = []
         log["runs"] = [{"run": "1", "charge_volume": 25.0 / 3, "charge_strength": 12.0}]
 
     path = typed(spoilt(charge_as_planned), blank("batch", "us", ".ods"), tmp_path / "log.ods")
