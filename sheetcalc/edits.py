@@ -106,7 +106,7 @@ def other_units(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[F
     for entries in read.values():
         was = units_were(book, entries)
         for column in entries.sheet.columns:
-            if column.role != "entry" or column.key not in was:
+            if column.role != "entry" or column.key not in was or column.key not in entries.found.units:
                 continue
             before, now = units.label_of(was[column.key], column.quantity), entries.units[column.key]
             typed = int(np.isfinite(entries.values[column.key]).sum())

@@ -91,7 +91,7 @@ def look_through(path: Path, layout: adopted.Adopted | None = None) -> Done:
     else:
         seen = examine(path)
         told = [*seen.findings, *edits.edited(seen.book, seen.values.entries)]
-        told += forward.waiting(seen.book, seen.found)
+        told += [*edits.other_units(seen.book, seen.values.entries), *forward.waiting(seen.book, seen.found)]
     return Done(tuple(by_weight(told)))
 
 
@@ -148,6 +148,8 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
         return known
     brought = forward.bring(book, found)
     seen = _compute(book, _find(book) if brought else found, brought)
+    # Told once, and not in the workbook, which a second fill would have to change for it.
+    switched = list(edits.other_units(book, seen.values.entries))
     writing.results(book, seen.values, seen.findings)
     if "findings" in seen.found:
         writing.list_findings(book, seen.found["findings"], seen.findings)
@@ -155,7 +157,7 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
     if seen.values.entries:
         edits.keep(book, seen.values.entries, __version__)
         up_to_date.sign(book, seen.found, seen.findings)
-    return seen.findings
+    return by_weight([*switched, *seen.findings])
 
 
 def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> Sequence[Finding]:
@@ -215,7 +217,7 @@ def _compute(book: files.Workbook, found: Mapping[str, Found], brought: Sequence
     values = compute.Values(read)
     told = [*remarks.signed(book), *remarks.doubts(found.values()), *brought]
     told += [*lost.findings(values, found, forward.had(book)), *compute.findings(values)]
-    told += [*remarks.own_formulas(book, read), *edits.other_units(book, read)]
+    told += remarks.own_formulas(book, read)
     return Examined(book, found, values, tuple(by_weight(told)))
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from sheetcalc import compute, files
+from sheetcalc import compute, files, layouts
 from sheetcalc.build.page import STANDS
 from sheetcalc.findings import Finding, tally
 
@@ -15,7 +15,7 @@ def leave(book: files.Workbook, values: compute.Values, findings: Iterable[Findi
     told = list(findings)
     for name, place in book.named.items():
         key = name.removeprefix(STANDS)
-        if key != name and not book.has_formula(*place):
+        if key != name and key in layouts.every_sheet() and not book.has_formula(*place):
             book.write(*place, _words(values, key, told) or None)
             _lead(book, place, values, key)
 
