@@ -148,8 +148,6 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
         return known
     brought = forward.bring(book, found)
     seen = _compute(book, _find(book) if brought else found, brought)
-    # Told once, and not in the workbook, which a second fill would have to change for it.
-    switched = list(edits.other_units(book, seen.values.entries))
     writing.results(book, seen.values, seen.findings)
     if "findings" in seen.found:
         writing.list_findings(book, seen.found["findings"], seen.findings)
@@ -157,7 +155,7 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
     if seen.values.entries:
         edits.keep(book, seen.values.entries, __version__)
         up_to_date.sign(book, seen.found, seen.findings)
-    return by_weight([*switched, *seen.findings])
+    return seen.findings
 
 
 def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> Sequence[Finding]:

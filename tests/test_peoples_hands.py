@@ -24,7 +24,7 @@ import pytest
 from lxml import etree
 
 from sheetcalc import entries, files, filling, layouts, stamp, units
-from sheetcalc.build import stale
+from sheetcalc.build import page, stale
 from sheetcalc.files import locate
 from sheetcalc.files.workbook import Cell, Position, serial
 from sheetcalc.findings import Finding
@@ -239,6 +239,10 @@ class Opened:
         places[stale.TITLE] = {(row, column) for row in kept for column in (stale.WAS, stale.UNIT_WAS)}
         tab, row, column = self.book.names[stamp.NAME]
         places[tab] = {(row, column)}
+        # Where each sheet stands, and the link to it left of that, which is named as the sheet is now.
+        for name, (_, row, column) in self.book.names.items():
+            if name.startswith(page.STANDS):
+                places[tab] |= {(row, column), (row, column - 1)}
         told = self.found["findings"]
         last = told.first_row + max(findings, 100)
         columns = [column for _, column in told.cells.values()]
