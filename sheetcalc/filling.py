@@ -82,6 +82,7 @@ def look_through(path: Path, layout: adopted.Adopted | None = None) -> Done:
     layout: of a person's own workbook, of which is told which results are not those of its entries. Raises
     files.BadWorkbook as `examine` does, and where the workbook does not fit its layout.
     """
+    switched: list[Finding] = []
     if layout:
         book = files.open_workbook(path)
         batches, added = _compute_adopted(book, layout)
@@ -91,8 +92,10 @@ def look_through(path: Path, layout: adopted.Adopted | None = None) -> Done:
     else:
         seen = examine(path)
         told = [*seen.findings, *edits.edited(seen.book, seen.values.entries)]
-        told += [*edits.other_units(seen.book, seen.values.entries), *forward.waiting(seen.book, seen.found)]
-    return Done(tuple(by_weight(told)))
+        told += forward.waiting(seen.book, seen.found)
+        # First of all, since it explains what every number below it is blamed for.
+        switched += edits.other_units(seen.book, seen.values.entries)
+    return Done((*switched, *by_weight(told)))
 
 
 def bring_up_to_date(
