@@ -2,7 +2,8 @@
 
 import dataclasses
 import tomllib
-from collections.abc import Set
+from collections import Counter
+from collections.abc import Iterable, Set
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -157,6 +158,17 @@ class Layout:
     title: str
     sheets: tuple[Sheet, ...]
     version: int = 1
+
+
+def system_of(stand_in: Iterable[tuple[Field, str]]) -> System:
+    """The unit system that most fields stand in, by the label that each has; metric in doubt."""
+    votes = Counter(
+        name
+        for field, label in stand_in
+        for name, unit in field.unit.items()
+        if field.unit["metric"] != field.unit["us"] and unit == label
+    )
+    return "us" if votes["us"] > votes["metric"] else "metric"
 
 
 def folder() -> Path:

@@ -1,7 +1,6 @@
 """What a register knows about a still, as starting values on the card of a new batch."""
 
 import math
-from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -37,14 +36,8 @@ def learned(like: Path, still: str) -> dict[str, Setting]:
 
 def system(like: Path) -> System:
     """The units most of a register's columns stand in."""
-    votes = Counter(
-        name
-        for read in register.opened(like).read.values()
-        for column in read.sheet.columns
-        for name, unit in column.unit.items()
-        if column.unit["metric"] != column.unit["us"] and read.units.get(column.key) == unit
-    )
-    return "us" if votes["us"] > votes["metric"] else "metric"
+    read = register.opened(like).read.values()
+    return layouts.system_of((c, each.units.get(c.key, "")) for each in read for c in each.sheet.columns)
 
 
 def enter(path: Path, settings: Mapping[str, Setting]) -> list[str]:

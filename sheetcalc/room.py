@@ -41,15 +41,14 @@ class Room:
 
 def system(book: files.Workbook, found: Works) -> System:
     """The units most of a workbook stands in, told by the unit cells of what is measured differently."""
-    votes: Counter[System] = Counter()
+    stand_in: list[tuple[Field, str]] = []
     for key, place in found.items():
         sheet = layouts.every_sheet()[key]
         for field in (*sheet.fields, *sheet.columns):
-            if field.key in place.units and field.unit["metric"] != field.unit["us"]:
-                cell = book.cells(place.tab).get(place.units[field.key])
-                label = units.label_of(str(cell.value).strip(), field.quantity) if cell else ""
-                votes.update(name for name, unit in field.unit.items() if unit == label)
-    return "us" if votes["us"] > votes["metric"] else "metric"
+            cell = book.cells(place.tab).get(place.units.get(field.key, (0, 0)))
+            if cell:
+                stand_in.append((field, units.label_of(str(cell.value).strip(), field.quantity)))
+    return layouts.system_of(stand_in)
 
 
 def lines(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Field]) -> Iterator[Room]:
