@@ -23,8 +23,8 @@ def new_like(register: Path, still: str, path: Path, units: layouts.System | Non
     """
     from sheetcalc import proposals
 
-    settings = proposals.learned(register, still)
-    new("batch", path, units or proposals.system(register))
+    settings, system = proposals.learned(register, still)
+    new("batch", path, units or system)
     try:
         return proposals.enter(path, settings)
     except BaseException:

@@ -14,13 +14,14 @@ from sheetcalc.summaries import Setting
 CHANGE_IT = "Yours to change."
 
 
-def learned(like: Path, still: str) -> dict[str, Setting]:
-    """What the batches of a register tell for the card of the next one, by the card's keys.
+def learned(like: Path, still: str) -> tuple[dict[str, Setting], System]:
+    """What the batches of a register tell for the card of the next one, by the card's keys, and its units.
 
     still: the name of one of its stills; '' where there is only one. Raises files.BadWorkbook where `like` is
     no register, and ValueError where it has several stills, or none of that name.
     """
-    lines = summaries.frame(line.values for line in register.opened(like).lines if line.file)
+    opened = register.opened(like)
+    lines = summaries.frame(line.values for line in opened.lines if line.file)
     known = summaries.stills(lines)
     if not known:
         raise ValueError(f"There is no batch in {like.name} yet; gather some first.")
@@ -31,13 +32,8 @@ def learned(like: Path, still: str) -> dict[str, Setting]:
     name = next((name for name in known if register.plain(name) == wanted), None)
     if name is None:
         raise ValueError(f"There is no still {units.short(still)} in {like.name}; it has {listed}.")
-    return summaries.settings(lines, name)
-
-
-def system(like: Path) -> System:
-    """The units most of a register's columns stand in."""
-    read = register.opened(like).read.values()
-    return layouts.system_of((c, each.units.get(c.key, "")) for each in read for c in each.sheet.columns)
+    columns = ((c, read.units.get(c.key, "")) for read in opened.read.values() for c in read.sheet.columns)
+    return summaries.settings(lines, name), layouts.system_of(columns)
 
 
 def enter(path: Path, settings: Mapping[str, Setting]) -> list[str]:
