@@ -157,7 +157,7 @@ def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list
         return ""
     place = found.units.get(field.key)
     cell = cells.get(place) if place else None
-    text = str(cell.value).strip() if cell and cell.value is not None else ""
+    text = str(cell.value).strip().removesuffix(".0") if cell and cell.value is not None else ""
     label = units.label_of(text, field.quantity) if text else ""
     if label:
         return label
@@ -168,13 +168,19 @@ def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list
         problem = Problem("note", "unit_missing", said, "Choose the unit in the unit cell.")
         findings.append(_finding(problem, field, found, found.cells[field.key]))
         return label
-    said = f"{units.short(text)} is no unit of this." if text else "Its unit is missing."
+    below = "below it" if field in sheet.columns else "left of it"
+    if not text:
+        said, also = "Its unit is missing.", ""
+    elif text[0].isdigit():
+        said, also = f"{units.short(text)} stands where its unit belongs.", f"; the value belongs {below}"
+    else:
+        said, also = f"{units.short(text)} is no unit of this{units.nearly(text, field.quantity)}.", ""
     whole = "The whole column" if field in sheet.columns else "Its line"
     problem = Problem(
         "error",
         "unit_unknown",
         f"{said} {whole} {'is not read' if field.role == 'entry' else 'stays blank'}.",
-        f"Choose one of {', '.join(field.units)} in the unit cell.",
+        f"Choose one of {', '.join(field.units)} in the unit cell{also}.",
     )
     findings.append(_finding(problem, field, found, place or found.cells[field.key]))
     return ""

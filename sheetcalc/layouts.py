@@ -14,7 +14,7 @@ from sheetcalc import units
 
 Role = Literal["entry", "computed", "flag"]
 System = Literal["metric", "us"]
-Style = Literal["title", "heading", "text", "step", "caution", "entry", "computed", "flag"]
+Style = Literal["title", "heading", "text", "standing", "step", "caution", "entry", "computed", "flag"]
 ChartKind = Literal["line", "scatter", "bar"]
 INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer", "measure", "vessel", "scale")
 REGISTER = "register"  # the workbook that gathering makes; nobody begins one by hand
@@ -123,7 +123,8 @@ class Sheet:
     A table that `grows` is written by us line by line, below the ready rows, too: charts reach down there,
     and its first column stays in sight. One with more than `most` records is refused. `stands` are the
     sentences by which the first sheet tells where this one stands: keys in braces are those of its last
-    record, {count} how many it has.
+    record, {count} how many it has. `next` is what comes after it in the work; a sheet without one is no
+    stage of it.
     """
 
     key: str
@@ -139,6 +140,7 @@ class Sheet:
     grows: bool = False
     most: int = MOST_RECORDS
     stands: str = ""
+    next: str = ""
 
     @property
     def ready(self) -> int:
@@ -222,7 +224,7 @@ def every_sheet(templates: Path | None = None) -> dict[str, Sheet]:
 @cache
 def _sheet(path: Path) -> Sheet:
     found = parse(path)
-    allowed = {"title", "intro", "landscape", "records", "grows", "most", "stands"}
+    allowed = {"title", "intro", "landscape", "records", "grows", "most", "stands", "next"}
     allowed |= {"fields", "columns", "lines", "prefilled", "charts"}
     only(path, "the file", found, allowed)
     fields = _fields(path, "fields", found)
@@ -252,18 +254,21 @@ def _sheet(path: Path) -> Sheet:
         charts=charts,
         grows=take(path, "the file", found, "grows", bool, False),
         most=take(path, "the file", found, "most", int, MOST_RECORDS),
-        stands=_stands(path, take(path, "the file", found, "stands", str, ""), [*fields, *columns]),
+        stands=_in_words(path, "stands", found, [*fields, *columns]),
+        next=_in_words(path, "next", found, [*fields, *columns]),
     )
 
 
-def _stands(path: Path, text: str, fields: list[Field]) -> str:
+def _in_words(path: Path, name: str, found: dict[str, Any], fields: list[Field]) -> str:
+    """Sentences with keys of the sheet in them."""
+    text: str = take(path, "the file", found, name, str, "")
     known = {COUNT, *(field.key for field in fields)}
     try:
         keys = {key for _, key, _, _ in Formatter().parse(text) if key is not None}
     except ValueError as error:
-        raise LayoutError(f"{path.name}: 'stands' can't be read: {error}.") from None
+        raise LayoutError(f"{path.name}: {name!r} can't be read: {error}.") from None
     for key in sorted(keys - known):
-        raise LayoutError(f"{path.name}: 'stands' names {key!r}; this sheet has {_or(known)}.")
+        raise LayoutError(f"{path.name}: {name!r} names {key!r}; this sheet has {_or(known)}.")
     return text
 
 

@@ -1,4 +1,4 @@
-"""Where each sheet stood at the last fill, told beside its step on the first sheet."""
+"""Where each sheet, and the whole batch, stood at the last fill, told on the first sheet."""
 
 from collections.abc import Iterable
 
@@ -16,8 +16,28 @@ def leave(book: files.Workbook, values: compute.Values, findings: Iterable[Findi
     for name, place in book.named.items():
         key = name.removeprefix(STANDS)
         if key != name and key in layouts.every_sheet() and not book.has_formula(*place):
-            book.write(*place, _words(values, key, told) or None)
-            _lead(book, place, values, key)
+            at_first = next(
+                (line.text for line in layouts.every_sheet()[key].lines if line.style == "standing"), ""
+            )
+            if at_first:
+                book.write(*place, _all_of_it(values, told) or at_first)
+            else:
+                book.write(*place, _words(values, key, told) or None)
+                _lead(book, place, values, key)
+
+
+def _all_of_it(values: compute.Values, findings: list[Finding]) -> str:
+    """The stage that the batch has reached, what to mend first, and what comes next; "" before any."""
+    stages = [key for key, sheet in layouts.every_sheet().items() if sheet.next and key in values.entries]
+    said = {key: compute.in_words(values, key, values.entries[key].sheet.stands) for key in stages}
+    reached = next((key for key in reversed(stages) if said[key]), "")
+    if not reached:
+        return ""
+    errors = [finding.level for finding in findings if finding.level == "error"]
+    first = f" First look at what is wrong: {tally(errors)}." if errors else ""
+    entries = values.entries[reached]
+    then = compute.in_words(values, reached, entries.sheet.next)
+    return f"Now at {entries.found.tab}. {said[reached]}{first} {then}".rstrip()
 
 
 def _lead(book: files.Workbook, place: tuple[str, int, int], values: compute.Values, sheet: str) -> None:
@@ -38,4 +58,7 @@ def _words(values: compute.Values, sheet: str, findings: list[Finding]) -> str:
     entries = values.entries[sheet]
     levels = [finding.level for finding in findings if finding.sheet == entries.found.tab]
     found = f"{tally(levels).capitalize()}." if levels else ""
+    only_results = all(field.role != "entry" for field in (*entries.sheet.fields, *entries.sheet.columns))
+    if only_results and any(finding.level == "error" for finding in findings):
+        found = f"{found} Not to be trusted while errors stand.".lstrip()
     return f"{compute.in_words(values, sheet, entries.sheet.stands) or NOTHING} {found}".rstrip()

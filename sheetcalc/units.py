@@ -253,8 +253,15 @@ def convert(reading: Reading, quantity: str, column_unit: str) -> tuple[float, s
     value = _through_pint(reading, base)
     if value is None:
         known = ", ".join(choices(quantity)) or "a plain number"
-        raise ValueError(f"{short(reading.unit)} is no unit here; it can be {known}")
+        also = nearly(reading.unit, quantity)
+        raise ValueError(f"{short(reading.unit)} is no unit here{also}; it can be {known}")
     return value, base
+
+
+def nearly(unit: str, quantity: str) -> str:
+    """What to say of ounces where a volume is asked for: a liquid is told in either; "" of any other unit."""
+    weighed = _squeezed(unit) in ("oz", "ounce", "ounces")
+    return " (ounces of volume are fl oz)" if weighed and "fl oz" in QUANTITIES[quantity] else ""
 
 
 def label_of(unit: str, quantity: str) -> str:

@@ -259,16 +259,37 @@ def test_other_units_in_the_unit_cell_and_in_a_cell_are_read(blank: Blank, tmp_p
     assert row["water_mass"] == pytest.approx(0.3084, abs=0.00005)
 
 
-def test_a_unit_nobody_knows_leaves_its_column_unread_and_says_so(blank: Blank, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("buckets", "'buckets' is no unit of this."),
+        ("ounces", "fl oz"),
+        (1.5, "'1.5' stands where its unit belongs."),
+    ],
+)
+def test_a_unit_nobody_knows_leaves_its_column_unread_and_says_so(
+    blank: Blank, tmp_path: Path, text: str | float, said: str
+) -> None:
     path = typed(one_litre(), blank("bench", "metric", ".xlsx"), tmp_path / "log.xlsx")
     book = files.open_workbook(path)
     found = locate.find(book, [layouts.every_sheet()["strength"]])["strength"]
-    book.write(found.tab, *found.units["volume"], "buckets")
+    book.write(found.tab, *found.units["volume"], text)
     book.save()
     (finding,) = [f for f in fill(path) if f.level == "error"]
     assert finding.rule == "unit_unknown"
-    assert "buckets" in finding.message
+    assert said in finding.message
     assert (finding.row, finding.place) == found.units["volume"]
+
+
+def test_a_value_typed_into_a_unit_cell_of_the_card_is_told_there(blank: Blank, tmp_path: Path) -> None:
+    path = typed(clean_log(), blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    book = files.open_workbook(path)
+    tab, row, column = book.names["batch_wash_volume"]
+    book.write(tab, row, column + 1, 25.0)
+    book.save()
+    (finding,) = [f for f in fill(path) if f.rule == "unit_unknown"]
+    assert (finding.sheet, finding.row, finding.place) == (tab, row, column + 1)
+    assert "'25' stands where its unit belongs" in finding.message and "left of it" in finding.advice
 
 
 @pytest.mark.parametrize("ending", ENDINGS)

@@ -34,7 +34,7 @@ def test_each_step_tells_what_was_typed_what_came_of_it_and_what_was_found(
     log = clean_log()
     log["fermentation"][2]["reading"] = 10.2
     path = typed(log, blank("batch", "metric", ending), tmp_path / f"log{ending}")
-    assert told(path) == {}
+    assert told(path).keys() == {"start"}
     fill(path)
     said = told(path)
     assert said["batch"].startswith("25.0 L at 1.080. Aim: 40.0 % vol.")
@@ -52,6 +52,28 @@ def test_what_is_not_known_yet_is_left_out(blank: Blank, tmp_path: Path, ending:
     # Without an original gravity nobody knows the alcohol of the wash.
     assert said["fermentation"] == "Readings: 1."
     assert said["runs"] == "Nothing yet."
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_the_first_line_tells_the_stage_reached_what_is_wrong_and_what_comes_next(
+    blank: Blank, tmp_path: Path, ending: str
+) -> None:
+    path, log = tmp_path / f"log{ending}", clean_log()
+    blank_book = blank("batch", "metric", ending)
+    fill(typed({}, blank_book, path))
+    assert told(path)["start"].startswith("Nothing is typed yet.")
+    early = {key: log[key] for key in ("batch", "fermentation", "clearing")}
+    fill(typed(early, blank_book, path))
+    assert (
+        told(path)["start"].startswith("Now at Clearing. Steps: ")
+        and "Next: filter or run" in told(path)["start"]
+    )
+    log["fermentation"][2]["reading"] = 10.2
+    fill(typed(log, blank_book, path))
+    said = told(path)["start"]
+    assert (
+        said.startswith("Now at Bottling. ") and "wrong: 1 error." in said and said.endswith("keep the log.")
+    )
 
 
 @pytest.mark.parametrize("ending", ENDINGS)

@@ -1,6 +1,7 @@
 """Where everything stands on a page of text: signs and swatches left, the text beside them, links right.
 
-Right of a step's link is room for where its sheet stands; a fill writes it there.
+Right of a step's link is room for where its sheet stands, and a line of the page for where all the work
+does; a fill writes it there.
 """
 
 from sheetcalc.build import look, markings, parts
@@ -26,17 +27,19 @@ def page(sheet: Sheet, titles: dict[str, str]) -> Grid:
         grid.heights[row] = _height(line)
         if line.name:
             grid.names[line.name] = Position(row, TEXT)
+        if line.style == "standing":
+            _standing(grid, Position(row, TEXT), sheet.key, grid.cells[Position(row, TEXT)])
         if line.style == "step" and line.link:
-            _standing(grid, Position(row, STANDING), line.link)
+            _standing(grid, Position(row, STANDING), line.link, Cell(None, look.STANDING))
         elif _is_wide(line):
             parts.merge(grid, Position(row, TEXT), STANDING, grid.cells[Position(row, TEXT)])
             grid.fixed.add(row)  # no program fits a row to a text over several columns
     return grid
 
 
-def _standing(grid: Grid, place: Position, sheet: str) -> None:
+def _standing(grid: Grid, place: Position, sheet: str, cell: Cell) -> None:
     """Room for where a sheet stands, marked where something serious was found in it."""
-    grid.cells[place] = Cell(None, look.STANDING)
+    grid.cells[place] = cell
     grid.names[f"{STANDS}{sheet}"] = place
     grid.markings.append(Marking(Area(*place, *place), markings.in_tally(reference(*place))))
 
@@ -54,6 +57,8 @@ def _line(line: Line, step: int, titles: dict[str, str]) -> list[Cell | None]:
             return [None, text, link]
         case "step":
             return [Cell(f"{step}.", look.STEP), text, link]
+        case "standing":
+            return [None, Cell(line.text, look.ALL_STANDING)]
         case "caution":
             return [Cell("!", look.CAUTION_SIGN), Cell(line.text, look.CAUTION), link]
         case _:

@@ -8,9 +8,8 @@ lead to it, so people may move, sort and insert as they like.
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from sheetcalc.build import look
+from sheetcalc.build import look, page
 from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
-from sheetcalc.build.page import STANDS
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
 
 KEY, TITLE = "filled", "As filled"
@@ -70,12 +69,13 @@ def _told(grid: Grid) -> None:
 
 def _standing(grid: Grid) -> None:
     """Above where the sheets stand: whether that still holds."""
-    places = [place for name, place in grid.names.items() if name.startswith(STANDS)]
+    places = [place for name, place in grid.names.items() if name.startswith(page.STANDS)]
     for place in places:
         _mark(grid, Area(*place, *place), f"{ALL}>0", look.STALE)
-    if places:
+    steps = [place for place in places if place.column == page.STANDING]
+    if steps:
         told = f'IF({ALL}>0;{ALL}&" cells edited since: fill again";"Where it stands")'
-        above = Position(places[0].row - 1, places[0].column)
+        above = Position(steps[0].row - 1, steps[0].column)
         grid.cells[above] = Cell(None, look.STANDING_HEADING, formula=told)
 
 

@@ -555,7 +555,7 @@ def _find_card_units(search: _Search) -> None:
     for part in measured:
         row, column = search.cells[part.key]
         usual = known.most_common(1)[0][0] if known else column
-        if part.key not in search.units and column < usual and search.text(row, usual):
+        if part.key not in search.units and column < usual and (row, usual) in search.page:
             search.units[part.key] = (row, usual)
 
 

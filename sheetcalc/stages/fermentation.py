@@ -530,9 +530,13 @@ def stalled(state: Any, sound: Curve) -> Mask:
     says="The reading has stood still for two days or more near the expected end: it looks finished.",
     advice="Clear the wash, then run it.",
 )
-def finished(state: Any, sound: Curve) -> Mask:
-    """Standing still near the end; said once, at the last reading."""
-    return _newest(state, sound, "finished")
+def finished(
+    state: Any, sound: Curve, taken_at: Array, clearing_done_at: Array, runs_filled_at: Array
+) -> Mask:
+    """Standing still near the end; said at the last reading until something is done with the wash after it."""
+    later = np.concatenate([np.atleast_1d(clearing_done_at), np.atleast_1d(runs_filled_at)])
+    gone_on = np.array([bool((later >= moment).any()) for moment in taken_at], dtype=bool)
+    return np.asarray(_newest(state, sound, "finished") & ~gone_on)
 
 
 def _newest(state: Any, sound: Curve, word: str) -> Mask:

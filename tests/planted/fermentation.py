@@ -32,6 +32,11 @@ def stuck(log: Log) -> None:
         record["reading"] = 1.040
 
 
+def nothing_done_since(log: Log) -> None:
+    for sheet in ("clearing", "runs", "cuts"):
+        del log[sheet]
+
+
 def no_temperature(log: Log) -> None:
     del log["fermentation"][3]["sample_temperature"]
 
@@ -55,7 +60,7 @@ PLANTED: list[Planted] = [
     ("wash_too_cool", put("fermentation", 2, wash_temperature=12.0), "wash_temperature", 2),
     ("sample_too_hot", put("fermentation", 2, sample_temperature=43.0), "sample_temperature", 2),
     ("stalled", stuck, "reading", 11),
-    ("finished", lambda log: None, "reading", 11),
+    ("finished", nothing_done_since, "reading", 11),
     ("beyond_tolerance", put("batch", None, yeast_tolerance=8.0), "reading", 11),
     ("unreadable", put("fermentation", 2, reading="about 1.05"), "reading", 2),
     ("unreadable", put("fermentation", 2, taken_at="yesterday"), "taken_at", 2),
