@@ -533,7 +533,7 @@ def stalled(state: Any, sound: Curve) -> Mask:
 def finished(
     state: Any, sound: Curve, taken_at: Array, clearing_done_at: Array, runs_filled_at: Array
 ) -> Mask:
-    """Standing still near the end; said at the last reading until something is done with the wash after it."""
+    """Standing still near the end; said at the last reading, until more is done with the wash."""
     later = np.concatenate([np.atleast_1d(clearing_done_at), np.atleast_1d(runs_filled_at)])
     gone_on = np.array([bool((later >= moment).any()) for moment in taken_at], dtype=bool)
     return np.asarray(_newest(state, sound, "finished") & ~gone_on)
