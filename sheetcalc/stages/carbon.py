@@ -13,6 +13,7 @@ from sheetcalc.stages.slips import Mask
 STRONGEST = 50.0  # % vol; in stronger spirit carbon takes up little
 USUAL_CARBON = (50.0, 250.0)  # g for each L; half of the least and double of the most is unusual
 SPENT = 20.0  # L through each kg: the least usual carbon for all of it
+USUAL_HOURS = (6.0, 12.0)  # h for each L
 FASTEST = 3.0  # h for each L, and for each L and 100 g a litre; half of the usual least
 SLOWEST = 24.0  # h for each L, or for less than that; double of the usual most
 HOLDS = 1.5  # L that each kg of carbon keeps, in its pores and between the grains
@@ -218,6 +219,19 @@ def unusual_carbon(
     }
 
 
+@check(
+    "carbon",
+    cell="carbon_mass",
+    level="note",
+    says="For {volume_in} {least} to {most} of dry carbon are usual.",
+    advice="Weigh it dry, rinse it with hot water, and type the mass.",
+)
+def carbon_to_take(volume_in: Array, carbon_mass: Array) -> tuple[Mask, dict[str, Any]]:
+    """Told before it is poured, while the mass is blank."""
+    least, most = ((rate * volume_in / 1000, "carbon_mass") for rate in USUAL_CARBON)
+    return np.isnan(carbon_mass) & np.isfinite(volume_in), {"least": least, "most": most}
+
+
 def _unusual(carbon_per_litre: Array) -> Mask:
     return (carbon_per_litre < USUAL_CARBON[0] / 2) | (carbon_per_litre > USUAL_CARBON[1] * 2)
 
@@ -248,6 +262,22 @@ def spent_carbon(through: Array, volume_in: Array, carbon_mass: Array) -> tuple[
     before = through - volume_in / _positive(carbon_mass)
     more = {"before": (before, "through"), "spent": (np.full(len(through), SPENT), "through")}
     return before >= SPENT, more
+
+
+@check(
+    "carbon",
+    cell="ended_at",
+    level="note",
+    says="Due next: {volume_in} usually takes from {earliest} to {latest} to go through.",
+    advice="Let it drip slowly; then type when it ended and what came out.",
+)
+def still_dripping(
+    volume_in: Array, started_at: Array, ended_at: Array, volume_out: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Begun, and nothing typed of its end."""
+    earliest, latest = ((started_at + hours * volume_in / 24, "ended_at") for hours in USUAL_HOURS)
+    going = np.isfinite(started_at * volume_in) & np.isnan(ended_at) & np.isnan(volume_out)
+    return going, {"earliest": earliest, "latest": latest}
 
 
 @check(

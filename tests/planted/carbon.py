@@ -65,6 +65,8 @@ PLANTED: list[Planted] = [
     ("alcohol_gone", put("carbon", 0, volume_out=1.4, strength_out=31.0), "strength_out", 0),
     ("strength_out_missing", put("carbon", 0, strength_out=None), "strength_out", 0),
     ("unreadable", put("carbon", 0, strength_in="strong"), "strength_in", 0),
-    ("not_filled_in", put("carbon", 0, carbon_mass=None), "carbon_mass", 0),
+    ("carbon_to_take", put("carbon", 0, carbon_mass=None), "carbon_mass", 0),
+    ("still_dripping", put("carbon", 0, ended_at=None, volume_out=None, strength_out=None), "ended_at", 0),
+    ("not_filled_in", put("carbon", 0, strength_in=None), "strength_in", 0),
 ]
 # fmt: on

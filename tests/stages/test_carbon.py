@@ -35,6 +35,15 @@ def test_six_to_twelve_hours_for_a_litre_are_fine(hours: float, fast: bool, slow
     assert stage.too_slow(one(hours), one(1.0))[0][0] == slow
 
 
+def test_before_the_pour_the_carbon_and_during_it_the_end_are_told() -> None:
+    # 2 L: 50 to 250 g and 6 to 12 h a litre (common practice) are 100 to 500 g and half a day to a day.
+    wanted, told = stage.carbon_to_take(one(2.0), one(np.nan))
+    assert wanted[0] and (told["least"][0][0], told["most"][0][0]) == pytest.approx((0.1, 0.5))
+    going, told = stage.still_dripping(one(2.0), one(46000.0), one(np.nan), one(np.nan))
+    assert going[0] and (told["earliest"][0][0], told["latest"][0][0]) == pytest.approx((46000.5, 46001.0))
+    assert not stage.still_dripping(one(2.0), one(46000.0), one(np.nan), one(1.9))[0][0]
+
+
 def test_a_large_bed_may_run_faster_and_a_small_jar_take_its_night() -> None:
     # 20 L over 2 kg in a day pass as much carbon for as long as 1 L over 100 g in a day.
     assert not stage.too_fast(one(24.0), one(20.0), one(100.0))[0][0]
