@@ -138,10 +138,7 @@ def units_were(book: files.Workbook, entries: Entries) -> dict[str, str]:
 
 def _note(entries: Entries, changes: list[tuple[Watched, Value]]) -> Finding:
     headings = entries.found.headings
-    told = [
-        f"{headings[watched.field.key]} (was {'blank' if was is None else units.short(_text(was))})"
-        for watched, was in changes
-    ]
+    told = [f"{headings[watched.field.key]} (was {_as_seen(watched, was)})" for watched, was in changes]
     first = changes[0][0]
     return Finding(
         "note",
@@ -152,6 +149,15 @@ def _note(entries: Entries, changes: list[tuple[Watched, Value]]) -> Finding:
         f"Typed or changed since the last fill: {', '.join(told)}.",
         "Fill the workbook again; what stands grey in it is out of date.",
     )
+
+
+def _as_seen(watched: Watched, was: Value) -> str:
+    """What a cell held at the last fill, as it showed there."""
+    if was is None:
+        return "blank"
+    if watched.field.quantity == "moment" and isinstance(was, float) and files.is_moment(was):
+        return units.show(was, "moment", "")
+    return units.short(_text(was))
 
 
 def _watched(book: files.Workbook, entries: Entries) -> Iterator[Watched]:

@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from logs import clean_log, typed
+from logs import START, clean_log, typed
 from office_here import SOFFICE
 
 from sheetcalc import files, filling
@@ -201,6 +201,9 @@ def test_check_tells_what_was_edited_since_the_last_fill(made: Path, ending: str
     assert "Reading (was '1.0" in at[place(book, ("fermentation_reading", 2))]
     assert "Energy (was 'kWh')" in at[place(book, ("runs_energy", 0))]
     assert all(f.level == "note" for f in found)
+    later = edit(made / f"fresh{ending}", {("fermentation_taken_at", 1): 46090.5}, made / f"later{ending}")
+    (told,) = [f for f in filling.check(later) if f.rule == "edited"]
+    assert f"(was {START:%Y-%m-%d %H:%M})" in told.message
 
 
 @pytest.mark.parametrize("ending", ENDINGS)

@@ -17,6 +17,7 @@ from sheetcalc.files.workbook import (
     Place,
     Position,
     Workbook,
+    is_moment,
 )
 from sheetcalc.files.xlsx import XlsxWorkbook, relationships
 
@@ -33,6 +34,7 @@ __all__ = [
     "Position",
     "Workbook",
     "brief",
+    "is_moment",
     "open_lock",
     "open_workbook",
     "refuse_open",
