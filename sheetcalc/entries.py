@@ -36,6 +36,13 @@ class Problem(NamedTuple):
 
 AGAIN = "Check the reading and its unit; type it anew."
 IF_RIGHT = "Check the reading and its unit; if both are right, it may stay; what can't be computed is blank."
+DATE_AS_TEXT = Problem(
+    "note",
+    "date_as_text",
+    "A date that is text was read, but a spreadsheet program neither sorts nor draws it.",
+    "Clear the cell and type the date as 2026-03-04 18:30; if it stays text, set the cell's format to a date "
+    "first.",
+)
 IMPOSSIBLE = Problem("error", "impossible_number", "No reading is as large as that.", AGAIN)
 TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as that.", AGAIN)
 
@@ -200,6 +207,7 @@ def _column(
     unread = bool(field.units) and not in_force.get(field.key)
     order = _date_order(cells, places) if field.quantity == "moment" else ""
     month_first = order == "month" or (not order and bool({"°F", "gal"} & set(in_force.values())))
+    told = False
     for index, place in enumerate(places):
         cell = cells.get(place) if place else None
         if place is None or cell is None or unread:
@@ -210,6 +218,8 @@ def _column(
             # One that is certain settles the others; one flag says it for all that are not.
             problem = None if order else problem
             order = order or "told"
+        if field.quantity == "moment" and isinstance(cell.value, str) and np.isfinite(value) and not told:
+            problem, told = problem or DATE_AS_TEXT, True
         if problem:
             findings.append(_finding(problem, field, found, place))
     return values
