@@ -57,6 +57,13 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
+def _kinds(begun: str) -> list[str]:
+    """The kinds of workbooks whose names begin so, for the shell."""
+    from sheetcalc import layouts
+
+    return [kind for kind in layouts.kinds() if kind.startswith(begun)]
+
+
 @app.callback()
 def main(
     version: Annotated[
@@ -73,7 +80,12 @@ def main(
 @app.command()
 def new(
     kind: Annotated[
-        str, typer.Argument(metavar="batch|bench", help="batch: one wash to the bottle. bench: daily work.")
+        str,
+        typer.Argument(
+            metavar="batch|bench",
+            help="batch: one wash to the bottle. bench: daily work.",
+            autocompletion=_kinds,
+        ),
     ],
     path: Annotated[
         Path | None,

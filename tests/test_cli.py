@@ -169,6 +169,18 @@ def test_new_never_replaces_a_file_and_knows_its_endings(tmp_path: Path) -> None
     assert "batch or bench" in err
 
 
+def test_the_shell_completes_commands_kinds_and_options() -> None:
+    def offered(line: str) -> list[str]:
+        words = {"COMP_WORDS": line, "COMP_CWORD": str(len(line.split(" ")) - 1)}
+        env = os.environ | words | {"_SHEETCALC_COMPLETE": "complete_bash"}
+        command = [sys.executable, "-c", "from sheetcalc.cli import app; app(prog_name='sheetcalc')"]
+        return subprocess.run(command, env=env, capture_output=True, text=True, check=True).stdout.split()
+
+    assert offered("sheetcalc ga") == ["gather"]
+    assert offered("sheetcalc new ") == ["batch", "bench"]
+    assert offered("sheetcalc new batch a.ods --units m") == ["metric"]
+
+
 def test_help_and_version_do_not_load_what_only_a_fill_needs() -> None:
     heavy = "numpy, lxml, openpyxl, odf, pandas, pint"
     script = (
