@@ -7,6 +7,7 @@ import pytest
 
 from sheetcalc import instruments
 from sheetcalc.liquids import spirit, wash, water
+from sheetcalc.stages import instruments as instruments_sheet
 
 ALCOHOLMETER = instruments.DEFAULTS["alcoholmeter"]
 HYDROMETER = instruments.DEFAULTS["hydrometer"]
@@ -84,6 +85,12 @@ def test_expanded_uncertainty_by_hand() -> None:
     # JCGM 100 4.3.7: half-width a has u = a / sqrt(3); two of a = 0.5: 2 x sqrt(2 x 0.25 / 3) = 0.8165.
     assert instruments.expanded_uncertainty(1.0) == pytest.approx(0.8165, abs=0.00005)
     assert np.isnan(instruments.expanded_uncertainty(np.nan))
+
+
+def test_on_the_sheet_an_uncertainty_has_two_significant_digits() -> None:
+    # JCGM 100, 7.2.6: it usually suffices to quote it to at most two.
+    shown = instruments_sheet.uncertainty(None, np.array([1.0, 0.002, np.nan, 0.0]))
+    assert shown == pytest.approx([0.82, 0.0016, np.nan, np.nan], rel=1e-9, nan_ok=True)
 
 
 def test_impossible_and_blank_are_nan() -> None:

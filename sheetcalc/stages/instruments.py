@@ -43,8 +43,11 @@ def correction(
 
 @column("instruments")
 def uncertainty(instrument: Any, division: Array) -> Array:
-    """Expanded uncertainty (k = 2) of one reading, each row in its own scale's unit."""
-    return np.asarray(instruments.expanded_uncertainty(division))
+    """Expanded uncertainty (k = 2) of one reading, each row in its own scale's unit, to the two digits that
+    JCGM 100, 7.2.6 leaves it."""
+    exact = np.asarray(instruments.expanded_uncertainty(division))
+    step = 10.0 ** (np.floor(np.log10(np.where(exact > 0, exact, np.nan))) - 1)
+    return np.asarray(np.round(exact / step) * step)
 
 
 @column("instruments")
