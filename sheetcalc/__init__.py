@@ -13,14 +13,6 @@ The liquids' science is in `sheetcalc.liquids`: plain functions over numpy array
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from sheetcalc.files import BadWorkbook as BadWorkbook
-    from sheetcalc.filling import check as check
-    from sheetcalc.filling import fill as fill
-    from sheetcalc.findings import Finding as Finding
-    from sheetcalc.findings import as_frame as as_frame
-    from sheetcalc.making import new as new
-
 __version__ = "0.1.0"
 _DOOR = {
     "BadWorkbook": "files",
@@ -31,12 +23,19 @@ _DOOR = {
     "new": "making",
 }
 
+if TYPE_CHECKING:
+    from sheetcalc.files import BadWorkbook as BadWorkbook
+    from sheetcalc.filling import check as check
+    from sheetcalc.filling import fill as fill
+    from sheetcalc.findings import Finding as Finding
+    from sheetcalc.findings import as_frame as as_frame
+    from sheetcalc.making import new as new
+else:
+    # Unseen by a type checker, which so tells of names that are not there.
+    def __getattr__(name: str) -> Any:
+        if name not in _DOOR:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        return getattr(import_module(f"{__name__}.{_DOOR[name]}"), name)
 
-def __getattr__(name: str) -> Any:
-    if name not in _DOOR:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_DOOR[name]}"), name)
-
-
-def __dir__() -> list[str]:
-    return sorted([*globals(), *_DOOR])
+    def __dir__() -> list[str]:
+        return sorted([*globals(), *_DOOR])

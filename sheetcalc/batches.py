@@ -50,6 +50,11 @@ def blank() -> dict[str, Value]:
     return {c.key: "" if c.quantity == "text" else np.nan for c in sheet().columns}
 
 
+def plain(text: Value) -> str:
+    """A name as it is compared: capitals and blanks make no difference."""
+    return " ".join(str(text).split()).casefold()
+
+
 def _one(value: Any) -> Value:
     """The single value of a card's line or of a function's result."""
     single = np.asarray(value).reshape(-1)[0]

@@ -121,7 +121,7 @@ def _leave_older(gathered: _Gathered) -> None:
     alike: dict[tuple[str, str], list[str]] = {}
     for file, batch in gathered.batches.items():
         name = str(Path(file).with_suffix(""))
-        alike.setdefault((name, register.plain(batch.values["batch_code"])), []).append(file)
+        alike.setdefault((name, batches.plain(batch.values["batch_code"])), []).append(file)
     for same in alike.values():
         *older, newest = sorted(same, key=lambda file: (gathered.saved[file], file))
         for file in older:
@@ -180,7 +180,7 @@ def _put(kept: Register, gathered: _Gathered, to: Path, report: Report) -> None:
     gone = {line.file for line in lines if _is_gone(to, line.file, gathered)}
     older = {line.file for line in lines if line.file in gathered.older}
     by_start = _by_start(gathered)
-    wanted = [Known(file, register.plain(batch.values["batch_code"])) for file, batch in by_start]
+    wanted = [Known(file, batches.plain(batch.values["batch_code"])) for file, batch in by_start]
     found = matching.match([Known(line.file, line.code) for line in lines], wanted, gone | older)
     remarks: list[Told] = []
     for (file, batch), place in zip(by_start, found, strict=True):
@@ -249,7 +249,7 @@ def _changed(line: Line, file: str, batch: Batch) -> list[Told]:
         message = f"This is batch {code}, which was in {line.file} before; its line went along."
         advice = "Nothing, if you renamed or moved the file."
         return [Told("note", file, "", "", "", message, advice, "file_renamed")]
-    if line.file and line.code and line.code != register.plain(code):
+    if line.file and line.code and line.code != batches.plain(code):
         before = line.values["batch_code"]
         message = f"The line of this file was batch {before} before; now it is {code or 'without a code'}."
         advice = "If this is another batch, look whether what you added on the line belongs to it."
@@ -303,10 +303,10 @@ def _compare(kept: Register, listed: Sequence[Line]) -> None:
         if read is None:
             continue
         by = read.sheet.columns[0].key
-        now = {register.plain(line[by]): line for line in summaries.compared(read.sheet, frame)}
+        now = {batches.plain(line[by]): line for line in summaries.compared(read.sheet, frame)}
         lines = []
         for row, values in register.stored(kept.book, read, (by,)):
-            name = register.plain(values[by])
+            name = batches.plain(values[by])
             if name in now:
                 lines.append(Line(now.pop(name), row))
             elif np.isfinite(values["batches"]):

@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from pathlib import Path
 
-from sheetcalc import files, layouts, register, summaries, units
+from sheetcalc import batches, files, layouts, register, summaries, units
 from sheetcalc.compute import decimals
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, flag_text
@@ -28,8 +28,8 @@ def learned(like: Path, still: str) -> tuple[dict[str, Setting], System]:
     listed = ", ".join(f'"{name}" ({count})' for name, count in known.items())
     if not still and len(known) > 1:
         raise ValueError(f"{like.name} has several stills: {listed}. Choose one with --still NAME.")
-    wanted = register.plain(still) or register.plain(next(iter(known)))
-    name = next((name for name in known if register.plain(name) == wanted), None)
+    wanted = batches.plain(still) or batches.plain(next(iter(known)))
+    name = next((name for name in known if batches.plain(name) == wanted), None)
     if name is None:
         raise ValueError(f"There is no still {units.short(still)} in {like.name}; it has {listed}.")
     columns = ((c, read.units.get(c.key, "")) for read in opened.read.values() for c in read.sheet.columns)

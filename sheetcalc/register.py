@@ -34,7 +34,7 @@ class Line:
     @property
     def code(self) -> str:
         """The batch code as it is compared: capitals and blanks make no difference."""
-        return plain(self.values["batch_code"])
+        return batches.plain(self.values["batch_code"])
 
 
 @dataclass(frozen=True)
@@ -44,11 +44,6 @@ class Register:
     book: files.Workbook
     read: Mapping[str, Entries]
     lines: list[Line]
-
-
-def plain(text: Value) -> str:
-    """A name as it is compared: capitals and blanks make no difference."""
-    return " ".join(str(text).split()).casefold()
 
 
 def make(path: Path, system: System, count: int) -> None:

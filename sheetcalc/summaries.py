@@ -100,5 +100,5 @@ def _names(column: Any) -> Any:
 
 
 def _plain(name: Value) -> str:
-    text = " ".join(str(name).split()).casefold()
+    text = batches.plain(name)
     return "" if text == UNNAMED else text

@@ -27,7 +27,7 @@ MAY_IMPORT = {
     "compute": {"entries", "findings", "layouts", "meant", "stages", "uncertainty", "units"},
     "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
     "making": {"build", "compute", "layouts", "proposals"},
-    "proposals": {"compute", "files", "findings", "layouts", "register", "summaries", "units"},
+    "proposals": {"batches", "compute", "files", "findings", "layouts", "register", "summaries", "units"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
     "own_cells": {"files"},
     "headings": {"layouts", "units"},
