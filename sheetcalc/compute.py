@@ -13,6 +13,7 @@ from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
 from sheetcalc.stages import registry
 
+A_DAY = "yyyy-mm-dd"  # the format of moments of which only the day counts
 LONGEST_TEXT = 200  # of somebody's own words in a sentence
 # Where a key is looked for when the sheet itself does not have it.
 SHARED = ("batch", "instruments")
@@ -273,7 +274,8 @@ class _Shown(dict[str, str]):
         if entries is None or field is None:
             return f"{value:g}"
         label = _label(entries, field)
-        return units.show(float(value), field.quantity, label, decimals(field, label))
+        told = units.show(float(value), field.quantity, label, decimals(field, label))
+        return told.split(" ")[0] if field.format == A_DAY else told
 
 
 def decimals(field: Field, label: str) -> int:

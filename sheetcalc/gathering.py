@@ -11,7 +11,7 @@ import numpy as np
 
 from sheetcalc import batches, build, files, interrupts, layouts, matching, register, summaries, tables
 from sheetcalc.batches import Batch
-from sheetcalc.findings import LEVELS, Finding, Level, address, printable, tally
+from sheetcalc.findings import LEVELS, Finding, Level, address, printable, tally, weight
 from sheetcalc.layouts import System
 from sheetcalc.many import Outcome
 from sheetcalc.matching import Known
@@ -323,16 +323,16 @@ def _tell(kept: Register, listed: Sequence[Line], gathered: _Gathered, remarks: 
     here = {line.file for line in listed} - gathered.batches.keys() - gathered.trouble.keys()
     here -= gathered.older.keys()
     about = {told.rule for told in remarks} | {"file_gone", "code_twice", "older"}
-    told = [(False, t) for t in remarks]
-    told += [(False, _unread(file, trouble)) for file, trouble in gathered.trouble.items()]
+    told = [(weight(t.level, False), t) for t in remarks]
+    told += [(weight("error", False), _unread(file, trouble)) for file, trouble in gathered.trouble.items()]
     for file, batch in gathered.batches.items():
-        told += [(finding.danger, _told(file, finding)) for finding in batch.findings]
+        told += [(weight(f.level, f.danger), _told(file, f)) for f in batch.findings]
     for _, values in register.stored(kept.book, read, ("message",)):
         if values["workbook"] in here and values["rule"] not in about:
             texts = {key: str(values[key]) for key in Told._fields if key != "level"}
             level: Level = next((level for level in LEVELS if level.upper() == values["level"]), "note")
-            told.append((False, Told(level, **texts)))
-    told.sort(key=lambda each: (not each[0], LEVELS.index(each[1].level)))
+            told.append((weight(level, False), Told(level, **texts)))
+    told.sort(key=lambda each: each[0])
     first = read.found.first_row
     lines = [
         Line(t._asdict() | {"level": t.level.upper()}, row) for row, (_, t) in enumerate(told, start=first)

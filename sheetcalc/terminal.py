@@ -10,6 +10,7 @@ from sheetcalc.findings import Finding, Level, printable, tally
 from sheetcalc.many import Outcome, Result
 
 WORTH_A_BAR = 4  # workbooks
+A_FEW = 5  # findings; as many are told without leaving any out
 STYLES: dict[Level, str] = {"error": "bold red", "warning": "yellow", "note": "blue"}
 
 
@@ -36,10 +37,11 @@ def total(count: int, unusable: int, up_to_date: int, counted: Counter[Level]) -
 
 
 def summary(path: Path, done: Done, most: int | None) -> None:
-    """Print one workbook's findings, the most serious first; at `most` so many, notes of one rule once."""
+    """Print one workbook's findings, the most serious first; of many only the first `most`, notes of one rule
+    once."""
     head = f"{path}: {tally(f.level for f in done.findings)}{' (up to date)' if done.up_to_date else ''}"
     told = list(done.findings)
-    if most is not None:
+    if most is not None and len(told) > A_FEW:
         told = list({f.rule if f.level == "note" else f: f for f in reversed(told)}.values())[::-1][:most]
     rest = len(done.findings) - len(told)
     more = [f"... and {rest} more in the workbook."] if rest else []

@@ -58,7 +58,7 @@ MAY_IMPORT = {
     "forward": {"build", "edits", "files", "findings", "layouts", "room"},
     "up_to_date": {"build", "edits", "files", "findings", "layouts", "stages", "__version__"},
     "stamp": {"files", "__version__"},
-    "stands": {"build", "compute", "files", "findings", "layouts"},
+    "stands": {"build", "compute", "files", "findings", "layouts", "stages"},
     "writing": {"compute", "entries", "files", "findings", "layouts", "units"},
     "remarks": {"compute", "entries", "files", "findings", "writing"},
     "filling": {

@@ -225,6 +225,7 @@ def unusual_carbon(
     level="note",
     says="For {volume_in} {least} to {most} of dry carbon are usual.",
     advice="Weigh it dry, rinse it with hot water, and type the mass.",
+    due=True,
 )
 def carbon_to_take(volume_in: Array, carbon_mass: Array) -> tuple[Mask, dict[str, Any]]:
     """Told before it is poured, while the mass is blank."""
@@ -270,6 +271,7 @@ def spent_carbon(through: Array, volume_in: Array, carbon_mass: Array) -> tuple[
     level="note",
     says="Due next: {volume_in} usually takes from {earliest} to {latest} to go through.",
     advice="Let it drip slowly; then type when it ended and what came out.",
+    due=True,
 )
 def still_dripping(
     volume_in: Array, started_at: Array, ended_at: Array, volume_out: Array

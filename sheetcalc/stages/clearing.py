@@ -638,6 +638,7 @@ def _volume_words(volume_after: Array, volume_before: Array, wash_kind: Any) -> 
     level="note",
     says="Due next: {next_step}, not before {earliest_next}.",
     advice="{how}",
+    due=True,
 )
 def due_next(turn: Any, done_at: Array, order: Places, runs_filled_at: Array) -> tuple[Mask, dict[str, Any]]:
     """After the newest step, unless a run has followed it."""

@@ -529,6 +529,7 @@ def stalled(state: Any, sound: Curve) -> Mask:
     level="note",
     says="The reading has stood still for two days or more near the expected end: it looks finished.",
     advice="Clear the wash, then run it.",
+    due=True,
 )
 def finished(
     state: Any, sound: Curve, taken_at: Array, clearing_done_at: Array, runs_filled_at: Array
