@@ -247,7 +247,7 @@ def _changed(line: Line, file: str, batch: Batch) -> list[Told]:
     code = str(batch.values["batch_code"])
     if line.file and line.file != file:
         message = f"This is batch {code}, which was in {line.file} before; its line went along."
-        advice = "Nothing, if you renamed or moved the file."
+        advice = "Nothing to do, if you renamed or moved the file."
         return [Told("note", file, "", "", "", message, advice, "file_renamed")]
     if line.file and line.code and line.code != batches.plain(code):
         before = line.values["batch_code"]
