@@ -4,7 +4,7 @@ Every function takes numbers or arrays which broadcast, gives NaN for a blank (N
 and never raises for a value.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,21 +14,43 @@ Array = NDArray[np.float64]
 
 def floats(*values: ArrayLike) -> tuple[Array, ...]:
     """The values as arrays of float64 broadcast to one shape."""
-    return tuple(np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in values)))
+    arrays = [np.asarray(value, dtype=np.float64) for value in values]
+    shape = arrays[0].shape
+    if all(array.shape == shape for array in arrays):
+        return tuple(arrays)
+    return tuple(np.broadcast_arrays(*arrays))
 
 
-def within(value: ArrayLike, low: ArrayLike, high: ArrayLike) -> Array:
+def within(value: ArrayLike, low: float, high: float) -> Array:
     """The value, NaN outside the limits; rounding error at a limit is forgiven."""
     v = np.asarray(value, dtype=np.float64)
     kept = np.minimum(np.maximum(v, low), high)
-    return np.where(np.abs(v - kept) <= 1e-12 * np.subtract(high, low), kept, np.nan)
+    return np.where(np.abs(v - kept) <= 1e-12 * (high - low), kept, np.nan)
 
 
-def polynomial(coefficients: Sequence[float] | Array, x: Array) -> Array:
-    """Value of a polynomial by Horner's rule.
+# Up to so many values a table of powers takes less time than the many steps of Horner's rule.
+_FEW = 100
 
-    coefficients: from the constant up, each of a shape that broadcasts with x.
+
+def polynomials(x: Array, *coefficients: Array) -> tuple[Array, ...]:
+    """Values of several polynomials at the same x.
+
+    coefficients: of each from the constant up along the first axis, the rest of a shape that broadcasts with x.
     """
+    if x.size > _FEW:
+        return tuple(_by_horner(each, x) for each in coefficients)
+    powers = np.empty((max(map(len, coefficients)), *x.shape))
+    powers[0], powers[1:] = 1.0, x
+    np.multiply.accumulate(powers, axis=0, out=powers)
+    return tuple(np.asarray(np.einsum("k...,k...->...", each, powers[: len(each)])) for each in coefficients)
+
+
+def polynomial(coefficients: Array, x: Array) -> Array:
+    """Value of one polynomial; see `polynomials`."""
+    return polynomials(x, coefficients)[0]
+
+
+def _by_horner(coefficients: Array, x: Array) -> Array:
     value = np.asarray(coefficients[-1] + 0.0 * x)
     for coefficient in coefficients[-2::-1]:
         value *= x
