@@ -33,13 +33,13 @@ class Values:
         self._known: dict[tuple[str, str], Any] = dict(instead or {})
         self._instead = frozenset(self._known)
         self._base = base
-        self._moved: dict[Any, Values] = {}
+        self._homes: dict[tuple[str, str], tuple[str, str]] = base._homes if base else {}
+        self._moved: list[Values] = []
 
-    def moved(self, name: tuple[str, str, str], instead: Mapping[tuple[str, str], Any]) -> "Values":
-        """The values with others instead of some; made once for each name."""
-        if name not in self._moved:
-            self._moved[name] = Values(self.entries, instead, self)
-        return self._moved[name]
+    def moved(self, instead: Mapping[tuple[str, str], Any]) -> "Values":
+        """The values with others instead of some."""
+        self._moved.append(Values(self.entries, instead, self))
+        return self._moved[-1]
 
     def get(self, sheet: str, key: str) -> Any:
         """The values of a key, as a function of that sheet sees them; blank where nothing has it.
@@ -48,10 +48,14 @@ class Values:
         """
         home, own = self.home(sheet, key)
         if (home, own) not in self._known:
-            if self._base and (_is_decided(home, own) or not self.behind(home, own) & self._instead):
+            if self._base and not self._differs(home, own):
                 return self._base.get(home, own)
             self._known[home, own] = self._make(home, own)
         return self._known[home, own]
+
+    def _differs(self, home: str, own: str) -> bool:
+        """Whether a key comes from one of the other values, and is not what the person acted by."""
+        return not _is_decided(home, own) and not self._instead.isdisjoint(_behind(home, own))
 
     def behind(self, sheet: str, key: str) -> frozenset[tuple[str, str]]:
         """A key and every key it comes from, by any way, each with the sheet that holds it."""
@@ -59,6 +63,11 @@ class Values:
 
     def home(self, sheet: str, key: str) -> tuple[str, str]:
         """The sheet that holds a key, and its key there."""
+        if (sheet, key) not in self._homes:
+            self._homes[sheet, key] = self._home(sheet, key)
+        return self._homes[sheet, key]
+
+    def _home(self, sheet: str, key: str) -> tuple[str, str]:
         for place in (sheet, *SHARED):
             if self._has(place, key):
                 return place, key
@@ -85,6 +94,9 @@ class Values:
         column = registry.COLUMNS.get(sheet, {}).get(key)
         entries = self.entries.get(sheet)
         if column:
+            if column.by_row and self._base:
+                self._base._make_moved(sheet, key, column)
+                return self._known[sheet, key]
             made = column.function(*(self.get(sheet, need) for need in column.needs))
             field = entries.sheet.field(key) if entries else None
             return _of_our_times(made) if field and field.quantity == "moment" else made
@@ -96,6 +108,14 @@ class Values:
         if sheet == "batch" or (look and any(field.key == key for field in look.fields)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)
+
+    def _make_moved(self, sheet: str, key: str, column: registry.Column) -> None:
+        """A column in all the moved values that it differs in, computed at once."""
+        differing = [moved for moved in self._moved if moved._differs(sheet, key)]
+        differing = [moved for moved in differing if (sheet, key) not in moved._instead]
+        needed = [[moved.get(sheet, need) for need in column.needs] for moved in differing]
+        for moved, made in zip(differing, uncertainty.side_by_side(column.function, needed), strict=True):
+            moved._known[sheet, key] = made
 
 
 def needs(layout: Layout) -> dict[tuple[str, str], Needs]:

@@ -35,7 +35,7 @@ _FEW = 100
 def polynomials(x: Array, *coefficients: Array) -> tuple[Array, ...]:
     """Values of several polynomials at the same x.
 
-    coefficients: of each from the constant up along the first axis, the rest of a shape that broadcasts with x.
+    coefficients: of each from the constant up along the first axis; the other axes broadcast with x.
     """
     if x.size > _FEW:
         return tuple(_by_horner(each, x) for each in coefficients)

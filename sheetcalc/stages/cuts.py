@@ -101,7 +101,7 @@ def misnamed(charge: Charge, runs_run: Any) -> Mask:
     return ~charge.known & any(groups.plain(text) for text in runs_run)
 
 
-@column("cuts")
+@column("cuts", by_row=True)
 def strength_20(
     reading: Array, temperature: Array, alcoholmeter: Instrument, thermometer: Instrument
 ) -> Array:

@@ -65,7 +65,7 @@ class Around(NamedTuple):
     high: Array
 
 
-@column("fermentation")
+@column("fermentation", by_row=True)
 def gravity_20(
     reading: Array,
     sample_temperature: Array,
@@ -78,7 +78,7 @@ def gravity_20(
     return np.asarray(instruments.gravity_20(reading, temperature, hydrometer, original_gravity))
 
 
-@column("fermentation", model=0.15)
+@column("fermentation", by_row=True, model=0.15)
 def alcohol(original_gravity: Array, gravity_20: Array) -> Array:
     """Strength of the wash (% vol) by mass balance from its original gravity.
 

@@ -52,7 +52,7 @@ def charge_alcohol(charge_volume: Array, strength_charged: Array) -> Array:
     return charge_volume * strength_charged / 100
 
 
-@column("runs")
+@column("runs", by_row=True)
 def collected_strength(
     collected_reading: Array,
     collected_temperature: Array,
