@@ -137,12 +137,20 @@ def _below(y: Array, pressure: Array, azeotrope: Array) -> Array:
     return root(lambda x: vapour(x, pressure) - y, x, x * (1.0 - 1e-6), 0.0, azeotrope)
 
 
+# A search between limits cuts what is left into so many parts, so many times.
+_PARTS, _CUTS = 16, 3
+
+
 def _between(rising: Callable[[Array], Array], low: Array, high: Array) -> Array:
-    """Where a rising function is zero between two limits: halved close, then by secants."""
-    for _ in range(12):
-        middle = (low + high) / 2.0
-        below = rising(middle) < 0.0
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    """Where a rising function is zero between two limits: cut in parts looked at at once, then by secants.
+
+    The function takes values of the shape of the limits, and more than one of them along a new first axis.
+    """
+    inner = np.arange(1.0, _PARTS).reshape((-1,) + (1,) * low.ndim)
+    for _ in range(_CUTS):
+        part = (high - low) / _PARTS
+        below = np.count_nonzero(rising(low + inner * part) < 0.0, axis=0)
+        low, high = low + below * part, low + (below + 1.0) * part
     return root(rising, low, high, low, high)
 
 
@@ -252,6 +260,13 @@ def _curve(stages: float, pressure: float) -> _Curve:
     return _Curve(top, place, integral)
 
 
+@lru_cache(maxsize=8)
+def _curves(stills: tuple[tuple[float, float], ...]) -> tuple[Array, Array, Array]:
+    """The curves of several stills, each told by its stages and pressure, stacked."""
+    azeotropes, vapours, integrals = zip(*(_curve(*still) for still in stills), strict=True)
+    return np.array(azeotropes), np.stack(vapours), np.stack(integrals)
+
+
 def _place(x: Array, azeotrope: ArrayLike) -> Array:
     return np.log(x / (np.asarray(azeotrope) - x))
 
@@ -305,12 +320,9 @@ def _charge(volume: ArrayLike, strength: ArrayLike, stages: ArrayLike, pressure:
     v, q, n, total = floats(volume, strength, stages, pressure)
     n, total = within(n, 1.0, MOST_STAGES), within(total, LOWEST_PRESSURE, HIGHEST_PRESSURE)
     known = ~(np.isnan(n) | np.isnan(total)) & (v > 0.0) & (q > 0.0)
-    pairs = np.stack([np.where(known, n, 1.0), np.where(known, total, NORMAL_PRESSURE)], axis=-1)
-    each, still = np.unique(pairs.reshape(-1, 2), axis=0, return_inverse=True)
-    # Without any rows there is still something to stack.
-    curves = [_curve(float(a), float(b)) for a, b in each] or [_curve(1.0, NORMAL_PRESSURE)]
-    still = still.reshape(v.shape)
-    top = np.array([curve.azeotrope for curve in curves])[still]
+    stills, still = _stills(np.where(known, n, 1.0), np.where(known, total, NORMAL_PRESSURE))
+    azeotropes, vapours, integrals = _curves(stills)
+    top = azeotropes[still]
     x = mole_fraction(q)
     known &= x < top
     x = np.where(known, x, top / 2.0)
@@ -318,8 +330,15 @@ def _charge(volume: ArrayLike, strength: ArrayLike, stages: ArrayLike, pressure:
     mass = v * spirit.density(p, 20.0)
     moles = mass * (p / ETHANOL_MOLAR_MASS + (1.0 - p) / WATER_MOLAR_MASS)
     place = np.clip(_place(x, top), _PLACES[0], _PLACES[-1])
-    vapours, integrals = (np.stack(each) for each in zip(*(curve[1:] for curve in curves), strict=True))
     return _Charge(moles, x, place, top, still, vapours, integrals, _look_up(integrals, still, place))
+
+
+def _stills(stages: Array, pressure: Array) -> tuple[tuple[tuple[float, float], ...], NDArray[np.intp]]:
+    """The different pairs of stages and pressure, and the place among them of each row's own."""
+    pairs = list(zip(stages.ravel().tolist(), pressure.ravel().tolist(), strict=True))
+    # Without any rows there is still something to stack.
+    places = {pair: place for place, pair in enumerate(dict.fromkeys(pairs or [(1.0, NORMAL_PRESSURE)]))}
+    return tuple(places), np.array([places[pair] for pair in pairs], dtype=np.intp).reshape(stages.shape)
 
 
 def _look_up(table: Array, still: NDArray[np.intp], place: Array) -> Array:
