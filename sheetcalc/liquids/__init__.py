@@ -25,7 +25,7 @@ def within(value: ArrayLike, low: float, high: float) -> Array:
     """The value, NaN outside the limits; rounding error at a limit is forgiven."""
     v = np.asarray(value, dtype=np.float64)
     kept = np.minimum(np.maximum(v, low), high)
-    return np.where(np.abs(v - kept) <= 1e-12 * (high - low), kept, np.nan)
+    return np.where(np.abs(v - kept) <= 1e-11 * (high - low), kept, np.nan)
 
 
 # Up to so many values a table of powers takes less time than the many steps of Horner's rule.
@@ -68,15 +68,17 @@ def root(
         step = np.where(rise == 0.0, 0.0, at_b * (b - a) / np.where(rise == 0.0, 1.0, rise))
         a, at_a = b, at_b
         b = np.clip(b - step, low, high)
-        if settled(b - a, b):
+        if settled(b - a, b, SECANT):
             break
         at_b = function(b)
     return b
 
 
-def settled(step: Array, value: Array) -> bool:
-    """Whether a step of Newton's or the secant method was so small that no next one counts; blanks don't.
+# A search is over when a step is no more than such a share of the value: what is left then
+# is about the square of a step of Newton's method, or a step of the secant method times the one before.
+NEWTON, SECANT = 1e-7, 1e-9
 
-    What is left after such a step is of the order of the step times itself (or the step before).
-    """
-    return not (np.abs(step) > 1e-9 * np.maximum(np.abs(value), 1e-3)).any()
+
+def settled(step: Array, value: Array, share: float = NEWTON) -> bool:
+    """Whether a step of a search was at most this share of the value; blanks don't count."""
+    return not (np.abs(step) > share * np.maximum(np.abs(value), 1e-3)).any()

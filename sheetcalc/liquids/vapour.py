@@ -11,7 +11,6 @@ dephlegmator on top adds stages, each of which boils the condensate of the one b
 the heads and tails which are neither ethanol nor water are left out.
 """
 
-import math
 from collections.abc import Callable
 from functools import lru_cache
 from typing import NamedTuple
@@ -19,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sheetcalc.liquids import Array, floats, root, settled, spirit, water, within
+from sheetcalc.liquids import Array, floats, root, spirit, water, within
 
 NORMAL_PRESSURE = 101.325
 LOWEST_PRESSURE, HIGHEST_PRESSURE = 50.0, 110.0
@@ -157,19 +156,19 @@ def _between(rising: Callable[[Array], Array], low: Array, high: Array) -> Array
 def _boil(mole_fraction: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
     """Boiling point, °C, and vapour mole fraction."""
     x, total = floats(within(mole_fraction, 0.0, 1.0), within(pressure, LOWEST_PRESSURE, HIGHEST_PRESSURE))
-    t = np.full(x.shape, 85.0)
-    for _ in range(10):
-        ethanol, steam = _partial_pressures(x, t)
-        both = ethanol + steam
-        # Newton's method on the logarithm, with activities held for the slope: they hardly move with t.
-        slope = (ethanol * _antoine_slope(_ETHANOL, t) + steam * _antoine_slope(_WATER, t)) / both
-        step = np.log(both / total) / slope
-        t = t - step
-        if settled(step, t):
-            break
+
+    def excess(t: Array) -> Array:
+        return np.log(np.add(*_partial_pressures(x, t)) / total)
+
+    near = np.interp(x, *_NEAR_BOILING) + np.log(total / NORMAL_PRESSURE) / _RISE
+    t = root(excess, near, near - excess(near) / _RISE)
     ethanol, _ = _partial_pressures(x, t)
     return t, np.clip(ethanol / total, 0.0, 1.0)
 
+
+# For a start: mole fractions and about the °C they boil at at sea level, and d(ln pressure)/dt, 1/K.
+_NEAR_BOILING = [0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0], [100.0, 95.4, 90.8, 86.6, 83.3, 80.8, 78.8, 78.3]
+_RISE = 0.038
 
 _ETHANOL, _WATER = (8.20417, 1642.89, 230.300), (8.07131, 1730.63, 233.426)
 
@@ -177,12 +176,6 @@ _ETHANOL, _WATER = (8.20417, 1642.89, 230.300), (8.07131, 1730.63, 233.426)
 def _antoine(constants: tuple[float, float, float], t: Array) -> Array:
     a, b, c = constants
     return _KPA_PER_MMHG * 10.0 ** (a - b / (t + c))
-
-
-def _antoine_slope(constants: tuple[float, float, float], t: Array) -> Array:
-    """d(ln pressure)/dt, 1/K."""
-    _, b, c = constants
-    return math.log(10.0) * b / (t + c) ** 2
 
 
 def _partial_pressures(x: Array, t: Array) -> tuple[Array, Array]:
