@@ -34,6 +34,7 @@ class Values:
         self._instead = frozenset(self._known)
         self._base = base
         self._homes: dict[tuple[str, str], tuple[str, str]] = base._homes if base else {}
+        self._sheets: list[str] = base._sheets if base else sorted(registry.COLUMNS.keys() | entries.keys())
         self._moved: list[Values] = []
 
     def moved(self, instead: Mapping[tuple[str, str], Any]) -> "Values":
@@ -71,10 +72,9 @@ class Values:
         for place in (sheet, *SHARED):
             if self._has(place, key):
                 return place, key
-        for place in sorted(registry.COLUMNS.keys() | self.entries.keys()):
-            rest = key.removeprefix(f"{place}_")
-            if rest != key:
-                return place, rest
+        for place in self._sheets:
+            if key.startswith(f"{place}_"):
+                return place, key.removeprefix(f"{place}_")
         return sheet, key
 
     def _has(self, sheet: str, key: str) -> bool:

@@ -41,6 +41,7 @@ class Cause(NamedTuple):
     down: "Values"
 
 
+Measured = Sequence[tuple[Node, Field]]  # what is typed, with how it was measured
 Shift = tuple[Mapping[Node, Any], Mapping[Node, Any]]  # the values that a cause stands behind, up and down
 
 
@@ -91,34 +92,35 @@ def _half(up: Array, down: Array, result: Array) -> Array:
 
 def _causes(values: "Values") -> tuple[Cause, ...]:
     if values.causes is None:
-        shifts = (*_calibrations(values), *_readings(values), *_models(values))
+        measured = list(_measured(values))
+        shifts = (*_calibrations(values, measured), *_readings(values, measured), *_models(values))
         values.causes = tuple(
             Cause(frozenset(up), values.moved(up), values.moved(down)) for up, down in shifts
         )
     return values.causes
 
 
-def _calibrations(values: "Values") -> Iterator[Shift]:
+def _calibrations(values: "Values", measured: Measured) -> Iterator[Shift]:
     """What is off in every reading of an instrument, and in every typed value that was read with it."""
     for name in INSTRUMENTS:
         standard = values.get("instruments", name).calibration
-        yield _read_off(values, name, standard), _read_off(values, name, -standard)
+        yield _read_off(values, measured, name, standard), _read_off(values, measured, name, -standard)
 
 
-def _read_off(values: "Values", name: str, by: float) -> dict[Node, Any]:
+def _read_off(values: "Values", measured: Measured, name: str, by: float) -> dict[Node, Any]:
     """An instrument that has to be corrected by more, and the typed values that were read with it."""
     instrument = values.get("instruments", name)
     typed = {
         node: np.asarray(values.get(*node)) + by
-        for node, field in _measured(values)
+        for node, field in measured
         if field.corrected and field.measured_with == name
     }
     return {("instruments", name): replace(instrument, correction=instrument.correction + by)} | typed
 
 
-def _readings(values: "Values") -> Iterator[Shift]:
+def _readings(values: "Values", measured: Measured) -> Iterator[Shift]:
     """What is off in one reading alone."""
-    for node, field in _measured(values):
+    for node, field in measured:
         held = np.asarray(values.get(*node), dtype=np.float64)
         standard = _standard(values, field.measured_with, held)
         yield {node: held + standard}, {node: held - standard}

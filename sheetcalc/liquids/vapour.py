@@ -48,9 +48,12 @@ def pressure(altitude: ArrayLike) -> Array:
 
 def mole_fraction(strength: ArrayLike) -> Array:
     """Mole fraction of ethanol of a strength, % vol at 20 °C, 0..100, any shape; NaN outside."""
-    p = spirit.mass_fraction(strength)
-    ethanol = p / ETHANOL_MOLAR_MASS
-    return ethanol / (ethanol + (1.0 - p) / WATER_MOLAR_MASS)
+    return _mole_fraction(spirit.mass_fraction(strength))
+
+
+def _mole_fraction(mass_fraction: Array) -> Array:
+    ethanol = mass_fraction / ETHANOL_MOLAR_MASS
+    return ethanol / (ethanol + (1.0 - mass_fraction) / WATER_MOLAR_MASS)
 
 
 def strength_from_mole_fraction(mole_fraction: ArrayLike) -> Array:
@@ -298,6 +301,8 @@ class Distilled(NamedTuple):
 class _Charge(NamedTuple):
     """Rows of charges with their stills: curves stacked, `still` the row's place in the stack."""
 
+    mass: Array  # kg, with the ethanol in it
+    ethanol: Array
     moles: Array
     x: Array
     place: Array
@@ -316,14 +321,15 @@ def _charge(volume: ArrayLike, strength: ArrayLike, stages: ArrayLike, pressure:
     stills, still = _stills(np.where(known, n, 1.0), np.where(known, total, NORMAL_PRESSURE))
     azeotropes, vapours, integrals = _curves(stills)
     top = azeotropes[still]
-    x = mole_fraction(q)
+    p = spirit.mass_fraction(q)
+    x = _mole_fraction(p)
     known &= x < top
-    x = np.where(known, x, top / 2.0)
-    p = spirit.mass_fraction(np.where(known, q, np.nan))
-    mass = v * spirit.density(p, 20.0)
-    moles = mass * (p / ETHANOL_MOLAR_MASS + (1.0 - p) / WATER_MOLAR_MASS)
+    x, p = np.where(known, x, top / 2.0), np.where(known, p, np.nan)
+    mass = v * spirit.density(p, 20.0) / 1000.0
+    moles = 1000.0 * mass * (p / ETHANOL_MOLAR_MASS + (1.0 - p) / WATER_MOLAR_MASS)
     place = np.clip(_place(x, top), _PLACES[0], _PLACES[-1])
-    return _Charge(moles, x, place, top, still, vapours, integrals, _look_up(integrals, still, place))
+    at_start = _look_up(integrals, still, place)
+    return _Charge(mass, mass * p, moles, x, place, top, still, vapours, integrals, at_start)
 
 
 def _stills(stages: Array, pressure: Array) -> tuple[tuple[tuple[float, float], ...], NDArray[np.intp]]:
@@ -388,9 +394,8 @@ def distil(
     # The rest follows from the volume wanted by balance of mass, also where only water still comes.
     alcohol = 1000.0 * ethanol / spirit.ETHANOL_DENSITY
     strength = np.where(wanted > 0.0, 100.0 * alcohol / np.where(wanted > 0.0, wanted, 1.0), drip)
-    all_mass, all_ethanol = _kilograms(v, q)
-    left_mass = np.maximum(all_mass - _kilograms(wanted, strength)[0], 0.0)
-    left_ethanol = np.clip(all_ethanol - ethanol, 0.0, left_mass)
+    left_mass = np.maximum(charge.mass - _kilograms(wanted, strength)[0], 0.0)
+    left_ethanol = np.clip(charge.ethanol - ethanol, 0.0, left_mass)
     left_p = left_ethanol / np.where(left_mass > 0.0, left_mass, np.inf)
     left_volume = 1000.0 * left_mass / spirit.density(left_p, 20.0)
     values = strength, alcohol, left_volume, spirit.strength(left_p), drip
@@ -447,7 +452,7 @@ def heat_to_boil(
 
 
 def heat_to_collect(
-    charge_volume: ArrayLike,
+    run: Distilled,
     charge_strength: ArrayLike,
     collected_volume: ArrayLike,
     stages: ArrayLike = 1.0,
@@ -455,13 +460,12 @@ def heat_to_collect(
 ) -> Array:
     """Heat, kJ, which collects a volume from a charge that boils already.
 
-    Parameters and range as in `distil`. Latent heat of what is collected, times the stages: each stage over
-    the first is taken to send as much back as goes over (an assumption; reflux ratio = stages - 1). To
-    this comes the warming of what stays in the pot. Losses are left out.
+    run: what `distil` gives for the rest, which is as there. Latent heat of what is collected, times the
+    stages: each stage over the first is taken to send as much back as goes over (an assumption; reflux ratio
+    = stages - 1). To this comes the warming of what stays in the pot. Losses are left out.
     Source: latent heats of water at 100 °C and ethanol at 78.3 °C added by mass (common practice).
     """
-    v, q, wanted, n, total = floats(charge_volume, charge_strength, collected_volume, stages, pressure)
-    run = distil(v, q, wanted, n, total)
+    q, wanted, n, total = floats(charge_strength, collected_volume, stages, pressure)
     mass, ethanol = _kilograms(wanted, run.strength)
     latent = ethanol * ETHANOL_LATENT_HEAT + (mass - ethanol) * water.LATENT_HEAT
     rise = boiling_point_of(run.left_strength, total) - boiling_point_of(q, total)

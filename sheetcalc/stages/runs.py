@@ -133,6 +133,11 @@ def expected_volume(
 ) -> Array:
     """Volume (L at 20 °C) until the drip falls to the limit, or until the element would fall dry."""
     volume = vapour.collected_when(charge_volume, strength_charged, drip_limit, stages_planned, pressure)
+    return before_the_element(volume, charge_volume, still_minimum)
+
+
+def before_the_element(volume: Array, charge_volume: Array, still_minimum: Array) -> Array:
+    """A volume (L) to collect, or less where the element would fall dry before."""
     return np.fmin(volume, np.maximum(charge_volume - still_minimum, 0.0))
 
 
@@ -171,7 +176,7 @@ def heating(
 
 @column("runs")
 def boiling(
-    charge_volume: Array,
+    model: vapour.Distilled,
     strength_charged: Array,
     run_volume: Array,
     stages_planned: Array,
@@ -180,7 +185,7 @@ def boiling(
     still_efficiency: Array,
 ) -> Array:
     """Hours from the first drip to the end."""
-    heat = vapour.heat_to_collect(charge_volume, strength_charged, run_volume, stages_planned, pressure)
+    heat = vapour.heat_to_collect(model, strength_charged, run_volume, stages_planned, pressure)
     return heat / 3.6 / (still_power * still_efficiency)
 
 
@@ -484,6 +489,20 @@ def more_alcohol_out(
 samples.above_azeotrope("runs", "collected_reading", "collected_strength", "gives here")
 
 
+@column("runs")
+def limits(
+    charge_volume: Array,
+    strength_charged: Array,
+    collected_volume: Array,
+    stages_planned: Array,
+    pressure: Array,
+) -> tuple[Array, Array]:
+    """Strengths (% vol) that a plain pot, and one stage more than planned, give in what was collected."""
+    stages = np.stack([np.ones(stages_planned.shape), stages_planned + 1])
+    plain, most = vapour.distil(charge_volume, strength_charged, collected_volume, stages, pressure).strength
+    return plain, most
+
+
 @check(
     "runs",
     cell="collected_reading",
@@ -495,14 +514,11 @@ samples.above_azeotrope("runs", "collected_reading", "collected_strength", "give
 def weaker_than_a_plain_pot(
     collected_reading: Array,
     collected_strength: Array,
-    charge_volume: Array,
-    strength_charged: Array,
-    collected_volume: Array,
-    pressure: Array,
+    limits: tuple[Array, Array],
     strength_doubt: float,
 ) -> tuple[Mask, dict[str, Any]]:
     """Below one stage, by more than model and glass can be off."""
-    plain = vapour.distil(charge_volume, strength_charged, collected_volume, 1.0, pressure).strength
+    plain, _ = limits
     wrong = collected_strength < plain - MODEL - strength_doubt
     least = plain - MODEL + collected_reading - collected_strength
     return wrong, {"plain": (plain, "collected_strength"), "fits": (least, least + 2 * MODEL + ONE_STAGE)}
@@ -518,20 +534,16 @@ def weaker_than_a_plain_pot(
 )
 def stronger_than_the_still(
     collected_strength: Array,
-    charge_volume: Array,
-    strength_charged: Array,
-    collected_volume: Array,
-    stages_planned: Array,
-    pressure: Array,
+    limits: tuple[Array, Array],
     strength_doubt: float,
     azeotrope: Array,
     collected_alcohol: Array,
     charge_alcohol: Array,
 ) -> Mask:
     """Above what one more stage would give; what is impossible is told by another check."""
-    most = vapour.distil(charge_volume, strength_charged, collected_volume, stages_planned + 1, pressure)
+    _, most = limits
     possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (collected_strength <= azeotrope)
-    return possible & (collected_strength > most.strength + MODEL + strength_doubt)
+    return possible & (collected_strength > most + MODEL + strength_doubt)
 
 
 samples.temperatures("runs", "collected_temperature")
