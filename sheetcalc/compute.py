@@ -47,12 +47,13 @@ class Values:
 
         Raises RecursionError where columns need each other in a circle.
         """
-        home, own = self.home(sheet, key)
-        if (home, own) not in self._known:
-            if self._base and not self._differs(home, own):
-                return self._base.get(home, own)
-            self._known[home, own] = self._make(home, own)
-        return self._known[home, own]
+        node = self.home(sheet, key)
+        if node not in self._known:
+            if self._base and not self._differs(*node):
+                self._known[node] = self._base.get(*node)
+            else:
+                self._known[node] = self._make(*node)
+        return self._known[node]
 
     def _differs(self, home: str, own: str) -> bool:
         """Whether a key comes from one of the other values, and is not what the person acted by."""
@@ -64,9 +65,10 @@ class Values:
 
     def home(self, sheet: str, key: str) -> tuple[str, str]:
         """The sheet that holds a key, and its key there."""
-        if (sheet, key) not in self._homes:
-            self._homes[sheet, key] = self._home(sheet, key)
-        return self._homes[sheet, key]
+        node = sheet, key
+        if node not in self._homes:
+            self._homes[node] = self._home(sheet, key)
+        return self._homes[node]
 
     def _home(self, sheet: str, key: str) -> tuple[str, str]:
         for place in (sheet, *SHARED):

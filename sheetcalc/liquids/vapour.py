@@ -132,9 +132,9 @@ def _below(y: Array, pressure: Array, azeotrope: Array) -> Array:
     """The mole fraction of the liquid that gives off a vapour: from each pressure's grid, then by secants."""
     place = _place(np.clip(y, 1e-17, azeotrope * (1.0 - 1e-12)), azeotrope)
     guess = np.full(y.shape, np.nan)
-    for total in np.unique(pressure[np.isfinite(y)]):
+    for total in set(pressure[np.isfinite(y)].tolist()):
         here = pressure == total
-        guess[here] = np.interp(place[here], _PLACES + _one_stage(float(total)), _PLACES)
+        guess[here] = np.interp(place[here], _PLACES + _one_stage(total), _PLACES)
     x = _composition(guess, azeotrope)
     return root(lambda x: vapour(x, pressure) - y, x, x * (1.0 - 1e-6), 0.0, azeotrope)
 

@@ -31,7 +31,7 @@ FIRST_RUNNINGS = {"sugar": 0.02, "grain": 0.03, "molasses": 0.03, "wine": 0.04, 
 ANY_FIRST_RUNNINGS = 0.05
 
 
-@column("runs")
+@column("runs", by_row=True)
 def strength_charged(charge_strength: Array, kind: Any, alcohol_now: Array) -> Array:
     """Strength (% vol) of the charge: as typed, or else that of the wash, but not for a spirit run."""
     wash = np.where(np.asarray(kind) == "spirit", np.nan, alcohol_now)
@@ -46,7 +46,7 @@ def alcohol_now(fermentation_alcohol: Array, fermentation_sound: Any) -> Array:
     return np.asarray(known[-1] if known else np.nan)
 
 
-@column("runs")
+@column("runs", by_row=True)
 def charge_alcohol(charge_volume: Array, strength_charged: Array) -> Array:
     """Pure alcohol (L) in the pot."""
     return charge_volume * strength_charged / 100
@@ -64,13 +64,13 @@ def collected_strength(
     return np.asarray(instruments.strength_20(collected_reading, temperature, alcoholmeter))
 
 
-@column("runs")
+@column("runs", by_row=True)
 def collected_alcohol(collected_volume: Array, collected_strength: Array) -> Array:
     """Pure alcohol (L) collected."""
     return collected_volume * collected_strength / 100
 
 
-@column("runs")
+@column("runs", by_row=True)
 def recovery(collected_alcohol: Array, charge_alcohol: Array) -> Array:
     """Share (0 to 1) of the alcohol charged that was collected."""
     with np.errstate(divide="ignore", invalid="ignore"):
