@@ -480,6 +480,8 @@ def _heat_capacity(volume: Array, strength: Array) -> Array:
 
 _STAGES = np.concatenate([np.linspace(1.0, 3.0, 21), np.linspace(3.25, 6.0, 12), np.linspace(7.0, 12.0, 6)])
 
+_LANDMARKS = np.array([0, 10, 20, 32, 38])  # 1, 2, 3, 6 and 12 stages
+
 
 def stages_seen(
     charge_volume: ArrayLike,
@@ -497,9 +499,23 @@ def stages_seen(
     v, q, wanted, seen, total = floats(
         charge_volume, charge_strength, collected_volume, collected_strength, pressure
     )
-    strengths = distil(v[..., None], q[..., None], wanted[..., None], _STAGES, total[..., None]).strength
-    below = np.count_nonzero(strengths <= seen[..., None], axis=-1)
-    i = np.clip(below - 1, 0, len(_STAGES) - 2)
-    low, high = (np.take_along_axis(strengths, (i + k)[..., None], axis=-1)[..., 0] for k in (0, 1))
+
+    def strengths(stages: Array) -> Array:
+        return distil(v[..., None], q[..., None], wanted[..., None], stages, total[..., None]).strength
+
+    def place(table: Array) -> NDArray[np.intp]:
+        """The place in a table of strengths below what was seen, the last but one at most."""
+        below = np.count_nonzero(table <= seen[..., None], axis=-1)
+        return np.asarray(np.clip(below - 1, 0, table.shape[-1] - 2))
+
+    # The still's own neighbourhood comes first, since a curve for every number of stages takes long to make.
+    known = np.isfinite(v + q + wanted + seen + total)
+    around = place(strengths(_STAGES[_LANDMARKS]))[known]
+    if not around.size:
+        return np.full(v.shape, np.nan)
+    stages = _STAGES[_LANDMARKS[around.min()] : _LANDMARKS[around.max() + 1] + 1]
+    table = strengths(stages)
+    i = place(table)
+    low, high = (np.take_along_axis(table, (i + k)[..., None], axis=-1)[..., 0] for k in (0, 1))
     part: Array = within((seen - low) / np.where(high > low, high - low, np.nan), 0.0, 1.0)
-    return np.asarray(_STAGES[i] + part * (_STAGES[i + 1] - _STAGES[i]))
+    return np.asarray(stages[i] + part * (stages[i + 1] - stages[i]))
