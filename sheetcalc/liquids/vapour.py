@@ -379,10 +379,53 @@ def distil(
     Source: Rayleigh's equation on the module's equilibrium; a part of a stage moves the composition
     by that part of the next stage's move (our convention, no source).
     """
+    over = _over(charge_volume, charge_strength, collected_volume, stages, pressure)
+    left_mass = np.maximum(over.charge.mass - _kilograms(over.volume, over.strength)[0], 0.0)
+    left_ethanol = np.clip(over.charge.ethanol - over.ethanol, 0.0, left_mass)
+    left_p = left_ethanol / np.where(left_mass > 0.0, left_mass, np.inf)
+    left_volume = 1000.0 * left_mass / spirit.density(left_p, 20.0)
+    alcohol = 1000.0 * over.ethanol / spirit.ETHANOL_DENSITY
+    values = over.strength, alcohol, left_volume, spirit.strength(left_p), over.drip
+    return Distilled(*(np.where(np.isnan(over.volume), np.nan, value) for value in values))
+
+
+def strength_collected(
+    charge_volume: ArrayLike,
+    charge_strength: ArrayLike,
+    collected_volume: ArrayLike,
+    stages: ArrayLike = 1.0,
+    pressure: ArrayLike = NORMAL_PRESSURE,
+) -> Array:
+    """Strength, % vol at 20 °C, of what is collected from a charge: that of `distil`, without the rest."""
+    over = _over(charge_volume, charge_strength, collected_volume, stages, pressure)
+    return np.where(np.isnan(over.volume), np.nan, over.strength)
+
+
+class _Over(NamedTuple):
+    """What has come over from a charge.
+
+    volume: L at 20 °C, NaN where anything is out of range; ethanol: kg; strength: of all, drip: of the last
+    drop, % vol.
+    """
+
+    charge: _Charge
+    volume: Array
+    ethanol: Array
+    strength: Array
+    drip: Array
+
+
+def _over(
+    charge_volume: ArrayLike,
+    charge_strength: ArrayLike,
+    collected_volume: ArrayLike,
+    stages: ArrayLike,
+    pressure: ArrayLike,
+) -> _Over:
     v, q, wanted, n, total = floats(charge_volume, charge_strength, collected_volume, stages, pressure)
-    wanted = np.where((wanted >= 0.0) & (wanted <= v), wanted, np.nan)
     charge = _charge(v, q, n, total)
-    blank = np.isnan(wanted + charge.moles)
+    blank = np.isnan(charge.moles) | ~((wanted >= 0.0) & (wanted <= v))
+    wanted = np.where(blank, np.nan, wanted)
     end = np.full(v.shape, _PLACES[0])
     place = _between(
         lambda place: np.where(blank, 0.0, wanted - _volume_over(charge, place)), end, charge.place
@@ -391,15 +434,10 @@ def distil(
     all_over = _volume_over(charge, end) < wanted
     drip = np.where(all_over, 0.0, strength_from_mole_fraction(vapours))
     ethanol = _masses_over(charge, place)[0] / 1000.0
-    # The rest follows from the volume wanted by balance of mass, also where only water still comes.
+    # The strength follows from the volume wanted by balance of mass, also where only water still comes.
     alcohol = 1000.0 * ethanol / spirit.ETHANOL_DENSITY
     strength = np.where(wanted > 0.0, 100.0 * alcohol / np.where(wanted > 0.0, wanted, 1.0), drip)
-    left_mass = np.maximum(charge.mass - _kilograms(wanted, strength)[0], 0.0)
-    left_ethanol = np.clip(charge.ethanol - ethanol, 0.0, left_mass)
-    left_p = left_ethanol / np.where(left_mass > 0.0, left_mass, np.inf)
-    left_volume = 1000.0 * left_mass / spirit.density(left_p, 20.0)
-    values = strength, alcohol, left_volume, spirit.strength(left_p), drip
-    return Distilled(*(np.where(blank, np.nan, value) for value in values))
+    return _Over(charge, wanted, ethanol, strength, drip)
 
 
 def _kilograms(volume: Array, strength: Array) -> tuple[Array, Array]:
@@ -501,7 +539,7 @@ def stages_seen(
     )
 
     def strengths(stages: Array) -> Array:
-        return distil(v[..., None], q[..., None], wanted[..., None], stages, total[..., None]).strength
+        return strength_collected(v[..., None], q[..., None], wanted[..., None], stages, total[..., None])
 
     def place(table: Array) -> NDArray[np.intp]:
         """The place in a table of strengths below what was seen, the last but one at most."""

@@ -499,7 +499,9 @@ def limits(
 ) -> tuple[Array, Array]:
     """Strengths (% vol) that a plain pot, and one stage more than planned, give in what was collected."""
     stages = np.stack([np.ones(stages_planned.shape), stages_planned + 1])
-    plain, most = vapour.distil(charge_volume, strength_charged, collected_volume, stages, pressure).strength
+    plain, most = vapour.strength_collected(
+        charge_volume, strength_charged, collected_volume, stages, pressure
+    )
     return plain, most
 
 
