@@ -28,34 +28,33 @@ def within(value: ArrayLike, low: float, high: float) -> Array:
     return np.where(np.abs(v - kept) <= 1e-11 * (high - low), kept, np.nan)
 
 
-# Up to so many values a table of powers takes less time than the many steps of Horner's rule.
-_FEW = 100
-
-
-def polynomials(x: Array, *coefficients: Array) -> tuple[Array, ...]:
-    """Values of several polynomials at the same x.
-
-    coefficients: of each from the constant up along the first axis; the other axes broadcast with x.
-    """
-    if x.size > _FEW:
-        return tuple(_by_horner(each, x) for each in coefficients)
-    powers = np.empty((max(map(len, coefficients)), *x.shape))
-    powers[0], powers[1:] = 1.0, x
-    np.multiply.accumulate(powers, axis=0, out=powers)
-    return tuple(np.asarray(np.einsum("k...,k...->...", each, powers[: len(each)])) for each in coefficients)
-
-
 def polynomial(coefficients: Array, x: Array) -> Array:
-    """Value of one polynomial; see `polynomials`."""
-    return polynomials(x, coefficients)[0]
+    """Value of a polynomial by Horner's rule.
 
-
-def _by_horner(coefficients: Array, x: Array) -> Array:
+    coefficients: from the constant up along the first axis; the other axes broadcast with x.
+    """
     value = np.asarray(coefficients[-1] + 0.0 * x)
     for coefficient in coefficients[-2::-1]:
         value *= x
         value += coefficient
     return value
+
+
+# Up to so many values a table of powers takes less time than the many steps of Horner's rule.
+_FEW = 100
+
+
+def slope_of(coefficients: Array, x: Array) -> Array:
+    """Value of a polynomial that is the slope of another, for a search; quicker for few values.
+
+    Its rounding error is a few times that of `polynomial`, which a step of Newton's method does not mind.
+    """
+    if x.size > _FEW:
+        return polynomial(coefficients, x)
+    powers = np.empty((len(coefficients), *x.shape))
+    powers[0], powers[1:] = 1.0, x
+    np.multiply.accumulate(powers, axis=0, out=powers)
+    return np.asarray(np.einsum("k...,k...->...", coefficients, powers))
 
 
 def root(
@@ -76,7 +75,7 @@ def root(
 
 # A search is over when a step is no more than such a share of the value: what is left then
 # is about the square of a step of Newton's method, or a step of the secant method times the one before.
-NEWTON, SECANT = 1e-7, 1e-9
+NEWTON, SECANT = 1e-8, 1e-9
 
 
 def settled(step: Array, value: Array, share: float = NEWTON) -> bool:
