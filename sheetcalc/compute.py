@@ -34,25 +34,31 @@ class Values:
         self._known: dict[tuple[str, str], Any] = dict(instead or {})
         self._instead = frozenset(self._known)
         self._base = base
-        self._moved: dict[Any, Values] = {}
+        self._homes: dict[tuple[str, str], tuple[str, str]] = base._homes if base else {}
+        self._sheets: list[str] = base._sheets if base else sorted(registry.COLUMNS.keys() | entries.keys())
+        self._moved: list[Values] = []
 
-    def moved(self, name: tuple[str, str, str], instead: Mapping[tuple[str, str], Any]) -> "Values":
-        """The values with others instead of some; made once for each name."""
-        if name not in self._moved:
-            self._moved[name] = Values(self.entries, instead, self)
-        return self._moved[name]
+    def moved(self, instead: Mapping[tuple[str, str], Any]) -> "Values":
+        """The values with others instead of some."""
+        self._moved.append(Values(self.entries, instead, self))
+        return self._moved[-1]
 
     def get(self, sheet: str, key: str) -> Any:
         """The values of a key, as a function of that sheet sees them; blank where nothing has it.
 
         Raises RecursionError where columns need each other in a circle.
         """
-        home, own = self.home(sheet, key)
-        if (home, own) not in self._known:
-            if self._base and (_is_decided(home, own) or not self.behind(home, own) & self._instead):
-                return self._base.get(home, own)
-            self._known[home, own] = self._make(home, own)
-        return self._known[home, own]
+        node = self.home(sheet, key)
+        if node not in self._known:
+            if self._base and not self._differs(*node):
+                self._known[node] = self._base.get(*node)
+            else:
+                self._known[node] = self._make(*node)
+        return self._known[node]
+
+    def _differs(self, home: str, own: str) -> bool:
+        """Whether a key comes from one of the other values, and is not what the person acted by."""
+        return not _is_decided(home, own) and not self._instead.isdisjoint(_behind(home, own))
 
     def behind(self, sheet: str, key: str) -> frozenset[tuple[str, str]]:
         """A key and every key it comes from, by any way, each with the sheet that holds it."""
@@ -60,13 +66,18 @@ class Values:
 
     def home(self, sheet: str, key: str) -> tuple[str, str]:
         """The sheet that holds a key, and its key there."""
+        node = sheet, key
+        if node not in self._homes:
+            self._homes[node] = self._home(sheet, key)
+        return self._homes[node]
+
+    def _home(self, sheet: str, key: str) -> tuple[str, str]:
         for place in (sheet, *SHARED):
             if self._has(place, key):
                 return place, key
-        for place in sorted(registry.COLUMNS.keys() | self.entries.keys()):
-            rest = key.removeprefix(f"{place}_")
-            if rest != key:
-                return place, rest
+        for place in self._sheets:
+            if key.startswith(f"{place}_"):
+                return place, key.removeprefix(f"{place}_")
         return sheet, key
 
     def _has(self, sheet: str, key: str) -> bool:
@@ -86,6 +97,9 @@ class Values:
         column = registry.COLUMNS.get(sheet, {}).get(key)
         entries = self.entries.get(sheet)
         if column:
+            if column.by_row and self._base:
+                self._base._make_moved(sheet, key, column)
+                return self._known[sheet, key]
             made = column.function(*(self.get(sheet, need) for need in column.needs))
             field = entries.sheet.field(key) if entries else None
             return _of_our_times(made) if field and field.quantity == "moment" else made
@@ -97,6 +111,14 @@ class Values:
         if sheet == "batch" or (look and any(field.key == key for field in look.fields)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)
+
+    def _make_moved(self, sheet: str, key: str, column: registry.Column) -> None:
+        """A column in all the moved values that it differs in, computed at once."""
+        differing = [moved for moved in self._moved if moved._differs(sheet, key)]
+        differing = [moved for moved in differing if (sheet, key) not in moved._instead]
+        needed = [[moved.get(sheet, need) for need in column.needs] for moved in differing]
+        for moved, made in zip(differing, uncertainty.side_by_side(column.function, needed), strict=True):
+            moved._known[sheet, key] = made
 
 
 def needs(layout: Layout) -> dict[tuple[str, str], Needs]:

@@ -387,7 +387,8 @@ def show(value: float, quantity: str, label: str, decimals: int | None = None) -
     if quantity == "moment":
         return f"{moment(value):%Y-%m-%d %H:%M}"
     places = digits(quantity, label) if decimals is None else decimals
-    shown = float(from_base(value, quantity, label))
+    # A half goes up, as it does in the cell, whatever the rounding error in it.
+    shown = float(from_base(value, quantity, label)) * (1 + 1e-10)
     text = f"{shown:.{places}f}"
     if float(text) == 0:
         # A slip by a thousand is not shown as nothing.

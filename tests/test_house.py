@@ -23,7 +23,7 @@ MAY_IMPORT = {
     "build": {"build", "findings", "layouts", "units"},
     "stages": {"stages", "instruments", "law", "liquids", "meant", "tastings", "units", "findings"},
     "entries": {"files", "findings", "layouts", "meant", "units"},
-    "uncertainty": {"compute", "layouts", "liquids", "stages"},
+    "uncertainty": {"compute", "instruments", "layouts", "liquids", "stages"},
     "compute": {"entries", "findings", "layouts", "meant", "stages", "uncertainty", "units"},
     "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
     "making": {"build", "compute", "layouts", "proposals"},

@@ -23,6 +23,7 @@ class Column:
     function: Function
     needs: tuple[str, ...]
     across: bool
+    by_row: bool
     model: float
     decided: bool
 
@@ -54,17 +55,19 @@ CHECKS: dict[str, list[Check]] = {}
 
 
 def column(
-    sheet: str, *, across: bool = False, model: float = 0.0, decided: bool = False
+    sheet: str, *, across: bool = False, by_row: bool = False, model: float = 0.0, decided: bool = False
 ) -> Callable[[F], F]:
     """Declare a function as the computed column of its own name on a sheet.
 
-    `across` tells that its result in one row depends on what stands in other rows of the sheet; `model` is
-    the standard uncertainty, in base units, that it has even where all it needs is known; `decided` that the
-    person acts by it, so that later results take it as it is, however well it was known.
+    `across` tells that its result in one row depends on what stands in other rows of the sheet; `by_row`
+    that each row of it comes from that row and from single values alone, so that the rows of several
+    computations may be done in one; `model` is the standard uncertainty, in base units, that it has even
+    where all it needs is known; `decided` that the person acts by it, so that later results take it as it
+    is, however well it was known.
     """
 
     def keep(function: F) -> F:
-        kept = Column(function, _parameters(function), across, model, decided)
+        kept = Column(function, _parameters(function), across, by_row, model, decided)
         COLUMNS.setdefault(sheet, {})[function.__name__] = kept
         return function
 
