@@ -4,6 +4,7 @@ import contextlib
 import gc
 import os
 import sys
+from io import TextIOWrapper
 
 from sheetcalc import interrupts
 
@@ -18,15 +19,27 @@ def main() -> None:
     gc.set_threshold(BETWEEN_SEARCHES)
     # For numpy, which would start a thread a processor for products of matrices; we have none.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            # A terminal that lacks a sign of somebody's words shows its number.
+            stream.reconfigure(errors="backslashreplace")
     try:
-        code = _run()
+        code = _run(sys.argv[1:])
     finally:
         interrupts.let_end()
     _leave(code)
 
 
-def _run() -> int:
+def _run(words: list[str]) -> int:
     """The exit code of the command that was typed."""
+    if len(words) > 1 and words[0] in ("fill", "check") and not any(map(_may_be_more, words)):
+        from sheetcalc import commands
+
+        try:
+            return commands.fill(words[1:]) if words[0] == "fill" else commands.check(words[1:])
+        except BrokenPipeError:
+            # Whoever read it has heard enough; the parser ends so, too.
+            return 1
     from sheetcalc.cli import app
 
     try:
@@ -34,6 +47,11 @@ def _run() -> int:
     except SystemExit as end:
         return int(end.code or 0)
     return 0
+
+
+def _may_be_more(word: str) -> bool:
+    """Whether a word is an option, or one that the parser puts others for on Windows."""
+    return word.startswith("-") or (os.name == "nt" and any(sign in word for sign in "~$%*?["))
 
 
 def _leave(code: int) -> None:
