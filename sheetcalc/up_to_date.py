@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 
 from sheetcalc import __version__, edits, files, layouts
-from sheetcalc.build import stale
+from sheetcalc.build import as_filled
 from sheetcalc.files import Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import LEVELS, Finding, address
@@ -40,7 +40,7 @@ def findings(book: files.Workbook, found: Mapping[str, Found]) -> tuple[Finding,
 def _place(book: files.Workbook) -> Place | None:
     """Beside the version; None in a workbook without the hidden sheet."""
     at = edits.all_edited(book)
-    return (at[0], at[1], stale.UNIT_WAS) if at else None
+    return (at[0], at[1], as_filled.UNIT_WAS) if at else None
 
 
 def _fingerprint(book: files.Workbook, found: Mapping[str, Found], place: Place) -> str:
