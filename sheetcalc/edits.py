@@ -56,7 +56,7 @@ def listed(book: files.Workbook) -> dict[str, Place] | None:
     at = all_edited(book)
     if at is None:
         return None
-    ours = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
+    ours = frozenset().union(*(sheet.names for sheet in layouts.every_sheet().values()))
     names = {
         str(cell.value): (at[0], row, column)
         for (row, column), cell in book.cells(at[0]).items()

@@ -444,6 +444,9 @@ def _index(
 
 def _blocks(area: Area) -> Iterator[tuple[int, int, int, int]]:
     """An area as blocks of 2**a rows by 2**b columns: a, number from above, b, number from the left."""
+    if area.top == area.bottom and area.left == area.right:
+        yield 0, area.top - 1, 0, area.left - 1
+        return
     across = list(_binary(area.left, area.right))
     for high, row in _binary(area.top, area.bottom):
         for wide, column in across:

@@ -155,8 +155,9 @@ class XlsxWorkbook(Workbook):
         self._styles_part = styles or ""
         self._styles: etree._Element | None = None
         self._styles_edited = False
-        self._style_kinds = _style_kinds(package, styles)
-        self._wrapping = _wrapping_styles(package, styles)
+        looks = package.xml(styles) if styles is not None and styles in package else None
+        self._style_kinds = {} if looks is None else _style_kinds(looks)
+        self._wrapping = {} if looks is None else _wrapping_styles(looks)
         properties = self._root.find("{*}workbookPr")
         is_1904 = properties is not None and properties.get("date1904") in ("1", "true")
         self._shift = _SHIFT_1904 if is_1904 else 0
@@ -706,8 +707,10 @@ def _drop_result(cell: etree._Element | None) -> bool:
 
 
 def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
-    formulas = []
+    formulas: list[Formula] = []
     tag = sheet.tag("f")
+    if next(sheet.data.iter(tag), None) is None:
+        return formulas
     elements = {
         place: f for place, cell in sheet.cells.items() if len(cell) and (f := cell.find(tag)) is not None
     }
@@ -779,11 +782,8 @@ def _shared_strings(package: Package, part: str | None) -> list[str]:
     return [cut(_rich_text(item)) for item in package.xml(part).iterfind("{*}si")]
 
 
-def _style_kinds(package: Package, part: str | None) -> dict[str, Kind]:
+def _style_kinds(root: etree._Element) -> dict[str, Kind]:
     """What a number in a cell of each style number is: a plain one, a percentage or a moment."""
-    if part is None or part not in package:
-        return {}
-    root = package.xml(part)
     codes = {
         code.get("numFmtId", ""): code.get("formatCode", "") for code in root.iterfind("{*}numFmts/{*}numFmt")
     }
@@ -793,11 +793,8 @@ def _style_kinds(package: Package, part: str | None) -> dict[str, Kind]:
     }
 
 
-def _wrapping_styles(package: Package, part: str | None) -> dict[str, float]:
+def _wrapping_styles(root: etree._Element) -> dict[str, float]:
     """The size of the letters, in points, by the numbers of the styles whose text wraps."""
-    if part is None or part not in package:
-        return {}
-    root = package.xml(part)
     sizes = {str(i): letter_size(font) for i, font in enumerate(root.iterfind("{*}fonts/{*}font"))}
     return {
         str(index): sizes.get(style.get("fontId", "0"), USUAL_SIZE)
