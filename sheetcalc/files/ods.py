@@ -588,9 +588,8 @@ def _remove_text(element: etree._Element) -> int:
 
 def _drop_result(element: etree._Element) -> int:
     """Take value and shown text out of a cell. Returns where new text belongs."""
-    for name in element.keys():
-        if name in _VALUES:
-            del element.attrib[name]
+    for name in _VALUES.intersection(element.keys()):
+        del element.attrib[name]
     return _remove_text(element)
 
 
