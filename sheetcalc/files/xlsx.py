@@ -5,7 +5,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
-from functools import cached_property
+from functools import cached_property, lru_cache
 from urllib.parse import quote, unquote
 
 from lxml import etree
@@ -517,7 +517,12 @@ def _is_file_link(relation: etree._Element) -> bool:
 
 def etree_name(element: etree._Element) -> str:
     """The name of an element without its namespace; "" for a comment or processing instruction."""
-    return element.tag.rpartition("}")[2] if isinstance(element.tag, str) else ""
+    return _local(element.tag)
+
+
+@lru_cache(maxsize=1024)
+def _local(tag: object) -> str:
+    return tag.rpartition("}")[2] if isinstance(tag, str) else ""
 
 
 def _relation_id(element: etree._Element) -> str:
@@ -531,7 +536,7 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
     if data is None or namespace not in _MAIN:
         raise BadWorkbook(f"Its part {part} is not a sheet; the file is damaged, use a backup copy.")
     sheet = _Sheet(part, root, data, namespace)
-    number = 0
+    number, cells, cell_tag = 0, sheet.cells, sheet.tag("c")
     for row in data.iterchildren(sheet.tag("row")):
         name = row.get("r") or _row_of_cells(row)
         number = number + 1 if name is None else natural(name) or 0
@@ -539,17 +544,21 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
             raise BadWorkbook(f"A row in its part {brief(part)} has no valid number; use a backup copy.")
         sheet.rows[number] = row
         sheet.unnumbered |= row.get("r") is None
-        column = 0
-        for cell in row.iterchildren(sheet.tag("c")):
+        column, digits = 0, str(number)
+        for cell in row.iterchildren(cell_tag):
             name = cell.get("r")
-            column = column + 1 if name is None else _column_of(name, number, part)
-            if column > MAX_COLUMN or (number, column) in sheet.cells:
+            if name is None:
+                column += 1
+                sheet.unnumbered = True
+            else:
+                column = _COLUMNS.get(name.removesuffix(digits)) or _column_of(name, number, part)
+            place = (number, column)
+            if column > MAX_COLUMN or place in cells:
                 raise BadWorkbook(
                     f"A cell in its part {brief(part)} lies outside the sheet or is there twice; "
                     "use a backup copy."
                 )
-            sheet.cells[number, column] = cell
-            sheet.unnumbered |= name is None
+            cells[place] = cell
     for link in root.iterfind("{*}hyperlinks/{*}hyperlink"):
         first, _, last = link.get("ref", "").partition(":")
         if last in ("", first):
@@ -569,9 +578,6 @@ def _row_of_cells(row: etree._Element) -> str | None:
 
 
 def _column_of(name: str, row: int, part: str) -> int:
-    letters = name.removesuffix(str(row))
-    if letters in _COLUMNS:
-        return _COLUMNS[letters]
     match = _CELL_NAME.fullmatch(name)
     if match is None or int(match[2]) != row:
         raise BadWorkbook(f"A cell in its part {brief(part)} has no valid name; use a backup copy.")
@@ -741,6 +747,8 @@ def _rich_text(element: etree._Element | None) -> str:
     """The text of a shared or inline string, its runs joined, without phonetic readings."""
     if element is None:
         return ""
+    if len(element) == 1 and etree_name(element[0]) == "t":
+        return _unescape(element[0].text or "")
     return "".join(_unescape(text) for text in _runs(element))
 
 
