@@ -250,7 +250,7 @@ class Reader:
 
     def _unknowable(self, formula: str, home: str, areas: list[Area]) -> list[Area]:
         """What a formula may look at by an address that is made while it is computed."""
-        if not _MAY_BE_MADE.search(formula):
+        if not _MAY_BE_MADE.search(_PLAIN_RANGE.sub("", formula)):
             return []
         text = _TEXT.sub('""', formula)
         if _ANY_ADDRESS.search(text):
@@ -303,6 +303,11 @@ _OPEN_REFERENCE = re.compile(
 _GRAMMAR = re.compile(r"([a-z]+):=")
 _FIXED = re.compile(r"(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?(?::(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?)?")
 _TEXT = re.compile('"(?:[^"]|"")*+"?')
+# A range whose ends can be nothing but cells, in whatever program.
+_PLAIN_RANGE = re.compile(
+    r"(?:(?<![\w.\\])|(?<=[\['][.]))"
+    r"\$?[A-Za-z]{1,2}\$?[0-9]{1,4}:\.?\$?[A-Za-z]{1,2}\$?[0-9]{1,4}(?![\w.(!\[\\?])"
+)
 # What each of the following has in it.
 _MAY_BE_MADE = re.compile(":|INDIRECT|OFFSET|MULTIPLE", re.IGNORECASE)
 _ANY_ADDRESS = re.compile(r"\bINDIRECT\s*\(", re.IGNORECASE)

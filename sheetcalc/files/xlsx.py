@@ -269,22 +269,18 @@ class XlsxWorkbook(Workbook):
         loaded = self._sheet(sheet)
         loaded.edited = True
         element = loaded.cells.get((row, column))
-        if element is None:
-            if value is None:
-                _set_link(loaded, row, column, None)
-                return None
+        if element is not None:
+            _empty(element)
+        elif value is None:
+            _set_link(loaded, row, column, None)
+            return None
+        else:
             element = _new_cell(loaded, row, column)
         if like is not None and element.get("s", "0") == "0":
             style = _style_of(loaded, *like)
             style = self._unformatted(style) if plain and style != "0" else style
             if style != "0":
                 element.set("s", style)
-        for attribute in ("t", "vm", "cm", "ph"):
-            if element.get(attribute) is not None:
-                del element.attrib[attribute]
-        for child in list(element):
-            if etree_name(child) in ("v", "is"):
-                element.remove(child)
         self._fill(loaded, element, value)
         if target is None or target.startswith("'"):
             _set_link(loaded, row, column, target)
@@ -584,6 +580,16 @@ def _column_of(name: str, row: int, part: str) -> int:
     return column_number(match[1])
 
 
+def _empty(cell: etree._Element) -> None:
+    """Take what a cell shows out of it."""
+    for attribute in ("t", "vm", "cm", "ph"):
+        if cell.get(attribute) is not None:
+            del cell.attrib[attribute]
+    for child in list(cell):
+        if etree_name(child) in ("v", "is"):
+            cell.remove(child)
+
+
 def _new_cell(sheet: _Sheet, row: int, column: int) -> etree._Element:
     """Make the cell, and its row when that is missing too, in their places."""
     _number_all(sheet)
@@ -714,12 +720,15 @@ def _drop_result(cell: etree._Element | None) -> bool:
 
 def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
     formulas: list[Formula] = []
-    tag = sheet.tag("f")
-    if next(sheet.data.iter(tag), None) is None:
+    found = list(sheet.data.iter(sheet.tag("f")))
+    if not found:
         return formulas
-    elements = {
-        place: f for place, cell in sheet.cells.items() if len(cell) and (f := cell.find(tag)) is not None
-    }
+    places = {cell: place for place, cell in sheet.cells.items()}
+    elements: dict[Position, etree._Element] = {}
+    for formula in found:
+        cell = formula.getparent()
+        if cell in places:
+            elements.setdefault(places[cell], formula)
     # The cell that holds the text need not be the first one.
     shared = {
         f.get("si"): (f.text, place) for place, f in elements.items() if f.get("t") == "shared" and f.text
