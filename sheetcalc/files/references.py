@@ -250,7 +250,7 @@ class Reader:
 
     def _unknowable(self, formula: str, home: str, areas: list[Area]) -> list[Area]:
         """What a formula may look at by an address that is made while it is computed."""
-        if not _MAY_BE_MADE.search(_PLAIN_RANGE.sub("", formula)):
+        if not _may_make_one(formula):
             return []
         text = _TEXT.sub('""', formula)
         if _ANY_ADDRESS.search(text):
@@ -273,12 +273,12 @@ _POINT = r"\$?[A-Za-z]{1,3}\$?[0-9]{1,7}"
 _EXCEL = re.compile(
     rf"""
     "(?:[^"]|"")*+"?
-  | (?:(?P<sheet>'(?:[^']|'')++'|(?:\[[^\[\]]*+\])?{_PLAIN_SHEET}(?::{_PLAIN_SHEET})?)!)?
+  | (?:(?P<sheet>'(?:[^']|'')++'|(?:\[[^\[\]]*+\])?{_PLAIN_SHEET}+(?::{_PLAIN_SHEET}+)?)!)?
     (?P<reference>{_POINT}(?::{_POINT})?(?![\w(.!\[]) | \$?[A-Za-z]{{1,3}}:\$?[A-Za-z]{{1,3}}(?![\w(.!])
                 | \$?[0-9]{{1,7}}:\$?[0-9]{{1,7}}(?![\w(.!]))
-  | (?P<table>{_WORD})\[(?:[^\[\]]|\[[^\[\]]*\])*\]
+  | (?P<table>{_WORD}+)\[(?:[^\[\]]|\[[^\[\]]*\])*\]
   | (?P<bracket>\[(?:[^\[\]]|\[[^\[\]]*\])*\])(?!{_PLAIN_SHEET}!)
-  | (?:(?P<sheet2>'(?:[^']|'')++'|{_PLAIN_SHEET})!)?(?P<name>{_WORD})(?![\w(.!])
+  | (?:(?P<sheet2>'(?:[^']|'')++'|{_PLAIN_SHEET}+)!)?(?P<name>{_WORD})(?![\w(.!])
   | '(?:[^']|'')*+'?
   | {_PLAIN_SHEET}
     """,
@@ -308,13 +308,19 @@ _PLAIN_RANGE = re.compile(
     r"(?:(?<![\w.\\])|(?<=[\['][.]))"
     r"\$?[A-Za-z]{1,2}\$?[0-9]{1,4}:\.?\$?[A-Za-z]{1,2}\$?[0-9]{1,4}(?![\w.(!\[\\?])"
 )
-# What each of the following has in it.
-_MAY_BE_MADE = re.compile(":|INDIRECT|OFFSET|MULTIPLE", re.IGNORECASE)
 _ANY_ADDRESS = re.compile(r"\bINDIRECT\s*\(", re.IGNORECASE)
 _MOVED_ADDRESS = re.compile(
     r"\b(?:OFFSET|MULTIPLE\.OPERATIONS)\s*\(|\)\s*:|:\s*(?:_xlfn\.)?[A-Z.]+\(", re.IGNORECASE
 )
 _RANGE_END = re.compile(rf"(?<![\w.])({_WORD})\s*:|:\s*({_WORD})(?![\w(.!])")
+
+
+def _may_make_one(formula: str) -> bool:
+    """Whether a formula may make an address; no, where nothing in it looks like that."""
+    if ":" in formula and ":" in _PLAIN_RANGE.sub("", formula):
+        return True
+    text = formula.upper()
+    return "INDIRECT" in text or "OFFSET" in text or "MULTIPLE" in text
 
 
 def open_document_cell(address: str) -> Place | None:

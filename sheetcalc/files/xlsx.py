@@ -734,13 +734,13 @@ def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
         f.get("si"): (f.text, place) for place, f in elements.items() if f.get("t") == "shared" and f.text
     }
     for (row, column), element in elements.items():
-        text, shift = element.text or "", (0, 0)
-        if element.get("t") == "shared" and not text and element.get("si") in shared:
+        text, shift, kind = element.text or "", (0, 0), element.get("t")
+        if kind == "shared" and not text and element.get("si") in shared:
             text, origin = shared[element.get("si")]
             shift = (row - origin[0], column - origin[1])
-        covers = area_of(name, element.get("ref", "")) if element.get("t") in ("array", "dataTable") else None
+        covers = area_of(name, element.get("ref", "")) if kind in ("array", "dataTable") else None
         looks_at = reader.excel(text, name, shift)
-        if element.get("t") == "dataTable":
+        if kind == "dataTable":
             looks_at.append(whole(name))
         formulas.append(
             Formula((name, row, column), covers or Area(name, row, column, row, column), looks_at)
