@@ -289,8 +289,7 @@ class OdsWorkbook(Workbook):
         element.set(_VALUE_TYPE, kind)
         if self._names_types_twice:
             element.set(_CALCEXT + "value-type", kind)
-        for paragraph in reversed(_paragraphs(text, target)):
-            element.insert(position, paragraph)
+        _show(element, position, text, target)
         return _cell(element)
 
     def _dress(self, sheet: str, row: int, column: int, like: Place) -> None:
@@ -593,17 +592,18 @@ def _drop_result(element: etree._Element) -> int:
     return _remove_text(element)
 
 
-def _paragraphs(text: str, target: str | None) -> list[etree._Element]:
-    paragraphs = []
-    for line in text.split("\n"):
-        paragraph = inner = etree.Element(_P)
+def _show(cell: etree._Element, position: int, text: str, target: str | None) -> None:
+    """Put the shown text into a cell, from a position among its children on, as a link where it leads on."""
+    for number, line in enumerate(text.split("\n"), start=position):
+        # An element is made fastest as the last one; mostly it belongs there.
+        paragraph = inner = etree.SubElement(cell, _P)
+        if number < len(cell) - 1:
+            cell.insert(number, paragraph)
         if target is not None:
             inner = etree.SubElement(paragraph, _A)
             inner.set(_XLINK + "href", target)
             inner.set(_XLINK + "type", "simple")
         _fill(inner, line)
-        paragraphs.append(paragraph)
-    return paragraphs
 
 
 def _fill(element: etree._Element, line: str) -> None:

@@ -98,8 +98,6 @@ class _Sheet:
     cells: dict[Position, etree._Element] = field(default_factory=dict)
     # Links by the name of their cell.
     links: dict[str, etree._Element] = field(default_factory=dict)
-    # The style numbers of columns that were asked for.
-    column_styles: dict[int, str] = field(default_factory=dict)
     # Whether some rows or cells have no number of their own.
     unnumbered: bool = False
     # Blocks that one array formula or data table fills.
@@ -110,6 +108,14 @@ class _Sheet:
     # The listing of what the sheet's part points to, once a link to a file was asked for.
     relations: etree._Element | None = None
     relations_edited: bool = False
+
+    @cached_property
+    def column_styles(self) -> list[tuple[int, int, str]]:
+        """The first and the last column that a style holds for, and its number."""
+        return [
+            (natural(columns.get("min")) or 0, natural(columns.get("max")) or 0, columns.get("style", "0"))
+            for columns in self.root.iterfind("{*}cols/{*}col")
+        ]
 
     @cached_property
     def in_block(self) -> Callable[[int, int], bool]:
@@ -319,8 +325,7 @@ class XlsxWorkbook(Workbook):
             return
         if isinstance(value, str):
             element.set("t", "inlineStr")
-            inline = etree.Element(loaded.tag("is"))
-            element.insert(0, inline)
+            inline = _first_child(element, loaded.tag("is"))
             text = etree.SubElement(inline, loaded.tag("t"))
             text.text = _escape(value)
             if value != value.strip() or "\n" in value or "  " in value:
@@ -330,9 +335,7 @@ class XlsxWorkbook(Workbook):
         number = serial(value) if isinstance(value, datetime) else value
         if dated or self._style_kinds.get(element.get("s", "0")) == "moment":
             number -= self._shift
-        content = etree.Element(loaded.tag("v"))
-        content.text = number_text(number)
-        element.insert(0, content)
+        _first_child(element, loaded.tag("v")).text = number_text(number)
 
     def _link_target(self, sheet: str, row: int, column: int) -> str:
         quoted = sheet.replace("'", "''")
@@ -580,6 +583,14 @@ def _column_of(name: str, row: int, part: str) -> int:
     return column_number(match[1])
 
 
+def _first_child(parent: etree._Element, tag: str) -> etree._Element:
+    """A new child before all others."""
+    child = etree.SubElement(parent, tag)
+    if len(parent) > 1:
+        parent.insert(0, child)
+    return child
+
+
 def _empty(cell: etree._Element) -> None:
     """Take what a cell shows out of it."""
     for attribute in ("t", "vm", "cm", "ph"):
@@ -594,12 +605,14 @@ def _new_cell(sheet: _Sheet, row: int, column: int) -> etree._Element:
     """Make the cell, and its row when that is missing too, in their places."""
     _number_all(sheet)
     line = sheet.rows[row] if row in sheet.rows else _new_row(sheet, row)
-    cell = etree.Element(sheet.tag("c"), r=cell_name(row, column))
-    before = next((n for n in range(column - 1, 0, -1) if (row, n) in sheet.cells), 0)
-    if before:
-        sheet.cells[row, before].addnext(cell)
-    else:
+    # An element is made fastest as the last one; mostly it belongs there.
+    cell = etree.SubElement(line, sheet.tag("c"), r=cell_name(row, column))
+    number = next((n for n in range(column - 1, 0, -1) if (row, n) in sheet.cells), 0)
+    before = sheet.cells.get((row, number))
+    if before is None:
         line.insert(0, cell)
+    elif before.tail or before is not cell.getprevious():
+        before.addnext(cell)
     style = _line_style(sheet, row, column)
     if style != "0":
         cell.set("s", style)
@@ -660,16 +673,7 @@ def _line_style(sheet: _Sheet, row: int, column: int) -> str:
     line = sheet.rows.get(row)
     if line is not None and line.get("customFormat") in ("1", "true"):
         return line.get("s", "0")
-    if column not in sheet.column_styles:
-        sheet.column_styles[column] = next(
-            (
-                columns.get("style", "0")
-                for columns in sheet.root.iterfind("{*}cols/{*}col")
-                if (natural(columns.get("min")) or 0) <= column <= (natural(columns.get("max")) or 0)
-            ),
-            "0",
-        )
-    return sheet.column_styles[column]
+    return next((style for first, last, style in sheet.column_styles if first <= column <= last), "0")
 
 
 def _set_link(sheet: _Sheet, row: int, column: int, target: str | None) -> None:
