@@ -50,13 +50,13 @@ def _fingerprint(book: files.Workbook, found: Mapping[str, Found], place: Place)
         repr((found, sorted(book.names.items()), book.sheets, book.signed)).encode("utf-8", "replace")
     )
     for tab in sorted({*(at.tab for at in found.values()), place[0]}):
-        made.update(tab.encode("utf-8", "replace"))
+        told = [tab]
         for position, cell in sorted(book.cells(tab).items()):
             if (tab, *position) != place:
                 # What a formula shows may depend on our results, and differs in each program.
                 shown = "" if cell.formula else f"{cell.kind} {edits.text(cell)}"
-                told = f"\n{position} {cell.formula} {len(shown)} {shown}"
-                made.update(told.encode("utf-8", "replace"))
+                told.append(f"\n{position} {cell.formula} {len(shown)} {shown}")
+        made.update("".join(told).encode("utf-8", "replace"))
     return made.hexdigest()
 
 

@@ -2,7 +2,7 @@
 
 import re
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -91,10 +91,13 @@ class _Run:
     elements: list[etree._Element] = field(default_factory=list)
     end: int = 1
 
-    def add(self, element: etree._Element) -> None:
-        self.starts.append(self.end)
-        self.elements.append(element)
-        self.end += _repeats(element, self.attribute)
+    def add(self, elements: Iterable[etree._Element]) -> None:
+        end = self.end
+        for element in elements:
+            self.starts.append(end)
+            self.elements.append(element)
+            end += _repeats(element, self.attribute)
+        self.end = end
 
     def index(self, number: int) -> int:
         return bisect_right(self.starts, number) - 1
@@ -150,8 +153,7 @@ class _Sheet:
     def line(self, row: etree._Element) -> _Run:
         if row not in self.cells:
             run = _Run(_COLUMNS_REPEATED)
-            for cell in row.iterchildren(_CELL, _COVERED):
-                run.add(cell)
+            run.add(row.iterchildren(_CELL, _COVERED))
             self.cells[row] = run
         return self.cells[row]
 
@@ -330,8 +332,7 @@ class OdsWorkbook(Workbook):
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
         table, run = self._sheet(sheet).table, _Run(_COLUMNS_REPEATED)
-        for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
-            run.add(columns)
+        run.add(_inner(table, _COLUMN_GROUPS, _TABLE + "table-column"))
         there = run.elements[run.index(column)].get(_CELL_STYLE) if column < run.end else None
         style = column_style_ods(self._styles(), there, letters)
         if style is None:
@@ -422,8 +423,7 @@ class OdsWorkbook(Workbook):
 
 def _load_sheet(table: etree._Element) -> _Sheet:
     sheet = _Sheet(table, _Run(_ROWS_REPEATED))
-    for row in _inner(table, _ROW_GROUPS, _ROW):
-        sheet.rows.add(row)
+    sheet.rows.add(_inner(table, _ROW_GROUPS, _ROW))
     first = 1
     for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
         sheet.column_styles.append((first, columns.get(_DEFAULT_STYLE)))
@@ -506,7 +506,7 @@ def _reach(sheet: _Sheet, row: int, column: int) -> etree._Element:
                 cell = etree.SubElement(line_element, _CELL)
                 if count > 1:
                     cell.set(_COLUMNS_REPEATED, str(count))
-                line.add(cell)
+                line.add([cell])
     return line.single(column)
 
 
@@ -522,7 +522,7 @@ def _append_columns(table: etree._Element, run: _Run, count: int) -> None:
     else:
         rows = next(table.iterchildren(_ROW, *_ROW_GROUPS), None)
         table.insert(len(table) if rows is None else table.index(rows), new)
-    run.add(new)
+    run.add([new])
 
 
 def _append_rows(sheet: _Sheet, row: int) -> None:
@@ -543,7 +543,7 @@ def _append_rows(sheet: _Sheet, row: int) -> None:
             last.addnext(new)
         else:
             sheet.table.append(new)
-        sheet.rows.add(new)
+        sheet.rows.add([new])
 
 
 def _style_of(sheet: _Sheet, row: int, column: int) -> str | None:
@@ -680,7 +680,7 @@ def _value(element: etree._Element) -> tuple[Kind, float | str | bool | None]:
 
 
 def _shown(element: etree._Element) -> str:
-    return cut("\n".join(_line(paragraph) for paragraph in element.iterchildren(_P)))
+    return cut("\n".join([_line(paragraph) for paragraph in element.iterchildren(_P)]))
 
 
 def _line(paragraph: etree._Element) -> str:
