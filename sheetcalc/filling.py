@@ -5,10 +5,10 @@ import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sheetcalc import (
     __version__,
-    adopted,
     compute,
     edits,
     entries,
@@ -16,7 +16,6 @@ from sheetcalc import (
     forward,
     layouts,
     lost,
-    own_tables,
     remarks,
     stamp,
     stands,
@@ -25,6 +24,10 @@ from sheetcalc import (
 )
 from sheetcalc.files.locate import Found, find
 from sheetcalc.findings import Finding, by_weight
+
+if TYPE_CHECKING:
+    from sheetcalc.adopted import Adopted
+    from sheetcalc.own_tables import NewHeading
 
 # What --backup puts behind the name of the version before. Neither a folder nor a pattern such as *.xlsx
 # means such a file, so that the next fill leaves it alone.
@@ -56,7 +59,7 @@ def check(path: Path | str, layout: Path | str | None = None) -> tuple[Finding, 
 
     layout: the layout file of a person's own workbook.
     """
-    return look_through(Path(path), adopted.load(Path(layout)) if layout else None).findings
+    return look_through(Path(path), own_layout(layout)).findings
 
 
 def fill(
@@ -72,11 +75,20 @@ def fill(
     layout file of a person's own workbook. Raises files.BadWorkbook with one clear sentence where the file
     can't be read or written, which is then as it was, and layouts.LayoutError where the layout can't be used.
     """
-    own = adopted.load(Path(layout)) if layout else None
+    own = own_layout(layout)
     return bring_up_to_date(Path(path), Path(to) if to else None, backup, again, own).findings
 
 
-def look_through(path: Path, layout: adopted.Adopted | None = None) -> Done:
+def own_layout(path: Path | str | None) -> "Adopted | None":
+    """The layout of a person's own workbook, where one is named; raises layouts.LayoutError."""
+    if not path:
+        return None
+    from sheetcalc import adopted
+
+    return adopted.load(Path(path))
+
+
+def look_through(path: Path, layout: "Adopted | None" = None) -> Done:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
     layout: of a person's own workbook, of which is told which results are not those of its entries. Raises
@@ -103,7 +115,7 @@ def bring_up_to_date(
     to: Path | None = None,
     backup: bool = False,
     again: bool = False,
-    layout: adopted.Adopted | None = None,
+    layout: "Adopted | None" = None,
 ) -> Done:
     """Fill one workbook in place, or into the new file `to`, and tell what was found.
 
@@ -127,9 +139,7 @@ def bring_up_to_date(
     return _fill_once(path, to, backup, again, layout)
 
 
-def _fill_once(
-    path: Path, to: Path | None, backup: bool, again: bool, layout: adopted.Adopted | None
-) -> Done:
+def _fill_once(path: Path, to: Path | None, backup: bool, again: bool, layout: "Adopted | None") -> Done:
     files.refuse_open(path)
     book = files.open_workbook(path)
     known = _rewrite_adopted(book, layout) if layout else _rewrite(book, again)
@@ -161,8 +171,10 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
     return seen.findings
 
 
-def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> Sequence[Finding]:
+def _rewrite_adopted(book: files.Workbook, layout: "Adopted") -> Sequence[Finding]:
     """Write the columns that the person agreed to into their own opened workbook."""
+    from sheetcalc import own_tables
+
     batches, added = _compute_adopted(book, layout)
     for heading in added:
         book.write(*heading, like=own_tables.beside(book, heading))
@@ -222,12 +234,12 @@ def _compute(book: files.Workbook, found: Mapping[str, Found], brought: Sequence
     return Examined(book, found, values, tuple(by_weight(told)))
 
 
-def _compute_adopted(
-    book: files.Workbook, layout: adopted.Adopted
-) -> tuple[list[Examined], list[own_tables.NewHeading]]:
+def _compute_adopted(book: files.Workbook, layout: "Adopted") -> "tuple[list[Examined], list[NewHeading]]":
     """A person's own workbook by its layout, batch by batch, and the headings to add."""
+    from sheetcalc import own_tables
+
     seen: list[Examined] = []
-    added: list[own_tables.NewHeading] = []
+    added: list[NewHeading] = []
     for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)
         told = [*batch.findings, *compute.findings(values), *own_tables.findings(layout, values)]

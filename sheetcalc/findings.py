@@ -1,6 +1,5 @@
 """What is said to the person about one cell, and the forms it is said in."""
 
-import json
 import re
 from collections import Counter
 from collections.abc import Iterable
@@ -94,6 +93,8 @@ def as_frame(findings: Iterable[Finding], file: str = "") -> "pandas.DataFrame":
 
 def as_json(finding: Finding, file: str) -> str:
     """One finding as one line of JSON."""
+    import json
+
     line = json.dumps(_told(finding, file), ensure_ascii=False)
     return _STEERING.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from sheetcalc import edits, files, layouts, room
-from sheetcalc.build import stale
+from sheetcalc.build import as_filled
 from sheetcalc.files import Place
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding
@@ -119,14 +119,14 @@ def _without(place: Found, key: str) -> Found:
 def _version(book: files.Workbook) -> int:
     """The version of the templates the workbook has everything of; 1 where it tells none."""
     at = edits.all_edited(book)
-    cell = book.cells(at[0]).get((at[1], stale.TEMPLATES)) if at else None
+    cell = book.cells(at[0]).get((at[1], as_filled.TEMPLATES)) if at else None
     return int(cell.value) if cell and isinstance(cell.value, float) else 1
 
 
 def _raise_version(book: files.Workbook, found: Works) -> None:
     at, now = edits.all_edited(book), layouts.made_from(found.keys()).version
-    if at and _version(book) < now and not book.has_formula(*at[:2], stale.TEMPLATES):
-        book.write(*at[:2], stale.TEMPLATES, now)
+    if at and _version(book) < now and not book.has_formula(*at[:2], as_filled.TEMPLATES):
+        book.write(*at[:2], as_filled.TEMPLATES, now)
 
 
 def _since(book: files.Workbook, found: Works) -> str:

@@ -5,7 +5,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterable, Set
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from string import Formatter
 from typing import Any, Literal, NamedTuple, get_args
@@ -146,6 +146,11 @@ class Sheet:
     def ready(self) -> int:
         """How many rows of the table stand ready for records."""
         return max(self.records, len(self.prefilled))
+
+    @cached_property
+    def names(self) -> frozenset[str]:
+        """What its fields and columns are called in a workbook's list of names: sheet and key."""
+        return frozenset(f"{self.key}_{field.key}" for field in (*self.fields, *self.columns))
 
     def field(self, key: str) -> Field | None:
         """The field or column with this key, if the layout has it."""

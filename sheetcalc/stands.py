@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from sheetcalc import compute, files, layouts
-from sheetcalc.build.page import STANDS
+from sheetcalc.build.as_filled import STANDS
 from sheetcalc.findings import Finding, tally
 from sheetcalc.stages import registry
 

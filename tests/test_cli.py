@@ -234,3 +234,22 @@ def test_on_a_terminal_findings_are_a_table_in_colour_and_elsewhere_plain_lines(
     assert "->" not in shown
     words = " ".join(re.sub(r"\x1b\[[0-9;]*m", "", shown).split())
     assert "48.00 L is more" in words
+
+
+def test_a_fill_without_options_says_the_same_and_loads_no_parser(blank: Blank, tmp_path: Path) -> None:
+    path = typed(
+        spoilt(put("strength", 0, target_strength=70.0)),
+        blank("batch", "metric", ".xlsx"),
+        tmp_path / "a.xlsx",
+    )
+    said = []
+    for words in (["check", path], ["check", path, "--jobs", "1"], ["fill", path]):
+        command = [sys.executable, "-X", "importtime", "-m", "sheetcalc", *map(str, words)]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        said.append((done.returncode, done.stdout, "typer" in done.stderr))
+    short, long, filled = said
+    assert long[0] == 1
+    assert long[2]
+    assert short == (1, long[1], False)
+    assert filled[0] == 1
+    assert not filled[2]

@@ -14,7 +14,7 @@ import pytest
 from demo import ENDINGS
 
 from sheetcalc import compute, edits, entries, files, layouts, lost
-from sheetcalc.build import stale
+from sheetcalc.build import as_filled
 from sheetcalc.files import Workbook, locate
 from sheetcalc.filling import bring_up_to_date, check, fill
 from sheetcalc.layouts import Sheet
@@ -355,6 +355,6 @@ def test_a_line_or_column_more_asks_for_another_version(kind: str, ending: str) 
     book = files.open_workbook(VERSIONS / f"{kind}-{layout.version}{ending}")
     at, listed = edits.all_edited(book), edits.listed(book)
     assert at and listed
-    assert book.cells(at[0])[at[1], stale.TEMPLATES].value == layout.version
+    assert book.cells(at[0])[at[1], as_filled.TEMPLATES].value == layout.version
     has = {f"{s.key}_{f.key}" for s in layout.sheets for f in (*s.fields, *s.columns)}
     assert has <= listed.keys()

@@ -14,7 +14,7 @@ from logs import START, clean_log, typed
 from office_here import SOFFICE
 
 from sheetcalc import files, filling
-from sheetcalc.build import look, stale
+from sheetcalc.build import as_filled, look
 
 Blank = Callable[..., Path]
 Place = tuple[str, int, int]
@@ -246,7 +246,7 @@ def test_a_column_whose_last_entry_was_deleted_is_not_out_of_date_after_a_fill(
         book.named["strength_target_volume"],
     )
     copy = book.named["filled_strength_target_volume"][2]
-    tally = (line, stale.WAS)
+    tally = (line, as_filled.WAS)
     assert book.cells(tab)[tally].value == 1
     # As when its row is deleted: the entry goes, and its copy with it.
     for place in (column, copy):

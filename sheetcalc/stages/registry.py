@@ -5,7 +5,6 @@ one too; its result says which rows are at fault. A key is looked for on the she
 batch card; `<sheet>_<key>` names a key of another sheet.
 """
 
-import inspect
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -115,4 +114,5 @@ def add_check(
 
 
 def _parameters(function: Function) -> tuple[str, ...]:
-    return tuple(inspect.signature(function).parameters)
+    code = function.__code__
+    return code.co_varnames[: code.co_argcount]
