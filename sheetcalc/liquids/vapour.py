@@ -317,7 +317,7 @@ def _charge(volume: ArrayLike, strength: ArrayLike, stages: ArrayLike, pressure:
     """Rows made ready; NaN moles where anything is out of range."""
     v, q, n, total = floats(volume, strength, stages, pressure)
     n, total = within(n, 1.0, MOST_STAGES), within(total, LOWEST_PRESSURE, HIGHEST_PRESSURE)
-    known = ~(np.isnan(n) | np.isnan(total)) & (v > 0.0) & (q > 0.0)
+    known = ~(np.isnan(n) | np.isnan(total)) & (v > 0.0) & (v < np.inf) & (q > 0.0)
     stills, still = _stills(np.where(known, n, 1.0), np.where(known, total, NORMAL_PRESSURE))
     azeotropes, vapours, integrals = _curves(stills)
     top = azeotropes[still]

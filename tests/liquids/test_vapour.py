@@ -327,8 +327,8 @@ def test_heat_to_collect_by_hand() -> None:
 
 def test_impossible_and_blank_are_nan() -> None:
     for run in (
-        vapour.distil([4.0, -1.0, np.nan, 4.0], 14.0, [5.0, 0.1, 0.1, np.nan]),
-        vapour.distil(4.0, [0.0, 98.0, np.nan], 0.5),
+        vapour.distil([4.0, -1.0, np.nan, 4.0, np.inf], 14.0, [5.0, 0.1, 0.1, np.nan, 1.0]),
+        vapour.distil(4.0, [0.0, 98.0, np.nan, np.inf], 0.5),
         vapour.distil(4.0, 14.0, 0.5, [0.9, 21.0, np.nan]),
         vapour.distil(4.0, 14.0, 0.5, 1.0, [40.0, 120.0, np.nan]),
     ):
