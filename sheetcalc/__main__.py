@@ -25,6 +25,10 @@ def main() -> None:
             stream.reconfigure(errors="backslashreplace")
     try:
         code = _run(sys.argv[1:])
+    except OSError as trouble:
+        if trouble.filename is not None:
+            raise
+        code = _untold(trouble)
     finally:
         interrupts.let_end()
     _leave(code)
@@ -35,11 +39,7 @@ def _run(words: list[str]) -> int:
     if len(words) > 1 and words[0] in ("fill", "check") and not any(map(_may_be_more, words)):
         from sheetcalc import commands
 
-        try:
-            return commands.fill(words[1:]) if words[0] == "fill" else commands.check(words[1:])
-        except BrokenPipeError:
-            # Whoever read it has heard enough; the parser ends so, too.
-            return 1
+        return commands.fill(words[1:]) if words[0] == "fill" else commands.check(words[1:])
     from sheetcalc.cli import app
 
     try:
@@ -56,12 +56,24 @@ def _may_be_more(word: str) -> bool:
 
 def _leave(code: int) -> None:
     """End without putting things away one by one, which the system does at once."""
-    with contextlib.suppress(OSError):
+    try:
         for stream in (sys.stdout, sys.stderr):
             stream.flush()
-        os._exit(code)
-    # Python tells what could not be printed.
-    sys.exit(code)
+    except OSError as trouble:
+        code = _untold(trouble)
+    os._exit(code)
+
+
+def _untold(trouble: OSError) -> int:
+    """Say that what is printed can't be written, which alone goes to files without a name; the exit code.
+
+    Whoever has closed a pipe has heard enough.
+    """
+    if isinstance(trouble, BrokenPipeError):
+        return 1
+    with contextlib.suppress(OSError):
+        print(f"What is told can't be written: {trouble.strerror}.", file=sys.stderr, flush=True)
+    return 2
 
 
 if __name__ == "__main__":

@@ -2,7 +2,7 @@
 
 import difflib
 from pathlib import Path
-from typing import Annotated, Literal, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
 
@@ -25,9 +25,27 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
+
+def _count(word: str) -> int:
+    if not (word.isdecimal() and int(word)):
+        raise typer.BadParameter(f"'{word}' is not a whole number from 1 up.")
+    return int(word)
+
+
+def _system(word: str) -> str:
+    if word not in ("metric", "us"):
+        raise typer.BadParameter(f"there is no '{word}'; choose metric or us.")
+    return word
+
+
+def _systems(begun: str) -> list[str]:
+    """The unit systems whose names begin so, for the shell."""
+    return [name for name in ("metric", "us") if name.startswith(begun)]
+
+
 Jobs = Annotated[
     int | None,
-    typer.Option(min=1, metavar="N", help="Workbooks done at a time; without it, one a processor."),
+    typer.Option(parser=_count, metavar="N", help="Workbooks done at a time; without it, one a processor."),
 ]
 Layout = Annotated[
     Path | None,
@@ -73,8 +91,11 @@ def new(
         typer.Argument(metavar="PATH", help="The file to make; its ending, .xlsx or .ods, picks the format."),
     ] = None,
     units: Annotated[
-        Literal["metric", "us"] | None,
+        Any,
         typer.Option(
+            parser=_system,
+            metavar="metric|us",
+            autocompletion=_systems,
             help="L, g, °C, % vol; or gal, oz, °F, proof. Without it metric, or those of the register.",
         ),
     ] = None,
@@ -182,7 +203,13 @@ def gather(
         typer.Option(metavar="REGISTER", help="The register: .xlsx or .ods; .csv or .parquet for others."),
     ],
     units: Annotated[
-        Literal["metric", "us"], typer.Option(help="Of a new register; one that is there keeps its own.")
+        Any,
+        typer.Option(
+            parser=_system,
+            metavar="metric|us",
+            autocompletion=_systems,
+            help="Of a new register; one that is there keeps its own.",
+        ),
     ] = "metric",
     jobs: Jobs = None,
 ) -> None:

@@ -181,6 +181,17 @@ def test_the_shell_completes_commands_kinds_and_options() -> None:
     assert offered("sheetcalc new batch a.ods --units m") == ["metric"]
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("words", [["check", "LOG"], ["check", "--json", "LOG"], ["--help"]])
+def test_what_cannot_be_printed_is_told_in_one_line(blank: Blank, tmp_path: Path, words: list[str]) -> None:
+    path = typed(clean_log(), blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    command = [sys.executable, "-m", "sheetcalc", *(str(path) if word == "LOG" else word for word in words)]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True)
+    assert done.returncode == 2
+    assert done.stderr == "What is told can't be written: No space left on device.\n"
+
+
 def test_help_and_version_do_not_load_what_only_a_fill_needs() -> None:
     heavy = "numpy, lxml, openpyxl, odf, pandas, pint"
     script = (
