@@ -101,7 +101,7 @@ def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[st
     layouts.only(path, where, entry, {"sheet", "tab", "batch", "heading_lines", "nth", "of", inner})
     key = layouts.take(path, where, entry, "sheet", str)
     sheets = layouts.every_sheet()
-    can_be = {s.key for s in sheets.values() if s.columns and _has_entries(s)} if kind == "table" else {CARD}
+    can_be = {s.key for s in tables()} if kind == "table" else {CARD}
     if key not in can_be:
         raise LayoutError(f"{path.name}, {where}: sheet is {key!r}; it can be {', '.join(sorted(can_be))}.")
     where = f"{where} ({key})"
@@ -146,8 +146,9 @@ def _same_heading(one: Heading, other: Heading) -> bool:
     return (plain(one.text), one.nth) == (plain(other.text), other.nth)
 
 
-def _has_entries(sheet: Sheet) -> bool:
-    return any(column.role == "entry" for column in sheet.columns)
+def tables() -> list[Sheet]:
+    """The sheets of ours that a table of theirs can be: those in which something is typed."""
+    return [s for s in layouts.every_sheet().values() if any(c.role == "entry" for c in s.columns)]
 
 
 def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, Any]) -> Heading:

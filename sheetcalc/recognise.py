@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from sheetcalc import adopted, entries, files, layouts, own_cells, units
 from sheetcalc.files import BadWorkbook, Cell, Cells, Position
@@ -91,6 +91,24 @@ class Table:
     nth: int = 0
     of: int = 0
 
+    @property
+    def rows(self) -> range:
+        """The rows of its headings."""
+        return range(self.top, self.top + self.lines)
+
+    @property
+    def columns(self) -> range:
+        """The columns from the first heading that is recognised to the last."""
+        return range(self.guesses[0].place[1], self.guesses[-1].place[1] + 1)
+
+
+class Unread(NamedTuple):
+    """What looks like a table and is none that we know: its row of headings, by column."""
+
+    tab: str
+    top: int
+    headings: dict[int, str]
+
 
 def recognise(book: files.Workbook) -> list[Table]:
     """The tables and cards of a workbook that look like ours, in the order of its sheets.
@@ -157,17 +175,23 @@ def _measured(cell: Cell) -> bool:
     return isinstance(cell.value, float)
 
 
-def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
-    cells = book.cells(tab)
-    texts: Counter[int] = Counter()
+def _heading_rows(cells: Cells) -> tuple[set[int], list[int], dict[int, set[int]]]:
+    """The rows of nothing but words, the last of each run of them, and the columns with values by row."""
+    texts: set[int] = set()
     measured: dict[int, set[int]] = {}
     for (row, column), cell in cells.items():
         if _measured(cell):
             measured.setdefault(row, set()).add(column)
         elif isinstance(cell.value, str) and cell.value.strip() and len(cell.value) <= LONGEST_HEADING:
-            texts[row] += 1
-    wordy = {row for row in texts if not measured.get(row)}
+            texts.add(row)
+    wordy = texts - measured.keys()
     bottoms = [row for row in sorted(wordy) if row + 1 not in wordy][:MOST_HEADING_ROWS]
+    return wordy, bottoms, measured
+
+
+def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
+    cells = book.cells(tab)
+    wordy, bottoms, measured = _heading_rows(cells)
     rows, merged = own_cells.rows_of_texts(cells), book.merged(tab)
     candidates: list[Table] = []
     for bottom in bottoms:
@@ -180,15 +204,43 @@ def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
             above = " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())
             for block in _blocks(headings, measured, bottom):
                 candidates += _fitting(cells, [tab, above[:200]], top, lines, block, headings, last, system)
-    taken: list[tuple[range, range]] = []
-    chosen = []
+    chosen: list[Table] = []
     for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
-        span = range(table.top, table.top + table.lines)
-        columns = range(min(g.place[1] for g in table.guesses), max(g.place[1] for g in table.guesses) + 1)
-        if not any(_overlap(span, r) and _overlap(columns, c) for r, c in taken):
-            taken.append((span, columns))
+        if not any(_overlap(table.rows, t.rows) and _overlap(table.columns, t.columns) for t in chosen):
             chosen.append(table)
     return sorted(chosen, key=lambda t: (t.top, t.guesses[0].place[1]))
+
+
+def left_alone(book: files.Workbook, found: Sequence[Table]) -> list[Unread]:
+    """What looks like a table in a workbook beside those that were found, in the order of its sheets."""
+    left: list[Unread] = []
+    for tab in book.sheets:
+        cells = book.cells(tab)
+        rows, (wordy, bottoms, measured) = own_cells.rows_of_texts(cells), _heading_rows(cells)
+        known = [(table.top, table.columns) for table in found if table.tab == tab and table.kind == "table"]
+        for bottom in bottoms:
+            top = next(row for row in range(bottom, 0, -1) if row - 1 not in wordy)
+            texts = {c: text for c, text in rows[bottom].items() if len(text) <= LONGEST_HEADING}
+            for block in _blocks(texts, measured, bottom):
+                columns = range(min(block), max(block) + 1)
+                above = max(
+                    (t for t, others in known if t <= bottom and _overlap(others, columns)), default=0
+                )
+                # The headings of another table have a blank row above them.
+                apart = above < top and not (above and any((top - 1, column) in cells for column in columns))
+                if apart and _has_values(cells, bottom + 1, block):
+                    known.append((bottom, columns))
+                    left.append(Unread(tab, bottom, block))
+    return left
+
+
+def _has_values(cells: Cells, row: int, block: Mapping[int, str]) -> bool:
+    """Whether measured values stand below headings: two side by side, or one in a table of three columns.
+
+    A line of two with one value may be a label, too.
+    """
+    values = sum((row, column) in cells and _measured(cells[row, column]) for column in block)
+    return values > 1 or (values == 1 and len(block) > 2)
 
 
 def _overlap(one: range, other: range) -> bool:
@@ -543,10 +595,7 @@ def _on_a_card(guess: Guess, cells: Cells, tables: Sequence[Table]) -> bool:
         # A batch may be called 26, a yeast is not: that is what it cost.
         return guess.field.key == "batch_code" and guess.sure >= SURE
     heading = after is not None or _is_a_word_of_ours(squeezed(value)) or bool(split(value).units)
-    in_record = any(
-        table.top <= row and table.guesses[0].place[1] <= guess.place[1] <= table.guesses[-1].place[1]
-        for table in tables
-    )
+    in_record = any(table.top <= row and guess.place[1] in table.columns for table in tables)
     return guess.sure >= SURE and not heading and not in_record
 
 

@@ -84,11 +84,37 @@ def test_adopting_writes_no_workbook_and_its_layout_fills_nothing_until_agreed(
     assert path.read_bytes() == before
 
 
-def test_what_is_no_log_is_refused_and_nothing_is_written(tmp_path: Path) -> None:
-    path = NO_LOG.make(tmp_path)
-    with pytest.raises(files.BadWorkbook, match="looks like a distiller's log"):
-        adopt.propose(path)
-    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+def test_of_what_is_no_log_nothing_is_switched_on_and_a_letter_is_refused(tmp_path: Path) -> None:
+    adopt.propose(NO_LOG.make(tmp_path), tmp_path / "household.toml")
+    with pytest.raises(layouts.LayoutError, match=r"no \[\[tables\]\] is switched on"):
+        adopted.load(tmp_path / "household.toml")
+    letter = Log("letter.xlsx", {"Letter": [["Dear all,"], ["no numbers", "here"], ["at all"]]}, {})
+    with pytest.raises(files.BadWorkbook, match="Nothing in it looks like a table"):
+        adopt.propose(letter.make(tmp_path), tmp_path / "letter.toml")
+    assert not (tmp_path / "letter.toml").exists()
+
+
+def test_a_table_that_is_not_recognised_is_told_and_can_be_declared_by_hand(tmp_path: Path) -> None:
+    barrels: list[Row] = [
+        ["Fassbuch", None, None],
+        ["Tag", "Grädigkeit A", "Wärme B"],
+        [datetime(2025, 9, 6), 52, 30],
+        [datetime(2025, 9, 7), 40, 20],
+    ]
+    path = replace(GERMAN, tabs=GERMAN.tabs | {"Fässer": barrels}).make(tmp_path)
+    told = adopt.propose(path)
+    assert "  Not recognised, left alone: table at Fässer!A2 (Tag, Grädigkeit A, Wärme B)" in told
+    layout = path.with_suffix(".layout.toml")
+    text = layout.read_text(encoding="utf-8")
+    assert "# strength: lot (Lot), volume (Volume), reading (" in text
+    by_hand = text[text.index('# [[tables]]\n# sheet = "?"') :].replace("# ", "")
+    for sign in ("strength", "lot", "reading", "temperature"):
+        by_hand = by_hand.replace('"?"', f'"{sign}"', 1)
+    by_hand = by_hand.replace(' A"', ' A"\nunit = "% vol"').replace(' B"', ' B"\nunit = "°C"')
+    added = '[[tables.columns]]\nkey = "strength_20"\nheading = "wahr"\nunit = "% vol"\nadd = true\n'
+    layout.write_text(by_hand + added, encoding="utf-8")
+    filled(path, layout)
+    assert columns(path, "Fässer", 2)["wahr"][1] == pytest.approx(40, abs=0.05), "read at 20 °C"
 
 
 def test_one_of_our_own_workbooks_needs_no_layout(tmp_path: Path) -> None:
@@ -533,7 +559,10 @@ def test_real_workbooks_are_refused_or_read_and_never_changed(tmp_path: Path) ->
         except files.BadWorkbook:
             assert not layout.exists()
         else:
-            adopted.load(layout)
+            try:
+                adopted.load(layout)
+            except layouts.LayoutError as trouble:
+                assert "is switched on" in str(trouble)
         assert hashlib.sha256(path.read_bytes()).digest() == before
 
 
