@@ -52,6 +52,7 @@ MORE_THAN_STOCK = {
     "fermentation": {"reading"},
 }
 OURS = 5  # names of ours that make a workbook one of ours
+_PRICED = re.compile(r"[€$£]|\b(?:eur|euro|euros|usd|gbp|chf|pln|zł|czk|kč|sek|kr|huf|ft)\b", re.IGNORECASE)
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
 
 
@@ -239,7 +240,7 @@ def _has_values(cells: Cells, row: int, block: Mapping[int, str]) -> bool:
 
     A line of two with one value may be a label, too.
     """
-    values = sum((row, column) in cells and _measured(cells[row, column]) for column in block)
+    values = sum(_has_value(cells, (row, column)) for column in block)
     return values > 1 or (values == 1 and len(block) > 2)
 
 
@@ -563,26 +564,50 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
     """Lines of label and value that our batch card has, above, beside or without a table."""
     cells = book.cells(tab)
     sheet = layouts.every_sheet()[adopted.CARD]
-    headings = {(t.top + line, g.place[1]) for t in tables for line in range(t.lines) for g in t.guesses}
-    labels: Counter[str] = Counter(c.value.casefold() for c in cells.values() if isinstance(c.value, str))
+    fields = [f for f in sheet.fields if f.role == "entry" and f.key in vocabulary().words[adopted.CARD]]
     guesses: dict[str, Guess] = {}
-    for place, cell in sorted(islice(cells.items(), MOST_CELLS)):
-        if not isinstance(cell.value, str) or len(cell.value) > LONGEST_HEADING or place in headings:
-            continue
-        value = cells.get(own_cells.value_of(cells, place))
-        if value is None or labels[cell.value.casefold()] > 1 or (place[0] + 1, place[1]) in headings:
-            continue
-        for field in sheet.fields:
-            if field.role == "entry" and field.key in vocabulary().words[adopted.CARD]:
-                guess = _guess(sheet, field, place, " ".join(cell.value.split()), [value], system)
-                if guess and guess.sure >= LIKELY and _on_a_card(guess, cells, tables):
-                    kept = guesses.get(field.key)
-                    guesses[field.key] = guess if kept is None or guess.sure > kept.sure else kept
+    for place, text, value, unit in _labels(cells, tables):
+        for field in fields:
+            if _PRICED.search(unit) and field.quantity != "money":
+                continue
+            guess = _guess(sheet, field, place, f"{text} ({unit})" if unit else text, [value], system)
+            if guess and guess.sure >= LIKELY and _on_a_card(guess, cells, tables):
+                kept = guesses.get(field.key)
+                if kept is None or guess.sure > kept.sure:
+                    guesses[field.key] = replace(guess, text=text)
     by_place = {guess.place: guess for guess in sorted(guesses.values(), key=lambda g: g.sure)}
     if not by_place:
         return None
     found = tuple(by_place[place] for place in sorted(by_place))
     return Table(sheet, "card", tab, found[0].place[0], 1, found, (), 0.0)
+
+
+def _labels(cells: Cells, tables: Sequence[Table]) -> Iterator[tuple[Position, str, Cell, str]]:
+    """What may be the labels of a card, each with its text, value and unit, if one stands beside."""
+    headings = {(t.top + line, g.place[1]) for t in tables for line in range(t.lines) for g in t.guesses}
+    times = Counter(c.value.casefold() for c in cells.values() if isinstance(c.value, str))
+    for place, cell in sorted(islice(cells.items(), MOST_CELLS)):
+        if not isinstance(cell.value, str) or len(cell.value) > LONGEST_HEADING or place in headings:
+            continue
+        text, at = " ".join(cell.value.split()), own_cells.value_of(cells, place)
+        if at not in cells or times[cell.value.casefold()] > 1 or (place[0] + 1, place[1]) in headings:
+            continue
+        unit = _unit_beside(cells, at)
+        # A unit is no label, and a line of several values is one of a list, such as of stock and its prices.
+        if not split(text).only_units and not _has_value(cells, (at[0], at[1] + 1 + bool(unit))):
+            yield place, text, cells[at], unit
+
+
+def _unit_beside(cells: Cells, value: Position) -> str:
+    """The unit or the price's unit that stands in the cell right of a card's value, '' where none does."""
+    cell = cells.get((value[0], value[1] + 1))
+    text = cell.value.strip() if cell and isinstance(cell.value, str) else ""
+    is_unit = len(text) <= LONGEST_HEADING and (split(text).only_units or _PRICED.search(text))
+    return text if is_unit else ""
+
+
+def _has_value(cells: Cells, place: Position) -> bool:
+    return place in cells and _measured(cells[place])
 
 
 def _on_a_card(guess: Guess, cells: Cells, tables: Sequence[Table]) -> bool:

@@ -385,6 +385,23 @@ def test_averages_and_the_labels_of_the_next_batch_are_no_records(tmp_path: Path
     assert not [f for f in filling.check(path, layout=layout) if f.row > last - len(rows)]
 
 
+def test_a_stock_list_with_prices_is_no_card_but_a_unit_beside_a_value_is_read(tmp_path: Path) -> None:
+    stock: list[Row] = [
+        ["Maische", "L", 0.4],
+        ["Heizstab", 49.9, "€"],
+        ["Hefe", 12, "€/kg"],
+        ["Bottle size", "500 mL", 0.85],
+        ["Brennkessel", 12, "L", 129.0],
+    ]
+    card: list[Row] = [["Heizleistung", 2, "kW", "OG", 1.06]]
+    _, layout = proposed(replace(GERMAN, tabs=GERMAN.tabs | {"Vorrat": stock, "Blase": card}), tmp_path)
+    (part,) = [part for part in adopted.load(layout).parts if part.kind == "card"]
+    assert [(h.text, h.key, h.unit) for h in part.headings] == [
+        ("Heizleistung", "still_power", "kW"),
+        ("OG", "original_gravity", "SG"),
+    ]
+
+
 def test_the_layout_lists_the_keys_that_can_be_given(tmp_path: Path) -> None:
     _, layout = proposed(SEVERAL, tmp_path)
     told = " ".join(layout.read_text(encoding="utf-8").replace("\n#", " ").split())
