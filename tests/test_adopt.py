@@ -195,6 +195,22 @@ def test_a_result_that_lacks_something_says_what_to_give(tmp_path: Path) -> None
     assert "[constants]" in told.advice
 
 
+def test_a_finding_names_the_tabs_that_they_have(tmp_path: Path) -> None:
+    tabs: dict[str, list[Row]] = {
+        "Verdünnung": [
+            ["Charge", "Volumen (L)", "Alkoholgehalt (% vol)", "Temperatur (°C)", "Zielstärke (% vol)"],
+            ["A", 10, 70, 20, 40],
+        ],
+        "Flaschen": [
+            ["Datum", "Charge", "Flaschen", "Flaschengröße (mL)", "Alkohol Etikett (% vol)"],
+            [datetime(2025, 11, 1), "B", 20, 500, 40],
+        ],
+    }
+    path, layout = proposed(Log("keller.xlsx", tabs, {}), tmp_path)
+    (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "unknown_lot"]
+    assert told.message.startswith("There is no lot B on Verdünnung, so")
+
+
 def test_which_instruments_were_taken_for_granted_is_told(tmp_path: Path) -> None:
     path, layout = proposed(GERMAN, tmp_path)
     told = filling.check(path, layout=layout)
