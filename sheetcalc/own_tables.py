@@ -126,14 +126,18 @@ def _read_table(
     places = {
         key: place for key, place in one.cells.items() if mapped[key].write or place[1] in entry_columns
     }
-    free = _first_free(book, one)
+    rows = range(one.top, max(records, default=one.first) + 1)
+    free = book.free_columns(part.tab, _last_beside(book, one) + 1, rows)
     for heading in part.headings:
         if heading.add and heading.write and heading.key not in places:
-            places[heading.key] = (one.first - 1, free)
-            added.append(NewHeading(part.tab, one.first - 1, free, heading.text))
-            free += 1
+            places[heading.key] = (one.first - 1, next(free))
+            added.append(NewHeading(part.tab, *places[heading.key], heading.text))
     if below:
         told.append(_not_read(part, below))
+    drawn = book.drawings(part.tab) if ours else []
+    hidden = [(row, column) for row in records for column in ours if any(a.holds(row, column) for a in drawn)]
+    if hidden:
+        told.append(_under_a_drawing(part, min(hidden)))
     if part.of and len(one.tops) > part.of:
         told.append(_another_table(part, one))
     last = _last_of_ours(one, cells, ours, max(records, default=one.first - 1))
@@ -157,6 +161,14 @@ def _not_read(part: Part, below: Position) -> Finding:
         *("warning", part.tab, "", *below, "below_the_table"),
         f"From here on nothing is read: {BLANK_ROWS} blank rows or more above it end the table.",
         "Delete the blank rows if these are records; else leave it as it is.",
+    )
+
+
+def _under_a_drawing(part: Part, place: Position) -> Finding:
+    return Finding(
+        *("note", part.tab, "", *place, "under_a_drawing"),
+        "A chart or picture lies over results here and below.",
+        "Move it, or move the columns.",
     )
 
 
@@ -248,11 +260,11 @@ def _looks(
     return looks, frozenset(plain)
 
 
-def _first_free(book: files.Workbook, one: _Placed) -> int:
-    """The first column right of all that stands beside the table, in its rows and below up to its end."""
+def _last_beside(book: files.Workbook, one: _Placed) -> int:
+    """The last column of all that stands beside the table, in its rows and below up to its end."""
     merged, tab = book.merged(one.part.tab), one.part.tab
     beside = (place for place in book.cells(tab) if one.top <= place[0] < one.end)
-    return max(merged.get(place, place[1]) for place in beside) + 1
+    return max(merged.get(place, place[1]) for place in beside)
 
 
 def beside(book: files.Workbook, heading: NewHeading) -> Position | None:

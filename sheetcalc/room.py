@@ -105,13 +105,16 @@ def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[F
     has_help = any(_text(page, (heading_row - 1, place.cells[f.key][1])) == f.help for f in there)
     has_units = any(f.key in place.units for f in there)
     merged, ours = book.merged(place.tab), set(place.cells.values())
-    column = max(merged.get(at, at[1]) for at in page)
+    ready = range(place.first_row, min(place.first_row + sheet.ready, files.MAX_ROW + 1))
+    last_used = max(merged.get(at, at[1]) for at in page)
+    free = book.free_columns(place.tab, last_used + 1, range(heading_row - 1, ready.stop))
+    column = next(free)
     in_system = system(book, found)
     for field in fields:
         texts = {heading_row: field.heading}
         texts |= {heading_row - 1: field.help} if has_help else {}
         texts |= {place.first_row - 1: field.unit.get(in_system, "")} if has_units else {}
-        trouble, advice = _refused(book, place.tab, [(row, column + 1) for row in texts])
+        trouble, advice = _refused(book, place.tab, [(row, column) for row in texts])
         if field.units and not has_units:
             trouble, advice = "no row of units stands below the headings", NEW_WORKBOOK
         elif any(at[0] == heading_row and _is_called(page, at, field) for at in page.keys() - ours):
@@ -119,7 +122,6 @@ def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[F
         if trouble:
             yield Room(field, place.cells[last.key], place.headings[last.key], (), trouble, advice)
             continue
-        column += 1
         look, key = _alike(found, sheet, field, in_system) or (place, last.key)
         top, beside = look.cells[key]
         like_rows = {heading_row: top, heading_row - 1: top - 1}
@@ -127,9 +129,9 @@ def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[F
         pieces = [
             Piece((row, column), text, (look.tab, like_rows[row], beside)) for row, text in texts.items()
         ]
-        records = range(place.first_row, min(place.first_row + sheet.ready, files.MAX_ROW + 1))
-        pieces += [Piece((row, column), "", (look.tab, look.first_row, beside)) for row in records]
+        pieces += [Piece((row, column), "", (look.tab, look.first_row, beside)) for row in ready]
         yield Room(field, (heading_row, column), field.heading, tuple(pieces))
+        column = next(free)
 
 
 def _nowhere(fields: Sequence[Field]) -> Iterator[Room]:

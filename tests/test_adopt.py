@@ -20,13 +20,17 @@ from adopt_score import judged
 from files import harm_ods, harm_xlsx
 from files.workbook_samples import CORPUS
 from later_logs import LATER
+from odf.draw import Frame
 from odf.number import Number, NumberStyle
 from odf.number import Text as NumberText
 from odf.opendocument import load
 from odf.style import Style, TableCellProperties, TableColumnProperties
 from odf.table import Table as OdsTable
 from odf.table import TableCell, TableColumn, TableRow
+from openpyxl.chart import LineChart
+from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 from openpyxl.styles import Border, Font, PatternFill, Side
+from openpyxl.utils.cell import column_index_from_string, coordinate_from_string
 from own_logs import DUTCH, FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log, Row
 from typer.testing import CliRunner
 
@@ -351,6 +355,44 @@ def test_an_added_column_of_an_ods_looks_like_its_neighbours_and_shows_its_headi
         (width,) = styles[column.getAttribute("stylename")].getElementsByType(TableColumnProperties)
         # A letter of 10 points is a fifth of a centimetre.
         assert float(width.getAttribute("columnwidth").removesuffix("cm")) >= len(heading) / 5
+
+
+@pytest.mark.parametrize("ending", ["xlsx", "ods"])
+def test_added_columns_stand_beside_a_chart_and_results_under_one_are_told(
+    ending: str, tmp_path: Path
+) -> None:
+    log = replace(GERMAN, name=f"gaerbuch.{ending}")
+    path, layout = proposed(log, tmp_path, "gravity_20", "daily_change", "flags")
+    _draw(path, "F3", "H9")
+    filled(path, layout)
+    headings = [column for row, column in files.open_workbook(path).cells("Maische") if row == 1]
+    assert headings == [1, 2, 3, 4, 5, 9, 10]
+    assert not [f for f in filling.check(path, layout=layout) if f.rule == "under_a_drawing"]
+    _draw(path, "E4", "E9")
+    (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "under_a_drawing"]
+    assert told.cell == "E4"
+
+
+def _draw(path: Path, first: str, last: str) -> None:
+    """Put a drawing over some cells, as spreadsheet programs do: anchored to the first and the last."""
+    (column, row), (right, bottom) = (coordinate_from_string(cell) for cell in (first, last))
+    left, end = column_index_from_string(column), column_index_from_string(right)
+    if path.suffix == ".xlsx":
+        book = openpyxl.load_workbook(path)
+        corners = [AnchorMarker(col=c - 1, row=r - 1) for c, r in ((left, row), (end, bottom))]
+        chart: Any = LineChart()
+        chart.anchor = TwoCellAnchor(_from=corners[0], to=corners[1])
+        book["Maische"].add_chart(chart)
+        book.save(path)
+        return
+    odf = load(path)
+    line = odf.spreadsheet.getElementsByType(OdsTable)[0].getElementsByType(TableRow)[row - 1]
+    cells = line.getElementsByType(TableCell)
+    for _ in range(left - len(cells)):
+        line.addElement(TableCell())
+    frame = Frame(endcelladdress=f"Maische.{last}", width="1cm", height="1cm")
+    line.getElementsByType(TableCell)[left - 1].addElement(frame)
+    odf.save(path)
 
 
 def test_check_tells_which_results_an_edited_reading_has_made_out_of_date(tmp_path: Path) -> None:

@@ -11,7 +11,14 @@ from urllib.parse import quote
 
 from lxml import etree
 
-from sheetcalc.files.new_columns import column_style_ods, unformatted_ods
+from sheetcalc.files.drawings import (
+    MOST_DRAWINGS,
+    USUAL_COLUMN_ODS,
+    USUAL_ROW_ODS,
+    drawn_ods,
+    shapes,
+)
+from sheetcalc.files.new_columns import cm, column_style_ods, unformatted_ods
 from sheetcalc.files.package import BadWorkbook, Package, serialize
 from sheetcalc.files.references import (
     Area,
@@ -119,8 +126,8 @@ class _Sheet:
 
     table: etree._Element
     rows: _Run
+    columns: _Run
     cells: dict[etree._Element, _Run] = field(default_factory=dict)
-    column_styles: list[tuple[int, str | None]] = field(default_factory=list)
     # Blocks that one matrix formula fills.
     blocks: list[Area] = field(default_factory=list)
 
@@ -186,6 +193,39 @@ class OdsWorkbook(Workbook):
         if name not in self._loaded:
             self._loaded[name] = _load_sheet(self._tables[name])
         return self._loaded[name]
+
+    def drawings(self, sheet: str) -> list[Area]:
+        """The cells under each chart or picture of a sheet."""
+        loaded, lengths = self._sheet(sheet), self._lengths()
+
+        def width(column: int) -> float:
+            run = loaded.columns
+            named = run.elements[run.index(column)].get(_CELL_STYLE) if column < run.end else None
+            return lengths.get(named, USUAL_COLUMN_ODS)
+
+        def height(row: int) -> float:
+            run = loaded.rows
+            named = run.elements[run.index(row)].get(_CELL_STYLE) if row < run.end else None
+            return lengths.get(named, USUAL_ROW_ODS)
+
+        placed = [
+            (shape, (1, 1)) for each in loaded.table.iterfind(_TABLE + "shapes") for shape in shapes(each)
+        ]
+        for start, row in zip(loaded.rows.starts, loaded.rows.elements, strict=True):
+            line = loaded.line(row)
+            for column, element in zip(line.starts, line.elements, strict=True):
+                placed += [(shape, (start, column)) for shape in (shapes(element) if len(element) else ())]
+        return [drawn_ods(*each, width, height) for each in placed[:MOST_DRAWINGS]]
+
+    def _lengths(self) -> dict[str | None, float]:
+        """The widths of columns and heights of rows, in cm, by the names of their styles."""
+        return {
+            style.get(_STYLE + "name"): cm(stated.get(_STYLE + name))
+            for kind, name in (("column", "column-width"), ("row", "row-height"))
+            for style in self._root.iterfind(f"{_OFFICE}automatic-styles/{_STYLE}style")
+            for stated in style.iterchildren(f"{_STYLE}table-{kind}-properties")
+            if stated.get(_STYLE + name)
+        }
 
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
@@ -313,9 +353,7 @@ class OdsWorkbook(Workbook):
 
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
-        table, run = self._sheet(sheet).table, _Run(_COLUMNS_REPEATED)
-        for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
-            run.add(columns)
+        table, run = self._sheet(sheet).table, self._sheet(sheet).columns
         there = run.elements[run.index(column)].get(_CELL_STYLE) if column < run.end else None
         style = column_style_ods(self._styles(), there, letters)
         if style is None:
@@ -405,14 +443,12 @@ class OdsWorkbook(Workbook):
 
 
 def _load_sheet(table: etree._Element) -> _Sheet:
-    sheet = _Sheet(table, _Run(_ROWS_REPEATED))
+    sheet = _Sheet(table, _Run(_ROWS_REPEATED), _Run(_COLUMNS_REPEATED))
     for row in _inner(table, _ROW_GROUPS, _ROW):
         sheet.rows.add(row)
-    first = 1
     for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
-        sheet.column_styles.append((first, columns.get(_DEFAULT_STYLE)))
-        first += _repeats(columns, _COLUMNS_REPEATED)
-    if first - 1 > MAX_COLUMN * 4 or sheet.rows.end - 1 > MAX_ROW * 16:
+        sheet.columns.add(columns)
+    if sheet.columns.end - 1 > MAX_COLUMN * 4 or sheet.rows.end - 1 > MAX_ROW * 16:
         raise BadWorkbook(
             "A sheet has more rows or columns than a spreadsheet program allows; the file is damaged, "
             "use a backup copy."
@@ -530,8 +566,8 @@ def _style_of(sheet: _Sheet, row: int, column: int) -> str | None:
     if style is None and row < sheet.rows.end:
         style = sheet.rows.elements[sheet.rows.index(row)].get(_DEFAULT_STYLE)
     if style is None:
-        at = bisect_right([first for first, _ in sheet.column_styles], column) - 1
-        style = sheet.column_styles[at][1] if at >= 0 else None
+        run = sheet.columns
+        style = run.elements[run.index(column)].get(_DEFAULT_STYLE) if run.elements else None
     return style
 
 

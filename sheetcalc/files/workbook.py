@@ -3,14 +3,17 @@
 import math
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from sheetcalc.files.package import BadWorkbook, Package, brief
+
+if TYPE_CHECKING:
+    from sheetcalc.files.references import Area
 
 Kind = Literal["blank", "number", "percent", "moment", "text", "bool", "error"]
 Position = tuple[int, int]
@@ -188,6 +191,30 @@ class Workbook(ABC):
     @abstractmethod
     def protected(self, sheet: str) -> bool:
         """Whether the person has the sheet protected against changes."""
+
+    def free_columns(self, sheet: str, first: int, rows: range) -> Iterator[int]:
+        """The columns from `first` on that no drawing covers.
+
+        A drawing below the rows counts only where it begins at `first` or right of it, one that reaches to
+        the sheet's end not at all.
+        """
+        drawn = [
+            area
+            for area in self.drawings(sheet)
+            if area.bottom >= rows.start and (area.top < rows.stop or area.left >= first)
+        ]
+        column = first
+        while True:
+            over = [a.right for a in drawn if a.left <= column <= a.right < MAX_COLUMN]
+            if over:
+                column = max(over)
+            else:
+                yield column
+            column += 1
+
+    @abstractmethod
+    def drawings(self, sheet: str) -> "list[Area]":
+        """The cells under each chart or picture of a sheet, as well as the file tells."""
 
     @abstractmethod
     def _read_cells(self, sheet: str) -> dict[Position, Cell]: ...

@@ -1,5 +1,6 @@
 """Excel workbooks (.xlsx, .xlsm) edited in place."""
 
+import contextlib
 import posixpath
 import re
 from collections.abc import Callable, Iterator
@@ -10,6 +11,7 @@ from urllib.parse import quote, unquote
 
 from lxml import etree
 
+from sheetcalc.files.drawings import drawn_xlsx
 from sheetcalc.files.new_columns import unformatted_xlsx, widen_xlsx
 from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
 from sheetcalc.files.references import (
@@ -199,6 +201,17 @@ class XlsxWorkbook(Workbook):
         """Whether the person has the sheet protected against changes."""
         protection = self._sheet(sheet).root.find("{*}sheetProtection")
         return protection is not None and protection.get("sheet") in ("1", "true")
+
+    def drawings(self, sheet: str) -> list[Area]:
+        """The cells under each chart or picture of a sheet."""
+        drawn: list[Area] = []
+        for kind, part in relationships(self._package, self._parts[sheet]).values():
+            if kind == "drawing" and part in self._package:
+                # A damaged drawing is no reason to leave the cells alone.
+                with contextlib.suppress(BadWorkbook):
+                    widths = column_widths(self._sheet(sheet).root)
+                    drawn += drawn_xlsx(self._package.xml(part), widths)
+        return drawn
 
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
