@@ -2,7 +2,7 @@
 
 import contextlib
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -85,10 +85,10 @@ def look_through(path: Path, layout: adopted.Adopted | None = None) -> Done:
     switched: list[Finding] = []
     if layout:
         book = files.open_workbook(path)
-        batches, added = _compute_adopted(book, layout)
-        new = {(heading.tab, heading.column) for heading in added}
+        batches, read = zip(*_compute_adopted(book, layout), strict=True)
+        new = {(heading.tab, heading.column) for batch in read for heading in batch.added}
         told = _together(batches)
-        told += [note for seen in batches for note in remarks.out_of_date(book, seen.values, new)]
+        told += [note for batch in batches for note in remarks.out_of_date(book, batch.values, new)]
     else:
         seen = examine(path)
         told = [*seen.findings, *edits.edited(seen.book, seen.values.entries)]
@@ -163,14 +163,18 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
 
 def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> Sequence[Finding]:
     """Write the columns that the person agreed to into their own opened workbook."""
-    batches, added = _compute_adopted(book, layout)
+    seen, batches = zip(*_compute_adopted(book, layout), strict=True)
+    added = [heading for batch in batches for heading in batch.added]
     for heading in added:
         book.write(*heading, like=own_tables.beside(book, heading))
-    for seen in batches:
-        writing.results(book, seen.values, seen.findings)
+    for one in seen:
+        writing.results(book, one.values, one.findings)
     for heading in added:
         book.widen(heading.tab, heading.column, own_tables.letters(book, heading))
-    return _together(batches)
+    for batch in batches:
+        for name, place in batch.names.items():
+            book.name(name, place)
+    return _together(seen)
 
 
 def examine(path: Path) -> Examined:
@@ -224,18 +228,14 @@ def _compute(book: files.Workbook, found: Mapping[str, Found], brought: Sequence
 
 def _compute_adopted(
     book: files.Workbook, layout: adopted.Adopted
-) -> tuple[list[Examined], list[own_tables.NewHeading]]:
-    """A person's own workbook by its layout, batch by batch, and the headings to add."""
-    seen: list[Examined] = []
-    added: list[own_tables.NewHeading] = []
+) -> Iterator[tuple[Examined, own_tables.Batch]]:
+    """A person's own workbook by its layout, batch by batch."""
     for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)
         told = [*batch.findings, *compute.findings(values), *own_tables.findings(layout, values)]
         told += [*remarks.signed(book), *remarks.own_formulas(book, batch.read)]
         found = {key: read.found for key, read in batch.read.items()}
-        seen.append(Examined(book, found, values, tuple(by_weight(told))))
-        added += batch.added
-    return seen, added
+        yield Examined(book, found, values, tuple(by_weight(told))), batch
 
 
 def _together(seen: Iterable[Examined]) -> list[Finding]:

@@ -7,11 +7,12 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
+from zlib import crc32
 
 from sheetcalc import adopted, compute, entries, files, layouts, units
 from sheetcalc.adopted import Adopted, Heading, Part
 from sheetcalc.entries import Entries, Theirs
-from sheetcalc.files import Cell, Cells, Position
+from sheetcalc.files import Cell, Cells, Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
@@ -32,17 +33,21 @@ class NewHeading(NamedTuple):
 
 @dataclass(frozen=True)
 class Batch:
-    """What belongs together in their workbook: the entries by sheet, and the headings still to be added."""
+    """What belongs together in their workbook: the entries by sheet, and the headings still to be added.
+
+    `names` are those by which the columns of ours are found again, with their headings' cells.
+    """
 
     read: dict[str, Entries]
     added: tuple[NewHeading, ...]
+    names: dict[str, Place]
     findings: tuple[Finding, ...]
 
 
 class _Placed(NamedTuple):
     """A part found on its tab: its top row, its records from row first up to before end, places by key.
 
-    `tops` are the rows in which its headings stand.
+    `tops` are the rows in which its headings stand, `renamed` what the person calls columns of ours.
     """
 
     part: Part
@@ -51,6 +56,7 @@ class _Placed(NamedTuple):
     end: int
     cells: dict[str, Position]
     tops: Sequence[int] = ()
+    renamed: Mapping[str, str] = {}
 
 
 def read(layout: Adopted, book: files.Workbook) -> list[Batch]:
@@ -70,6 +76,7 @@ def _batch(layout: Adopted, book: files.Workbook, placed: Sequence[_Placed], nam
     us = any(heading.unit in adopted.US_UNITS for one in placed for heading in one.part.headings)
     found = dict(adopted.given_by(layout, name))
     added: list[NewHeading] = []
+    names: dict[str, Place] = {}
     told: list[Finding] = []
     for one in mine:
         sheet = _sheet(one.part, "us" if us else "metric")
@@ -77,8 +84,16 @@ def _batch(layout: Adopted, book: files.Workbook, placed: Sequence[_Placed], nam
             card = _read_card(book, one, sheet)
             found[adopted.CARD] = replace(card, values=_filled_up(card.values, found[adopted.CARD].values))
         else:
-            found[one.part.sheet] = _read_table(book, one, sheet, added, told)
-    return Batch(found, tuple(added), tuple(told))
+            found[one.part.sheet] = read = _read_table(book, one, sheet, added, told)
+            agreed = [h.key for h in one.part.headings if h.add and h.write]
+            names |= {_name(one.part, key): (one.part.tab, *read.found.cells[key]) for key in agreed}
+    return Batch(found, tuple(added), names, tuple(told))
+
+
+def _name(part: Part, key: str) -> str:
+    """The defined name of a column of ours in a table of theirs, of a batch or of the only one."""
+    batch = f"_{crc32(part.batch.encode()):08x}" if part.batch else ""
+    return f"sheetcalc_{part.sheet}_{key}{batch}"
 
 
 def _filled_up(typed: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:
@@ -142,7 +157,8 @@ def _read_table(
         told.append(_another_table(part, one))
     last = _last_of_ours(one, cells, ours, max(records, default=one.first - 1))
     left = {row for row, column in cells if one.first <= row <= last and column not in ours} - set(records)
-    found = Found(part.tab, places, {key: mapped[key].text for key in places}, {}, one.first, ())
+    texts = {key: one.renamed.get(key, mapped[key].text) for key in places}
+    found = Found(part.tab, places, texts, {}, one.first, ())
     kept = {place: cell for place, cell in cells.items() if place[0] in records}
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
     looks, plain = _looks(sheet, part, places, entry_columns)
@@ -334,8 +350,13 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
     texts = joined(rows, merged, top, part.lines)
     last_line = rows.get(top + part.lines - 1, {})
     cells: dict[str, Position] = {}
+    renamed: dict[str, str] = {}
     for heading in part.headings:
         if heading.add and not heading.write:
+            continue
+        named = book.named.get(_name(part, heading.key).casefold()) if heading.add else None
+        if named and named[:2] == (part.tab, top + part.lines - 1):
+            cells[heading.key], renamed[heading.key] = named[1:], texts.get(named[2], heading.text)
             continue
         alike = [column for column, text in texts.items() if plain(text) == plain(heading.text)]
         if heading.add and not alike:
@@ -347,7 +368,7 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
             raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, top, 1))
         _, column = _meant(name, part, heading, [(top, column) for column in alike])
         cells[heading.key] = (top + part.lines - 1, column)
-    return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole)
+    return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole, renamed)
 
 
 def _meant(name: str, part: Part, heading: Heading, alike: Sequence[Position]) -> Position:

@@ -271,6 +271,22 @@ def test_moved_columns_inserted_rows_and_sorted_records_are_found_by_their_headi
     assert list(under).count("Gravity at 20 °C (SG)") == 1
 
 
+@pytest.mark.parametrize("log", [GERMAN, POLISH, SEVERAL], ids=lambda log: log.name)
+def test_a_column_of_ours_that_was_renamed_is_found_again(log: Log, tmp_path: Path) -> None:
+    key = "strength_20" if log is POLISH else "daily_change"
+    path, layout = proposed(log, tmp_path, key)
+    filled(path, layout)
+    book = files.open_workbook(path)
+    ours = [place for name, place in book.names.items() if name.startswith("sheetcalc_")]
+    assert ours
+    for place in ours:
+        book.write(*place, "Mine")
+    book.save()
+    before = path.read_bytes()
+    filled(path, layout)
+    assert path.read_bytes() == before
+
+
 @pytest.mark.parametrize(
     ("change", "says"),
     [

@@ -26,6 +26,7 @@ from sheetcalc.files.references import (
     Reader,
     array_area,
     cell_name,
+    column_letters,
     covered,
     dependants,
     holder,
@@ -350,6 +351,22 @@ class OdsWorkbook(Workbook):
             assert body is not None
             body.addprevious(styles)
         return styles
+
+    def _name(self, name: str, place: Place) -> None:
+        names = self._body.find(_TABLE + "named-expressions")
+        if names is None:
+            names = etree.Element(_TABLE + "named-expressions")
+            list(self._tables.values())[-1].addnext(names)
+        for known in names.findall("*"):
+            if known.get(_TABLE + "name", "").casefold() == name.casefold():
+                names.remove(known)
+        element = etree.SubElement(names, _TABLE + "named-range")
+        sheet, row, column = place
+        quoted = sheet.replace("'", "''")
+        address = f"$'{quoted}'.${column_letters(column)}${row}"
+        element.set(_TABLE + "name", name)
+        element.set(_TABLE + "base-cell-address", address)
+        element.set(_TABLE + "cell-range-address", address)
 
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""

@@ -73,6 +73,7 @@ class Workbook(ABC):
         self._package = package
         self._cells: dict[str, dict[Position, Cell]] = {}
         self._written: dict[str, set[Position]] = {}
+        self._names_edited = False
 
     @cached_property
     def named(self) -> dict[str, Place]:
@@ -153,6 +154,16 @@ class Workbook(ABC):
         self._dress(sheet, row, column, like)
         self._written.setdefault(sheet, set()).add((row, column))
 
+    def name(self, name: str, place: Place) -> None:
+        """Have a defined name of the whole workbook denote one cell."""
+        if self.named.get(name.casefold()) != place:
+            self._name(name, place)
+            self.names[name] = self.named[name.casefold()] = place
+            self._names_edited = True
+
+    @abstractmethod
+    def _name(self, name: str, place: Place) -> None: ...
+
     @abstractmethod
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
@@ -160,7 +171,7 @@ class Workbook(ABC):
     @property
     def changed(self) -> bool:
         """Whether any write changed anything since the file was read or last saved in place."""
-        return bool(self._written)
+        return bool(self._written) or self._names_edited
 
     def save(self, path: Path | None = None, backup_ending: str | None = None) -> None:
         """Save in place, or to the new file `path`; in place nothing happens when nothing changed.
@@ -178,6 +189,7 @@ class Workbook(ABC):
         self._package.save(self._edited_parts(), path, backup_ending)
         if path is None or path.resolve() == self.path.resolve():
             self._written.clear()
+            self._names_edited = False
             self._forget_edits()
 
     @abstractmethod

@@ -71,6 +71,13 @@ _BEFORE_LINKS = frozenset(
         *("customSheetViews", "mergeCells", "phoneticPr", "conditionalFormatting", "dataValidations"),
     }
 )
+# What the schema wants before <definedNames> in the workbook.
+_BEFORE_NAMES = frozenset(
+    {
+        *("fileVersion", "fileSharing", "workbookPr", "workbookProtection", "bookViews", "sheets"),
+        *("functionGroups", "externalReferences"),
+    }
+)
 # What the schema wants after <calcPr> in the workbook.
 _AFTER_CALCULATION = frozenset(
     {
@@ -177,8 +184,8 @@ class XlsxWorkbook(Workbook):
             elif scope in homes:
                 self.local_names.setdefault(homes[scope], {})[name.get("name", "")] = place
         self._loaded: dict[str, _Sheet] = {}
-        # Whether the workbook's part was edited, to have everything computed.
-        self._asked = False
+        # Whether the workbook's part was edited, for a name or to have everything computed.
+        self._part_edited = False
 
     def _sheet(self, name: str) -> _Sheet:
         if name not in self._loaded:
@@ -326,6 +333,27 @@ class XlsxWorkbook(Workbook):
             self._wrapping[plain] = self._wrapping[style]
         return plain
 
+    def _name(self, name: str, place: Place) -> None:
+        names = self._root.find("{*}definedNames")
+        if names is None:
+            names = etree.Element(f"{{{self._namespace}}}definedNames")
+            before = [child for child in self._root if etree_name(child) in _BEFORE_NAMES]
+            before[-1].addnext(names)
+        known = names.iterchildren("{*}definedName")
+        named = (
+            e
+            for e in known
+            if (e.get("name", "").casefold(), e.get("localSheetId")) == (name.casefold(), None)
+        )
+        element = next(named, None)
+        if element is None:
+            element = etree.SubElement(names, f"{{{self._namespace}}}definedName", name=name)
+        sheet, row, column = place
+        quoted = sheet.replace("'", "''")
+        element.text = f"'{quoted}'!${column_letters(column)}${row}"
+        self._defined[name.casefold(), None] = element.text
+        self._part_edited = True
+
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
         widen_xlsx(self._sheet(sheet).root, column, letters)
@@ -444,12 +472,12 @@ class XlsxWorkbook(Workbook):
                 parts[_relations_part(loaded.part)] = serialize(loaded.relations)
         if self._styles is not None and self._styles_edited:
             parts[self._styles_part] = serialize(self._styles)
-        if self._asked:
+        if self._part_edited:
             parts[self._part] = serialize(self._root)
         return parts
 
     def _forget_edits(self) -> None:
-        self._asked = self._styles_edited = False
+        self._part_edited = self._styles_edited = False
         for loaded in self._loaded.values():
             loaded.edited = loaded.relations_edited = False
 
@@ -468,7 +496,7 @@ class XlsxWorkbook(Workbook):
                 after.addprevious(settings)
         if settings.get("fullCalcOnLoad") not in ("1", "true"):
             settings.set("fullCalcOnLoad", "1")
-            self._asked = True
+            self._part_edited = True
 
     def _formulas(self) -> list[Formula]:
         """All formulas of the workbook with the cells they look at."""
