@@ -11,11 +11,14 @@ from sheetcalc.findings import address
 from sheetcalc.layouts import Field, Sheet
 from sheetcalc.recognise import WEAK, Guess, Table, Unread
 
+KEPT_ENDING = ".before"  # behind the name of a layout file that was replaced
+
 
 def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]:
     """Write the layout file that fits a workbook, and tell in lines for the terminal what was recognised.
 
-    to: the file to write, else NAME.layout.toml beside the workbook; over: whether it may be there already.
+    to: the file to write, else NAME.layout.toml beside the workbook; over: whether it may be there already,
+    and is then kept as NAME.before.
     Raises files.BadWorkbook where the workbook can't be read or holds nothing that we know, or where the file
     is there already.
     """
@@ -24,7 +27,8 @@ def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]
         raise BadWorkbook(f"A layout file ends in .toml; {goal.name} does not.")
     if goal.exists() and not over:
         raise BadWorkbook(
-            f"{goal} is there already; name another with --to, or write over it with --replace."
+            f"{goal} is there already, with what you corrected in it. Have the new proposal written beside "
+            "it with --to OTHER.toml, and copy from that what you want; or, with --replace, in its place."
         )
     book = files.open_workbook(path)
     found = recognise.recognise(book)
@@ -34,8 +38,13 @@ def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]
             "Nothing in it looks like a table: no row of headings stands above a row with values. "
             "Nothing was written."
         )
+    kept = goal.with_name(goal.name + KEPT_ENDING)
+    replaced = goal.exists()
+    if replaced:
+        goal.replace(kept)
     goal.write_text("\n".join(_toml(path.name, found, left)) + "\n", encoding="utf-8", newline="\n")
-    return [*_told(path, found, left), *_next(path, goal, found, left)]
+    told = [f"The layout that was there is kept as {kept}."] if replaced else []
+    return [*_told(path, found, left), *told, *_next(path, goal, found, left)]
 
 
 def _toml(name: str, found: Sequence[Table], left: Sequence[Unread]) -> Iterator[str]:

@@ -75,7 +75,7 @@ def load(path: Path) -> Adopted:
     ]
     if not any(part.kind == "table" for part in parts):
         raise LayoutError(
-            f"{path.name}: no [[tables]] is switched on in it; run 'sheetcalc adopt' or take the '#' away."
+            f"{path.name}: no [[tables]] is switched on in it; take the '#' away from one and its columns."
         )
     taken: dict[tuple[str, str], Part] = {}
     for part in parts:

@@ -18,6 +18,7 @@ from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
 from sheetcalc.own_cells import BLANK_ROWS, is_total, joined, plain, rows_of_texts, value_of
 
+ANEW = "or copy it from what 'sheetcalc adopt WORKBOOK --to OTHER.toml' proposes"
 MOST_NAMED = 3  # headings in a sentence
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
 
@@ -194,7 +195,7 @@ def _another_table(part: Part, one: _Placed) -> Finding:
     return Finding(
         *("warning", part.tab, "", one.tops[-1], column, "another_table"),
         f"These headings stand in rows {rows}: {len(one.tops)} tables, and the layout knows of {part.of}.",
-        "Add a block for the new one to the layout, or run 'sheetcalc adopt' again; correct nth and of.",
+        f"Add a block for the new one to the layout, {ANEW}; correct nth and of.",
     )
 
 
@@ -402,8 +403,7 @@ def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str
     near = f" in row {row}, where the others are" if row and len(names) < len(part.headings) else ""
     return (
         f"{name}, {part.where}: {', '.join(names)} {verb} not on sheet {units.short(part.tab)}{near}. "
-        "Correct 'heading' there to what the sheet says now, remove that column from the layout, or run "
-        "'sheetcalc adopt' again."
+        f"Correct 'heading' there to what the sheet says now, remove that column from the layout, {ANEW}."
     )
 
 

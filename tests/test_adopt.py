@@ -136,6 +136,7 @@ def test_a_layout_that_is_there_is_not_written_over_without_being_told(tmp_path:
     assert layout.read_text(encoding="utf-8") == "mine"
     adopt.propose(path, over=True)
     assert adopted.load(layout).parts
+    assert layout.with_name(layout.name + ".before").read_text(encoding="utf-8") == "mine"
 
 
 def test_every_match_is_explained_with_its_cell_and_first_values(tmp_path: Path) -> None:
