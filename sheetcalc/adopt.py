@@ -146,6 +146,8 @@ def _one(guess: Guess, header: str) -> Iterator[str]:
     yield f"{off}[[{header}]]"
     yield f"{off}key = {_text(field.key)}"
     yield f"{off}heading = {_text(guess.text)}"
+    if guess.date:
+        yield f"{off}date = {_text(guess.date)}  # the column of the date, this being the time of day"
     if field.units:
         yield f"{off}unit = {_text(guess.unit)}"
     if guess.nth:
@@ -209,6 +211,7 @@ def _told(path: Path, found: Sequence[Table], left: Sequence[Unread]) -> Iterato
         for g in table.guesses:
             unit = f" [{g.unit}]" if g.unit else ""
             off = "" if g.field.role == "entry" else ", a result of your own"
+            off += f", date in {units.short(g.date)}" if g.date else ""
             heading = f"{units.one_line(g.text, 30):{width}}"
             seen = f": {', '.join(g.seen)}" if g.seen else ""
             yield f"    {address(*g.place):5} {heading}  {g.grade:8}  {g.field.heading}{unit}{off}{seen}"

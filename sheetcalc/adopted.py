@@ -21,8 +21,9 @@ class Heading(NamedTuple):
     """One heading or label of theirs: our key for it, its unit, and what fill may do with its column.
 
     `nth` is which of several alike it is, from the left, 0 where it is the only one; `of` how many there were
-    when that was said, 0 where nobody counted. `write` lets fill write
-    into the column, `add` makes it a column of ours that fill puts right of the table.
+    when that was said, 0 where nobody counted. `write` lets fill write into the column, `add` makes it one of
+    ours that fill puts right of the table. `date` is the heading of the dates where this one is that of the
+    times of day alone.
     """
 
     key: str
@@ -32,6 +33,7 @@ class Heading(NamedTuple):
     of: int
     write: bool
     add: bool
+    date: str = ""
 
 
 @dataclass(frozen=True)
@@ -152,7 +154,7 @@ def tables() -> list[Sheet]:
 
 
 def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, Any]) -> Heading:
-    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "of", "write", "add"})
+    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "of", "write", "add", "date"})
     key = layouts.take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     fields = sheet.columns if kind == "table" else tuple(f for f in sheet.fields if f.role == "entry")
@@ -171,9 +173,12 @@ def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, A
     text = layouts.take(path, where, entry, "heading", str)
     if not text.strip():
         raise LayoutError(f"{path.name}, {where}: the heading is blank.")
+    date = layouts.take(path, where, entry, "date", str, "")
+    if date and (kind != "table" or field.role != "entry" or field.quantity != "moment"):
+        raise LayoutError(f"{path.name}, {where}: 'date' goes with a column for the time of day.")
     nth, of = _counted(path, where, entry)
     # A column that is offered and not agreed to is neither looked for nor written.
-    return Heading(key, text, unit, nth, of, write if add is None else add, add is not None)
+    return Heading(key, text, unit, nth, of, write if add is None else add, add is not None, date)
 
 
 def _constants(path: Path, found: dict[str, Any], batches: set[str]) -> Iterator[tuple[str, dict[str, Any]]]:

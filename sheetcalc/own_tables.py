@@ -16,7 +16,16 @@ from sheetcalc.files import Cell, Cells, Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own_cells import BLANK_ROWS, is_total, joined, plain, rows_of_texts, value_of
+from sheetcalc.own_cells import (
+    BLANK_ROWS,
+    at_time,
+    is_total,
+    joined,
+    plain,
+    rows_of_texts,
+    time_of_day,
+    value_of,
+)
 
 ANEW = "or copy it from what 'sheetcalc adopt WORKBOOK --to OTHER.toml' proposes"
 MOST_NAMED = 3  # headings in a sentence
@@ -48,7 +57,8 @@ class Batch:
 class _Placed(NamedTuple):
     """A part found on its tab: its top row, its records from row first up to before end, places by key.
 
-    `tops` are the rows in which its headings stand, `renamed` what the person calls columns of ours.
+    `tops` are the rows in which its headings stand, `renamed` what the person calls columns of ours,
+    and `dates` the columns of the dates to those that hold the time of day.
     """
 
     part: Part
@@ -58,6 +68,7 @@ class _Placed(NamedTuple):
     cells: dict[str, Position]
     tops: Sequence[int] = ()
     renamed: Mapping[str, str] = {}
+    dates: Mapping[str, int] = {}
 
 
 def read(layout: Adopted, book: files.Workbook) -> list[Batch]:
@@ -137,8 +148,9 @@ def _read_table(
     entry_columns = {
         one.cells[c.key][1]: c for c in sheet.columns if c.role == "entry" and c.key in one.cells
     }
+    dates = {one.dates[c.key]: c for c in sheet.columns if c.key in one.dates}
     ours = {one.cells[key][1] for key, h in mapped.items() if h.write and key in one.cells}
-    records, below = _records(one, cells, entry_columns)
+    records, below = _records(one, cells, dates | entry_columns)
     places = {
         key: place for key, place in one.cells.items() if mapped[key].write or place[1] in entry_columns
     }
@@ -158,14 +170,38 @@ def _read_table(
         told.append(_another_table(part, one))
     last = _last_of_ours(one, cells, ours, max(records, default=one.first - 1))
     left = {row for row, column in cells if one.first <= row <= last and column not in ours} - set(records)
-    texts = {key: one.renamed.get(key, mapped[key].text) for key in places}
+    texts = {key: _heading(one, key) for key in places}
     found = Found(part.tab, places, texts, {}, one.first, ())
     kept = {place: cell for place, cell in cells.items() if place[0] in records}
+    undated = list(_dated(one, kept, records))
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
     looks, plain = _looks(sheet, part, places, entry_columns)
     digits = {f.key: compute.decimals(f, got.units[f.key]) for f in sheet.columns if f.key in places}
     theirs = Theirs(frozenset(left), looks, plain, digits)
+    got = replace(got, findings=(*got.findings, *undated))
     return replace(_without_unit_notes(got), theirs=theirs)
+
+
+def _dated(one: _Placed, cells: dict[Position, Cell], records: Iterable[int]) -> Iterator[Finding]:
+    """Put dates and times of day of two columns together in that of the times; what lacks a date is told."""
+    for key, column in one.dates.items():
+        for row in records:
+            place = row, one.cells[key][1]
+            day, clock = cells.get((row, column)), cells.get(place)
+            if clock and day is None and time_of_day(clock) is not None:
+                del cells[place]
+                yield Finding(
+                    *("warning", one.part.tab, _heading(one, key), *place, "time_without_date"),
+                    "This time has no date beside it, and is not read.",
+                    f"Type the date in {address(row, column)}.",
+                )
+            elif moment := at_time(day, clock):
+                cells[place] = moment
+
+
+def _heading(one: _Placed, key: str) -> str:
+    """How the person calls a column."""
+    return one.renamed.get(key) or next(h.text for h in one.part.headings if h.key == key)
 
 
 def _without_unit_notes(read: Entries) -> Entries:
@@ -330,7 +366,7 @@ def _until_the_next(one: _Placed, placed: Iterable[_Placed]) -> _Placed:
 
 def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
     rows, merged = rows_of_texts(book.cells(part.tab)), book.merged(part.tab)
-    wanted = {plain(h.text) for h in part.headings if not h.add}
+    wanted = {plain(text) for h in part.headings if not h.add for text in (h.text, h.date) if text}
     offered = {plain(h.text) for h in part.headings if h.add}
     held: dict[int, set[str]] = {}
     for top in {row - line for row in rows for line in range(part.lines) if row > line}:
@@ -352,6 +388,7 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
     last_line = rows.get(top + part.lines - 1, {})
     cells: dict[str, Position] = {}
     renamed: dict[str, str] = {}
+    dates: dict[str, int] = {}
     for heading in part.headings:
         if heading.add and not heading.write:
             continue
@@ -369,7 +406,11 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
             raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, top, 1))
         _, column = _meant(name, part, heading, [(top, column) for column in alike])
         cells[heading.key] = (top + part.lines - 1, column)
-    return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole, renamed)
+        if heading.date:
+            alike = [column for column, text in texts.items() if plain(text) == plain(heading.date)]
+            date = heading._replace(text=heading.date, nth=0, of=0)
+            _, dates[heading.key] = _meant(name, part, date, [(top, column) for column in alike])
+    return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole, renamed, dates)
 
 
 def _meant(name: str, part: Part, heading: Heading, alike: Sequence[Position]) -> Position:
@@ -397,7 +438,8 @@ def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str
     if times:
         tab = units.short(part.tab)
         return f"{name}, {part.where}: there are only {times} such headings on {tab}; correct 'nth'."
-    names = [f'"{_quoted(h.text)}" ({h.key})' for h in part.headings if plain(h.text) in gone]
+    said = [(text, h.key) for h in part.headings for text in (h.text, h.date) if plain(text) in gone]
+    names = [f'"{_quoted(text)}" ({key})' for text, key in said]
     verb = "is" if len(names) == 1 else "are"
     names = [*names[:MOST_NAMED], *([f"{len(names) - MOST_NAMED} more"] if len(names) > MOST_NAMED else [])]
     near = f" in row {row}, where the others are" if row and len(names) < len(part.headings) else ""

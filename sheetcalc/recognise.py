@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Literal, NamedTuple
@@ -58,7 +58,10 @@ _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
 
 @dataclass(frozen=True)
 class Guess:
-    """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values."""
+    """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values.
+
+    `date` is the heading of the dates where this one is that of the times of day alone.
+    """
 
     place: Position
     text: str
@@ -69,6 +72,7 @@ class Guess:
     seen: tuple[str, ...]
     nth: int = 0
     of: int = 0
+    date: str = ""
 
     @property
     def grade(self) -> str:
@@ -279,19 +283,21 @@ def _fitting(
     """
     first = top + lines
     rows = _sampled(cells, first, block)
+    columns = list(_columns(cells, rows, block, last))
     fits: list[Table] = []
     for key in vocabulary().words:
         sheet = layouts.every_sheet().get(key)
         if sheet is None or not sheet.columns or key == "titles":
             continue
-        guesses = _assigned(sheet, cells, rows, block, last, system)
+        guesses = _assigned(sheet, _guesses(sheet, columns, system))
         if not _is_log(sheet, guesses):
             continue
         called = vocabulary().words["titles"].get(key, ())
         titled = max(resemblance(squeezed(text), called)[0] for text in titles)
         score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
-        known = {guess.place[1] for guess in guesses}
-        unknown = tuple(((first - 1, c), text) for c, text in block.items() if c not in known)
+        known, dates = {guess.place[1] for guess in guesses}, {guess.date for guess in guesses}
+        left = {c: text for c, text in block.items() if c not in known and text not in dates}
+        unknown = tuple(((first - 1, c), text) for c, text in left.items())
         numbered = tuple(_numbered(guesses, headings))
         fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
     fits.sort(key=lambda table: -table.score)
@@ -379,33 +385,89 @@ def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
     return total - 0.4 * len(lacking)
 
 
-def _assigned(
-    sheet: Sheet,
-    cells: Cells,
-    rows: Sequence[int],
-    block: Mapping[int, str],
-    last: Mapping[int, str],
-    system: System,
-) -> list[Guess]:
-    """The best fitting key for each heading, each key once; the most certain first."""
-    guesses, at = [], rows[0] - 1
+class _Column(NamedTuple):
+    """A column of theirs: its heading, the last line of that, its first values, the heading of its dates."""
+
+    place: Position
+    text: str
+    line: str
+    sample: list[Cell]
+    date: str
+
+
+def _columns(
+    cells: Cells, rows: Sequence[int], block: Mapping[int, str], last: Mapping[int, str]
+) -> Iterator[_Column]:
+    """The columns of a table; times of day with their dates, where another column holds those."""
+    samples = {c: {row: cells[row, c] for row in rows if (row, c) in cells} for c in block}
+    days = [
+        c for c, text in block.items() if _all(_is_day, samples[c]) and list(block.values()).count(text) == 1
+    ]
     for column, text in block.items():
-        sample = [cells[row, column] for row in rows if (row, column) in cells]
-        line = last.get(column, text)
+        sample, date = samples[column], ""
+        if days and _all(_is_clock, sample):
+            # The date stands left of the time, as a rule.
+            day = min(days, key=lambda c: (c > column, abs(c - column)))
+            moments = {row: own_cells.at_time(samples[day].get(row), clock) for row, clock in sample.items()}
+            sample, date = {row: cell for row, cell in moments.items() if cell}, block[day]
+        yield _Column((rows[0] - 1, column), text, last.get(column, text), list(sample.values()), date)
+
+
+def _all(holds: Callable[[Cell], bool], sample: Mapping[int, Cell]) -> bool:
+    filled = [cell for cell in sample.values() if cell.value not in (None, "")]
+    return bool(filled) and all(map(holds, filled))
+
+
+def _is_clock(cell: Cell) -> bool:
+    return cell.kind in ("moment", "text") and own_cells.time_of_day(cell) is not None
+
+
+def _is_day(cell: Cell) -> bool:
+    """Whether a cell holds a date without a time."""
+    try:
+        days = units.read_moment(cell.value)[0] if isinstance(cell.value, str) else cell.value
+    except ValueError:
+        return False
+    return isinstance(days, float) and cell.kind in ("moment", "text") and days >= 1 and days.is_integer()
+
+
+def _guesses(sheet: Sheet, columns: Sequence[_Column], system: System) -> list[Guess]:
+    """All that each heading could be."""
+    guesses = []
+    for column in columns:
         for field in sheet.columns:
-            whole = _guess(sheet, field, (at, column), text, sample, system)
+            whole = _guess(sheet, field, column.place, column.text, column.sample, system)
             # The last line of several may say all there is to say, unless the others say something else.
-            part = None if line == text else _guess(sheet, field, (at, column), line, sample, system)
-            if part and not _is_elsewhere(split(text), field, part.sure):
-                part = replace(part, text=text, sure=part.sure * PARTLY)
+            part = (
+                None
+                if column.line == column.text
+                else _guess(sheet, field, column.place, column.line, column.sample, system)
+            )
+            if part and not _is_elsewhere(split(column.text), field, part.sure):
+                part = replace(part, text=column.text, sure=part.sure * PARTLY)
                 whole = part if whole is None or part.sure > whole.sure else whole
+            if whole and column.date:
+                whole = replace(
+                    whole, date=column.date, why=(*whole.why, f'with the date in "{column.date}"')
+                )
             guesses += [whole] if whole else []
+    return guesses
+
+
+def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
+    """The best fitting key for each heading, each key once; the most certain first."""
     order = {field.key: place for place, field in enumerate(sheet.columns)}
-    guesses.sort(key=lambda g: (-round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key]))
+    # A time of day with its date before the date alone.
+    guesses.sort(
+        key=lambda g: (not g.date, -round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key])
+    )
     keys: set[str] = set()
+    dates: set[str] = set()
     columns: dict[int, Guess] = {}
     for guess in guesses:
         column = guess.place[1]
+        if guess.text in dates:
+            continue
         if column in columns:
             rival = columns[column]
             if (
@@ -418,6 +480,7 @@ def _assigned(
                 )
         elif guess.field.key not in keys:
             keys.add(guess.field.key)
+            dates |= {guess.date} - {""}
             columns[column] = guess
     return sorted(_settled(guesses, columns), key=lambda g: g.place)
 

@@ -10,7 +10,7 @@ import hashlib
 import re
 import shutil
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -214,6 +214,19 @@ def test_a_finding_names_the_tabs_that_they_have(tmp_path: Path) -> None:
     path, layout = proposed(Log("keller.xlsx", tabs, {}), tmp_path)
     (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "unknown_lot"]
     assert told.message.startswith("There is no lot B on Verdünnung, so")
+
+
+@pytest.mark.parametrize("name", ["zeiten.xlsx", "zeiten.ods"])
+def test_date_and_time_of_two_columns_are_read_as_one_moment(name: str, tmp_path: Path) -> None:
+    times = [time(18, 30), time(6, 30), time(9, 0)] if name.endswith("xlsx") else ["18:30", "6:30 am", "9:00"]
+    days = [datetime(2025, 9, 6), "7.9.2025", None]
+    tab: list[Row] = [["Datum", "Uhrzeit", "Dichte", "Temp"]]
+    tab += [[day, at, sg, 20] for day, at, sg in zip(days, times, (1.06, 1.05, 1.04), strict=True)]
+    path, layout = proposed(Log(name, {"Gärung": tab}, {}), tmp_path, "daily_change")
+    (told,) = [f for f in filled(path, layout) if f.rule == "time_without_date"]
+    assert (told.cell, told.advice) == ("B4", "Type the date in A4.")
+    after = files.open_workbook(path).cells("Gärung")
+    assert after[3, 5].value == pytest.approx(-20, abs=0.2), "ten points in half a day"
 
 
 def test_which_instruments_were_taken_for_granted_is_told(tmp_path: Path) -> None:
@@ -527,6 +540,7 @@ COLUMN = '[[tables.columns]]\nkey = "reading"\nheading = "°Oe/SG"\nunit = "SG"\
         (TABLE + COLUMN.replace('"SG"', '"grams"'), "unit is 'grams'; it can be SG"),
         (TABLE + COLUMN.replace('unit = "SG"', ""), "'unit' is missing"),
         (TABLE + COLUMN + "add = true", "this is what you type"),
+        (TABLE + COLUMN + 'date = "Datum"', "'date' goes with a column for the time of day"),
         (TABLE + COLUMN + COLUMN, "'reading' stands there twice"),
         (TABLE + COLUMN + TABLE + COLUMN, "give each a batch"),
         (TABLE + COLUMN + "nth = 3\nof = 2", "nth is 3 and of is 2"),

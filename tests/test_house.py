@@ -29,7 +29,7 @@ MAY_IMPORT = {
     "making": {"build", "compute", "layouts", "proposals"},
     "proposals": {"compute", "files", "findings", "layouts", "register", "summaries", "units"},
     "edits": {"build", "entries", "files", "findings", "layouts", "units"},
-    "own_cells": {"files"},
+    "own_cells": {"files", "units"},
     "headings": {"layouts", "units"},
     "adopted": {"entries", "files", "layouts", "own_cells"},
     "own_tables": {"adopted", "compute", "entries", "files", "findings", "layouts", "own_cells", "units"},
