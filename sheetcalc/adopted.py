@@ -1,6 +1,6 @@
 """The layout file that says what the headings of a person's own workbook mean, read and checked."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
@@ -229,7 +229,7 @@ def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) 
     table = bool(sheet.columns)
     places = {one: (1 if table else 2, column) for one, column in known.items()}
     found = Found(where, places, {f.key: f.key for f in fields}, {}, 2 if table else 0, ())
-    read = entries.read(in_system(sheet, "metric"), found, cells)
+    read = entries.read(in_units(sheet, "metric"), found, cells)
     for finding in read.findings:
         if finding.level == "error":
             raise LayoutError(f"{name}, {where}, {finding.column}: {finding.message} {finding.advice}")
@@ -237,12 +237,12 @@ def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) 
     return replace(read, found=nowhere, findings=())
 
 
-def in_system(sheet: Sheet, system: layouts.System) -> Sheet:
-    """A sheet whose units are those of one system alone."""
+def in_units(sheet: Sheet, system: layouts.System, theirs: Mapping[str, str] | None = None) -> Sheet:
+    """A sheet whose units are theirs, by key, and else those of one system alone."""
 
     def settled(field: Field) -> Field:
-        return replace(field, unit=dict.fromkeys(field.unit, field.unit[system])) if field.unit else field
+        label = (theirs or {}).get(field.key) or field.unit.get(system, "")
+        return replace(field, unit=dict.fromkeys(field.unit, label))
 
-    return replace(
-        sheet, fields=tuple(map(settled, sheet.fields)), columns=tuple(map(settled, sheet.columns)), records=0
-    )
+    fields, columns = tuple(map(settled, sheet.fields)), tuple(map(settled, sheet.columns))
+    return replace(sheet, fields=fields, columns=columns, records=0)

@@ -232,7 +232,7 @@ def _compute_adopted(
     """A person's own workbook by its layout, batch by batch."""
     for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)
-        told = [*batch.findings, *compute.findings(values), *own_tables.findings(layout, values)]
+        told = [*compute.findings(values), *own_tables.findings(layout, values)]
         told += [*remarks.signed(book), *remarks.own_formulas(book, batch.read)]
         found = {key: read.found for key, read in batch.read.items()}
         yield Examined(book, found, values, tuple(by_weight(told))), batch

@@ -31,7 +31,22 @@ from openpyxl.chart import LineChart
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 from openpyxl.styles import Border, Font, PatternFill, Side
 from openpyxl.utils.cell import column_index_from_string, coordinate_from_string
-from own_logs import DUTCH, FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log, Row
+from own_logs import (
+    DUTCH,
+    FRENCH,
+    GERMAN,
+    LOGS,
+    NO_LOG,
+    POLISH,
+    SEVERAL,
+    TEXTS,
+    TITLED,
+    UNSEEN,
+    US,
+    Log,
+    Row,
+    days,
+)
 from typer.testing import CliRunner
 
 from sheetcalc import adopt, adopted, files, filling, layouts, own_tables
@@ -256,6 +271,21 @@ def test_several_tables_of_one_kind_on_one_sheet_are_batches_of_their_own(tmp_pa
     assert first["Daily change (points/d)"][1] == pytest.approx(-18, abs=0.2)
     assert second["Daily change (points/d)"][0] is None
     assert second["Daily change (points/d)"][1] == pytest.approx(-17, abs=0.2)
+
+
+def test_results_of_tables_side_by_side_stand_beside_each_other(tmp_path: Path) -> None:
+    heads = ["Datum", "Dichte", "Temp"]
+    tab: list[Row] = [[*heads, None, *heads]]
+    tab += [[day, 1.06, 20, None, day, 1.04, 20] for day in days(3)]
+    path, layout = proposed(Log("side.xlsx", {"Gärung": tab}, {}), tmp_path)
+    text = layout.read_text(encoding="utf-8")
+    offer = re.compile(r'(key = "gravity_20"\n.*\n.*\nadd = )false')
+    layout.write_text(offer.sub(r"\1true", text, count=1), encoding="utf-8")
+    filled(path, layout)
+    layout.write_text(offer.sub(r"\1true", text), encoding="utf-8")
+    filled(path, layout)
+    after = files.open_workbook(path).cells("Gärung")
+    assert [after[4, column].value for column in (8, 9)] == [1.06, 1.04], "read at 20 °C"
 
 
 def test_a_second_fill_finds_its_columns_again_and_changes_nothing(tmp_path: Path) -> None:
