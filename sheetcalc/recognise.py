@@ -208,7 +208,9 @@ def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
             last = own_cells.joined(rows, merged, bottom, 1)
             above = " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())
             for block in _blocks(headings, measured, bottom):
-                candidates += _fitting(cells, [tab, above[:200]], top, lines, block, headings, last, system)
+                columns = list(_columns(cells, _sampled(cells, bottom + 1, block), block, last))
+                fits = _fits([tab, above[:200]], lines, columns, headings, system)
+                candidates += [table] if (table := _chosen(fits, columns)) else []
     chosen: list[Table] = []
     for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
         if not any(_overlap(table.rows, t.rows) and _overlap(table.columns, t.columns) for t in chosen):
@@ -267,27 +269,31 @@ def _blocks(
             block = {}
 
 
-def _fitting(
-    cells: Cells,
-    titles: Sequence[str],
-    top: int,
-    lines: int,
-    block: Mapping[int, str],
-    headings: Mapping[int, str],
-    last: Mapping[int, str],
-    system: System,
-) -> Iterator[Table]:
-    """The sheet of ours that some headings fit best, if any does.
+class _Column(NamedTuple):
+    """A column of theirs: its heading, the last line of that, its first values, the heading of its dates."""
 
-    titles: the tab's name, which comes first, and what stands above the headings.
+    place: Position
+    text: str
+    line: str
+    sample: list[Cell]
+    date: str
+
+
+def _fits(
+    titles: Sequence[str],
+    lines: int,
+    columns: Sequence[_Column],
+    headings: Mapping[int, str],
+    system: System,
+) -> list[Table]:
+    """The sheets of ours that some headings may be, the best first.
+
+    titles: the tab's name, which comes first, and what stands above the headings; headings: all of their row.
     """
-    first = top + lines
-    rows = _sampled(cells, first, block)
-    columns = list(_columns(cells, rows, block, last))
     fits: list[Table] = []
     for key in vocabulary().words:
         sheet = layouts.every_sheet().get(key)
-        if sheet is None or not sheet.columns or key == "titles":
+        if sheet is None or not sheet.columns:
             continue
         guesses = _assigned(sheet, _guesses(sheet, columns, system))
         if not _is_log(sheet, guesses):
@@ -295,43 +301,41 @@ def _fitting(
         called = vocabulary().words["titles"].get(key, ())
         titled = max(resemblance(squeezed(text), called)[0] for text in titles)
         score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
-        known, dates = {guess.place[1] for guess in guesses}, {guess.date for guess in guesses}
-        left = {c: text for c, text in block.items() if c not in known and text not in dates}
-        unknown = tuple(((first - 1, c), text) for c, text in left.items())
+        known, dates = {guess.place for guess in guesses}, {guess.date for guess in guesses}
+        unknown = tuple((c.place, c.text) for c in columns if c.place not in known and c.text not in dates)
+        top = columns[0].place[0] + 1 - lines
         numbered = tuple(_numbered(guesses, headings))
         fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
-    fits.sort(key=lambda table: -table.score)
-    if not fits or _is_stock(fits[0], block):
-        return
+    return sorted(fits, key=lambda table: -table.score)
+
+
+def _chosen(fits: Sequence[Table], columns: Sequence[_Column]) -> Table | None:
+    """The sheet of ours that a table is, switched off where that is in doubt; None where it is none."""
+    if not fits:
+        return None
     table, rivals = fits[0], [fit.sheet for fit in fits[1:] if fits[0].score - fit.score < MARGIN]
+    more = bool({g.field.key for g in table.guesses} & MORE_THAN_STOCK.get(table.sheet.key, set()))
+    if _named(columns, "vessel") and _named(columns, "kept") > 1 and not more:
+        return None
     if rivals:
-        yield _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
-    elif len(table.unknown) > len(table.guesses):
-        yield _in_doubt(table, "most headings of the table are not recognised")
-    elif _named(block, "vessel") and not _is_more_than_stock(table, cells, rows):
-        yield _in_doubt(table, "the table could be a list of what lies in which vessel, too")
-    else:
-        yield table
+        return _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
+    if len(table.unknown) > len(table.guesses):
+        return _in_doubt(table, "most headings of the table are not recognised")
+    if _named(columns, "vessel") and not more and not _is_mixed(table, columns):
+        return _in_doubt(table, "the table could be a list of what lies in which vessel, too")
+    return table
 
 
-def _named(block: Mapping[int, str], kind: str) -> int:
+def _named(columns: Sequence[_Column], kind: str) -> int:
     """How many headings are such as lists of stock have: a "vessel", or what is "kept" in it."""
-    return sum(squeezed(split(text).bare) in vocabulary().words["stock"][kind] for text in block.values())
+    return sum(squeezed(split(column.text).bare) in vocabulary().words["stock"][kind] for column in columns)
 
 
-def _is_stock(table: Table, block: Mapping[int, str]) -> bool:
-    """Whether a table tells what went into vessels and out of them, and none of our sheets."""
-    known = {guess.field.key for guess in table.guesses}
-    more = known & MORE_THAN_STOCK.get(table.sheet.key, set())
-    return bool(_named(block, "vessel")) and _named(block, "kept") > 1 and not more
-
-
-def _is_more_than_stock(table: Table, cells: Cells, rows: Sequence[int]) -> bool:
-    """Whether a table has what no list of vessels has; a blend names a lot for each of its parts."""
-    lots = [g.place[1] for g in table.guesses if g.field.key == "lot" and table.sheet.key == "blend"]
-    named = [cells[row, column].value for column in lots for row in rows if (row, column) in cells]
-    known = {guess.field.key for guess in table.guesses}
-    return len(set(named)) < len(named) or bool(known & MORE_THAN_STOCK.get(table.sheet.key, set()))
+def _is_mixed(table: Table, columns: Sequence[_Column]) -> bool:
+    """Whether a table names a lot for each of its parts, as a blend does and no list of vessels."""
+    lots = {g.place for g in table.guesses if g.field.key == "lot" and table.sheet.key == "blend"}
+    named = [cell.value for column in columns if column.place in lots for cell in column.sample]
+    return len(set(named)) < len(named)
 
 
 def _in_doubt(table: Table, why: str) -> Table:
@@ -383,16 +387,6 @@ def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
     known = {g.field.key for g in guesses}
     lacking = [c for c in sheet.columns if c.needed and c.quantity not in WEAK and c.key not in known]
     return total - 0.4 * len(lacking)
-
-
-class _Column(NamedTuple):
-    """A column of theirs: its heading, the last line of that, its first values, the heading of its dates."""
-
-    place: Position
-    text: str
-    line: str
-    sample: list[Cell]
-    date: str
 
 
 def _columns(

@@ -22,7 +22,7 @@ MAY_IMPORT = {
     "files": {"files", "interrupts"},
     "build": {"build", "findings", "layouts", "units"},
     "stages": {"stages", "instruments", "law", "liquids", "meant", "tastings", "units", "findings"},
-    "entries": {"files", "findings", "layouts", "meant", "units"},
+    "entries": {"files", "findings", "layouts", "meant", "own_cells", "units"},
     "uncertainty": {"compute", "layouts", "liquids", "stages"},
     "compute": {"entries", "findings", "layouts", "meant", "stages", "uncertainty", "units"},
     "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
