@@ -1,8 +1,9 @@
 """OpenDocument spreadsheets (.ods) edited in place."""
 
+import itertools
 import re
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -67,6 +68,7 @@ _ROW_GROUPS = {_TABLE + name for name in ("table-rows", "table-header-rows", "ta
 _COLUMN_GROUPS = {_TABLE + name for name in ("table-columns", "table-header-columns", "table-column-group")}
 _ROWS_REPEATED, _COLUMNS_REPEATED = _TABLE + "number-rows-repeated", _TABLE + "number-columns-repeated"
 _FORMULA, _CELL_STYLE = _TABLE + "formula", _TABLE + "style-name"
+_VALIDATION = _TABLE + "content-validation-name"
 _DEFAULT_STYLE = _TABLE + "default-cell-style-name"
 _P, _A = _TEXT + "p", _TEXT + "a"
 _VALUE_TYPE, _VALUE = _OFFICE + "value-type", _OFFICE + "value"
@@ -367,6 +369,35 @@ class OdsWorkbook(Workbook):
         element.set(_TABLE + "name", name)
         element.set(_TABLE + "base-cell-address", address)
         element.set(_TABLE + "cell-range-address", address)
+
+    def offer(
+        self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
+    ) -> None:
+        """Give cells below each other a drop-down, or without choices a prompt."""
+        rules = self._body.find(_TABLE + "content-validations")
+        if rules is None:
+            rules = etree.Element(_TABLE + "content-validations")
+            after = next(self._body.iterchildren(_TABLE + "label-ranges", _TABLE + "table"))
+            after.addprevious(rules)
+        quoted = sheet.replace("'", "''")
+        taken = {rule.get(_TABLE + "name") for rule in rules}
+        name = next(name for n in itertools.count(1) if (name := f"sheetcalc{n}") not in taken)
+        rule = etree.SubElement(rules, _TABLE + "content-validation", {_TABLE + "name": name})
+        rule.set(_TABLE + "allow-empty-cell", "true")
+        rule.set(_TABLE + "base-cell-address", f"'{quoted}'.{cell_name(*cells[0])}")
+        message = etree.SubElement(rule, _TABLE + "help-message", {_TABLE + "title": title})
+        message.set(_TABLE + "display", "true")
+        etree.SubElement(message, _P).text = prompt
+        if choices:
+            listed = ";".join(f'"{choice}"' for choice in choices)
+            rule.set(_TABLE + "condition", f"of:cell-content-is-in-list({listed})")
+            rule.set(_TABLE + "display-list", "unsorted")
+            error = etree.SubElement(rule, _TABLE + "error-message", {_TABLE + "message-type": "stop"})
+            error.set(_TABLE + "display", "true")
+        for cell in cells:
+            element = _reach(self._sheet(sheet), *cell)
+            if element.get(_VALIDATION) is None:
+                element.set(_VALIDATION, name)
 
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""

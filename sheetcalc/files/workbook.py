@@ -3,7 +3,7 @@
 import math
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -163,6 +163,15 @@ class Workbook(ABC):
 
     @abstractmethod
     def _name(self, name: str, place: Place) -> None: ...
+
+    @abstractmethod
+    def offer(
+        self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
+    ) -> None:
+        """Give cells below each other in a column a drop-down, or without choices a prompt.
+
+        Where the person has a rule for one of them, it stays.
+        """
 
     @abstractmethod
     def widen(self, sheet: str, column: int, letters: float) -> None:

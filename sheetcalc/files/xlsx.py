@@ -3,7 +3,7 @@
 import contextlib
 import posixpath
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from functools import cached_property
@@ -353,6 +353,32 @@ class XlsxWorkbook(Workbook):
         element.text = f"'{quoted}'!${column_letters(column)}${row}"
         self._defined[name.casefold(), None] = element.text
         self._part_edited = True
+
+    def offer(
+        self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
+    ) -> None:
+        """Give cells below each other a drop-down, or without choices a prompt."""
+        loaded = self._sheet(sheet)
+        rules = loaded.root.find("{*}dataValidations")
+        if rules is None:
+            rules = etree.Element(loaded.tag("dataValidations"))
+            before = [e for e in loaded.root if etree_name(e) in _BEFORE_LINKS - {"dataValidations"}]
+            before[-1].addnext(rules)
+        known = (area_of("", part) for rule in rules for part in (rule.get("sqref") or "").split())
+        if any(area and area.holds(*cell) for area in known for cell in cells):
+            return
+        kind = {"type": "list", "showErrorMessage": "1"} if choices else {}
+        area = f"{cell_name(*cells[0])}:{cell_name(*cells[-1])}"
+        rule = etree.SubElement(
+            rules,
+            loaded.tag("dataValidation"),
+            {**kind, "allowBlank": "1", "showInputMessage": "1", "promptTitle": title, "prompt": prompt},
+            sqref=area,
+        )
+        if choices:
+            etree.SubElement(rule, loaded.tag("formula1")).text = f'"{",".join(choices)}"'
+        rules.set("count", str(len(rules)))
+        loaded.edited = True
 
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
