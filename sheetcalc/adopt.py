@@ -153,7 +153,9 @@ def _one(guess: Guess, header: str) -> Iterator[str]:
     if guess.nth:
         yield f"{off}nth = {guess.nth}  # of the columns with this heading, from the left"
         yield f"{off}of = {guess.of}  # fill stops when there are more or fewer"
-    if field.role != "entry":
+    if guess.added:
+        yield f"{off}add = true  # fill added it"
+    elif field.role != "entry":
         yield f"{off}write = false"
 
 
@@ -210,7 +212,8 @@ def _told(path: Path, found: Sequence[Table], left: Sequence[Unread]) -> Iterato
         width = min(30, max(len(guess.text) for guess in table.guesses))
         for g in table.guesses:
             unit = f" [{g.unit}]" if g.unit else ""
-            off = "" if g.field.role == "entry" else ", a result of your own"
+            of_whom = ", added by fill" if g.added else ", a result of your own"
+            off = "" if g.field.role == "entry" else of_whom
             off += f", date in {units.short(g.date)}" if g.date else ""
             heading = f"{units.one_line(g.text, 30):{width}}"
             seen = f": {', '.join(g.seen)}" if g.seen else ""

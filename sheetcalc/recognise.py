@@ -60,7 +60,8 @@ _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
 class Guess:
     """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values.
 
-    `date` is the heading of the dates where this one is that of the times of day alone.
+    `date` is the heading of the dates where this one is that of the times of day alone; `added` tells that
+    a fill added the column.
     """
 
     place: Position
@@ -73,6 +74,7 @@ class Guess:
     nth: int = 0
     of: int = 0
     date: str = ""
+    added: bool = False
 
     @property
     def grade(self) -> str:
@@ -126,10 +128,17 @@ def recognise(book: files.Workbook) -> list[Table]:
     system = _system(book)
     found: list[Table] = []
     for tab in book.sheets:
-        tables = _tables(book, tab, system)
+        tables = [_with_added(book, table) for table in _tables(book, tab, system)]
         card = _card(book, tab, tables, system)
         found += [*tables, *([card] if card else [])]
     return _told_apart(book, found)
+
+
+def _with_added(book: files.Workbook, table: Table) -> Table:
+    """The table, its headings that a fill added marked as such."""
+    ours = {place for name, place in book.named.items() if name.startswith(adopted.NAMED)}
+    guesses = tuple(replace(g, added=(table.tab, *g.place) in ours) for g in table.guesses)
+    return replace(table, guesses=guesses)
 
 
 def _told_apart(book: files.Workbook, found: list[Table]) -> list[Table]:

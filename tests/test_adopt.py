@@ -154,6 +154,17 @@ def test_a_layout_that_is_there_is_not_written_over_without_being_told(tmp_path:
     assert layout.with_name(layout.name + ".before").read_text(encoding="utf-8") == "mine"
 
 
+def test_adopting_again_knows_the_columns_that_fill_added(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+    filled(path, layout)
+    adopt.propose(path, tmp_path / "again.toml")
+    book = openpyxl.load_workbook(path)
+    book["Maische"]["B2"] = 1.06
+    book.save(path)
+    filled(path, tmp_path / "again.toml")
+    assert columns(path, "Maische", 1)["Gravity at 20 °C (SG)"][0] == pytest.approx(1.06, abs=0.0002)
+
+
 def test_every_match_is_explained_with_its_cell_and_first_values(tmp_path: Path) -> None:
     _, layout = proposed(TEXTS, tmp_path)
     text = layout.read_text(encoding="utf-8")
