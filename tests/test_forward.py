@@ -13,6 +13,8 @@ from typing import Any
 import openpyxl
 import pytest
 from demo import ENDINGS
+from openpyxl.chart import LineChart
+from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 
 from sheetcalc import compute, edits, entries, files, forward, layouts, lost
 from sheetcalc.build import stale
@@ -289,6 +291,18 @@ def test_a_column_that_was_added_is_found_again_when_it_is_called_something_else
     type_into(old, ("Fermentation", 4, 19, "Dichte ±"))
     assert "column_missing" not in {f.rule for f in fill(old)}
     assert find(files.open_workbook(old))["fermentation"].cells["gravity_20_uncertainty"] == (4, 19)
+
+
+def test_a_new_column_stands_beside_a_chart_of_theirs(tmp_path: Path) -> None:
+    path = copy("batch-1.xlsx", tmp_path)
+    book = openpyxl.load_workbook(path)
+    chart: Any = LineChart()
+    chart.anchor = TwoCellAnchor(_from=AnchorMarker(col=18, row=5), to=AnchorMarker(col=20, row=9))
+    book["Fermentation"].add_chart(chart)
+    book.save(path)
+    fill(path)
+    found = find(files.open_workbook(path))["fermentation"].cells
+    assert (found["gravity_20_uncertainty"], found["alcohol_uncertainty"]) == ((4, 22), (4, 23))
 
 
 @pytest.mark.office
