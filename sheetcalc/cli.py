@@ -276,7 +276,8 @@ def adopt(
         typer.Option(metavar="FILE.toml", help="The layout file to write; else NAME.layout.toml beside it."),
     ] = None,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Write over a layout file that is there.")
+        bool,
+        typer.Option("--replace", help="Replace a layout file that is there; it is kept as NAME.before."),
     ] = False,
 ) -> None:
     """Propose how to fill a workbook of your own.

@@ -15,6 +15,7 @@ from sheetcalc.stages import registry
 
 A_DAY = "yyyy-mm-dd"  # the format of moments of which only the day counts
 LONGEST_TEXT = 200  # of somebody's own words in a sentence
+SHEETS = "sheets_"  # before the keys of sheets in a sentence, which tells what the person calls them
 # Where a key is looked for when the sheet itself does not have it.
 SHARED = ("batch", "instruments")
 
@@ -285,6 +286,8 @@ class _Shown(dict[str, str]):
         self._values, self._sheet, self._record, self._more = values, sheet, record, more
 
     def __missing__(self, key: str) -> str:
+        if key.startswith(SHEETS):
+            return self._called(key.removeprefix(SHEETS).split("_"))
         array, like = self._more.get(key) or (self._values.get(self._sheet, key), key)
         flat = np.atleast_1d(array)
         value = flat[self._record] if len(flat) > 1 else flat[0]
@@ -298,6 +301,14 @@ class _Shown(dict[str, str]):
         label = _label(entries, field)
         told = units.show(float(value), field.quantity, label, decimals(field, label))
         return told.split(" ")[0] if field.format == A_DAY else told
+
+    def _called(self, sheets: list[str]) -> str:
+        """What the person calls those of some sheets that the workbook has; what we do where it has none."""
+        entries = self._values.entries
+        held = [entries[key].found.tab for key in sheets if key in entries]
+        held = held or [layouts.every_sheet()[key].title for key in sheets]
+        *others, last = [units.one_line(tab, LONGEST_TEXT) for tab in dict.fromkeys(held)]
+        return f"{', '.join(others)} or {last}" if others else last
 
 
 def decimals(field: Field, label: str) -> int:

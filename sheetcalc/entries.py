@@ -12,8 +12,8 @@ from sheetcalc.files import BadWorkbook, Cell, Cells, Position, brief
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, Level
 from sheetcalc.layouts import Field, Sheet
+from sheetcalc.own_cells import is_total
 
-TOTALS = re.compile(r"(sub-?)?(totals?|sum|summe|gesamt|somme|suma|totale|totaal|average|mean|Σ)\s*:?", re.I)
 EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not meant as a date
 MOST_TYPED = 1e15  # beyond it no unit is small enough
 MOST = 1e9  # no amount, of anything, in any of our units, comes near it
@@ -148,7 +148,7 @@ def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
 def _is_totals(cells: list[tuple[Field, Cell]]) -> bool:
     """A label such as 'Total:' and otherwise only formulas."""
     typed = [cell.value for _, cell in cells if not cell.formula]
-    return len(typed) == 1 and isinstance(typed[0], str) and bool(TOTALS.fullmatch(typed[0].strip()))
+    return len(typed) == 1 and isinstance(typed[0], str) and is_total(typed[0])
 
 
 def _is_remark(cells: list[tuple[Field, Cell]]) -> bool:

@@ -2,7 +2,7 @@
 
 import contextlib
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,7 +27,7 @@ from sheetcalc.findings import Finding, by_weight
 
 if TYPE_CHECKING:
     from sheetcalc.adopted import Adopted
-    from sheetcalc.own_tables import NewHeading
+    from sheetcalc.own_tables import Batch
 
 # What --backup puts behind the name of the version before. Neither a folder nor a pattern such as *.xlsx
 # means such a file, so that the next fill leaves it alone.
@@ -97,10 +97,10 @@ def look_through(path: Path, layout: "Adopted | None" = None) -> Done:
     switched: list[Finding] = []
     if layout:
         book = files.open_workbook(path)
-        batches, added = _compute_adopted(book, layout)
-        new = {(heading.tab, heading.column) for heading in added}
+        batches, read = zip(*_compute_adopted(book, layout), strict=True)
+        new = {(heading.tab, heading.column) for batch in read for heading in batch.added}
         told = _together(batches)
-        told += [note for seen in batches for note in remarks.out_of_date(book, seen.values, new)]
+        told += [note for batch in batches for note in remarks.out_of_date(book, batch.values, new)]
     else:
         seen = examine(path)
         told = [*seen.findings, *edits.edited(seen.book, seen.values.entries)]
@@ -175,14 +175,18 @@ def _rewrite_adopted(book: files.Workbook, layout: "Adopted") -> Sequence[Findin
     """Write the columns that the person agreed to into their own opened workbook."""
     from sheetcalc import own_tables
 
-    batches, added = _compute_adopted(book, layout)
+    seen, batches = zip(*_compute_adopted(book, layout), strict=True)
+    added = [heading for batch in batches for heading in batch.added]
     for heading in added:
         book.write(*heading, like=own_tables.beside(book, heading))
-    for seen in batches:
-        writing.results(book, seen.values, seen.findings)
+    for one in seen:
+        writing.results(book, one.values, one.findings)
     for heading in added:
         book.widen(heading.tab, heading.column, own_tables.letters(book, heading))
-    return _together(batches)
+    for batch in batches:
+        for name, place in batch.names.items():
+            book.name(name, place)
+    return _together(seen)
 
 
 def examine(path: Path) -> Examined:
@@ -234,20 +238,16 @@ def _compute(book: files.Workbook, found: Mapping[str, Found], brought: Sequence
     return Examined(book, found, values, tuple(by_weight(told)))
 
 
-def _compute_adopted(book: files.Workbook, layout: "Adopted") -> "tuple[list[Examined], list[NewHeading]]":
-    """A person's own workbook by its layout, batch by batch, and the headings to add."""
+def _compute_adopted(book: files.Workbook, layout: "Adopted") -> "Iterator[tuple[Examined, Batch]]":
+    """A person's own workbook by its layout, batch by batch."""
     from sheetcalc import own_tables
 
-    seen: list[Examined] = []
-    added: list[NewHeading] = []
     for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)
-        told = [*batch.findings, *compute.findings(values), *own_tables.findings(layout, values)]
+        told = [*compute.findings(values), *own_tables.findings(layout, values)]
         told += [*remarks.signed(book), *remarks.own_formulas(book, batch.read)]
         found = {key: read.found for key, read in batch.read.items()}
-        seen.append(Examined(book, found, values, tuple(by_weight(told))))
-        added += batch.added
-    return seen, added
+        yield Examined(book, found, values, tuple(by_weight(told))), batch
 
 
 def _together(seen: Iterable[Examined]) -> list[Finding]:

@@ -6,18 +6,19 @@ Computing, checking and writing need know nothing of whose workbook it is.
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Any, NamedTuple
 
-from sheetcalc import adopted, compute, entries, files, layouts, units
-from sheetcalc.adopted import Adopted, Heading, Part
+from sheetcalc import adopted, compute, entries, files, layouts
+from sheetcalc.adopted import Adopted, Part
 from sheetcalc.entries import Entries, Theirs
-from sheetcalc.files import Cell, Cells, Position
+from sheetcalc.files import Cell, Cells, Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own_cells import BLANK_ROWS, is_total, joined, plain, rows_of_texts, value_of
+from sheetcalc.own_cells import BLANK_ROWS, at_time, is_total, time_of_day
+from sheetcalc.own_places import ANEW, Placed, defined_name, place
 
-MOST_NAMED = 3  # headings in a sentence
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
 
 
@@ -32,25 +33,14 @@ class NewHeading(NamedTuple):
 
 @dataclass(frozen=True)
 class Batch:
-    """What belongs together in their workbook: the entries by sheet, and the headings still to be added."""
+    """What belongs together in their workbook: the entries by sheet, and the headings still to be added.
+
+    `names` are those by which the columns of ours are found again, with their headings' cells.
+    """
 
     read: dict[str, Entries]
     added: tuple[NewHeading, ...]
-    findings: tuple[Finding, ...]
-
-
-class _Placed(NamedTuple):
-    """A part found on its tab: its top row, its records from row first up to before end, places by key.
-
-    `tops` are the rows in which its headings stand.
-    """
-
-    part: Part
-    top: int
-    first: int
-    end: int
-    cells: dict[str, Position]
-    tops: Sequence[int] = ()
+    names: dict[str, Place]
 
 
 def read(layout: Adopted, book: files.Workbook) -> list[Batch]:
@@ -58,27 +48,37 @@ def read(layout: Adopted, book: files.Workbook) -> list[Batch]:
 
     Raises files.BadWorkbook where a tab or heading of the layout is not in the workbook, or is there twice.
     """
-    placed = _place(layout, book)
-    return [_batch(layout, book, placed, name) for name in adopted.batches(layout)]
+    placed = place(layout, book)
+    added: list[NewHeading] = []
+    return [_batch(layout, book, placed, name, added) for name in adopted.batches(layout)]
 
 
-def _batch(layout: Adopted, book: files.Workbook, placed: Sequence[_Placed], name: str) -> Batch:
+def _batch(
+    layout: Adopted, book: files.Workbook, placed: Sequence[Placed], name: str, added: list[NewHeading]
+) -> Batch:
+    """One batch; its new headings come behind those `added` for others, which may stand in the same rows."""
     # A card without a batch is for all of them, before the card of one.
     cards = [one for one in placed if one.part.kind == "card" and one.part.batch in (name, "")]
     tables = [one for one in placed if one.part.kind == "table" and one.part.batch == name]
-    mine = [*sorted(cards, key=lambda one: one.part.batch), *tables]
     us = any(heading.unit in adopted.US_UNITS for one in placed for heading in one.part.headings)
     found = dict(adopted.given_by(layout, name))
-    added: list[NewHeading] = []
-    told: list[Finding] = []
-    for one in mine:
-        sheet = _sheet(one.part, "us" if us else "metric")
-        if one.part.kind == "card":
+    names: dict[str, Place] = {}
+    before = len(added)
+    for one in [*sorted(cards, key=lambda one: one.part.batch), *tables]:
+        part = one.part
+        theirs = {heading.key: heading.unit for heading in part.headings}
+        sheet = adopted.in_units(layouts.every_sheet()[part.sheet], "us" if us else "metric", theirs)
+        if part.kind == "card":
             card = _read_card(book, one, sheet)
             found[adopted.CARD] = replace(card, values=_filled_up(card.values, found[adopted.CARD].values))
-        else:
-            found[one.part.sheet] = _read_table(book, one, sheet, added, told)
-    return Batch(found, tuple(added), tuple(told))
+            continue
+        found[part.sheet] = table = _read_table(book, one, sheet, added)
+        for heading in part.headings:
+            if heading.add and heading.write:
+                at = table.found.cells[heading.key]
+                names[defined_name(part, heading.key)] = (part.tab, *at)
+                added += [] if heading.key in one.cells else [NewHeading(part.tab, *at, heading.text)]
+    return Batch(found, tuple(added[before:]), names)
 
 
 def _filled_up(typed: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:
@@ -90,61 +90,53 @@ def _blank(value: Any) -> bool:
     return (isinstance(value, str) and not value) or bool(value != value)
 
 
-def _sheet(part: Part, system: layouts.System) -> Sheet:
-    """Our sheet with their units."""
-    sheet = adopted.in_system(layouts.every_sheet()[part.sheet], system)
-    theirs = {heading.key: heading.unit for heading in part.headings}
-
-    def settled(field: Field) -> Field:
-        return (
-            replace(field, unit=dict.fromkeys(field.unit, theirs[field.key]))
-            if theirs.get(field.key)
-            else field
-        )
-
-    return replace(
-        sheet, fields=tuple(map(settled, sheet.fields)), columns=tuple(map(settled, sheet.columns))
-    )
-
-
-def _read_card(book: files.Workbook, one: _Placed, sheet: Sheet) -> Entries:
+def _read_card(book: files.Workbook, one: Placed, sheet: Sheet) -> Entries:
     labels = {heading.key: heading.text for heading in one.part.headings}
     found = Found(one.part.tab, one.cells, labels, {}, 0, ())
     return _without_unit_notes(entries.read(sheet, found, book.cells(one.part.tab)))
 
 
-def _read_table(
-    book: files.Workbook, one: _Placed, sheet: Sheet, added: list[NewHeading], told: list[Finding]
-) -> Entries:
+def _read_table(book: files.Workbook, one: Placed, sheet: Sheet, added: Sequence[NewHeading]) -> Entries:
     part, cells = one.part, book.cells(one.part.tab)
-    mapped = {h.key: h for h in part.headings}
-    entry_columns = {
-        one.cells[c.key][1]: c for c in sheet.columns if c.role == "entry" and c.key in one.cells
+    typed = {one.cells[c.key][1]: c for c in sheet.columns if c.role == "entry" and c.key in one.cells}
+    dates = {one.dates[c.key]: c for c in sheet.columns if c.key in one.dates}
+    written = {h.key for h in part.headings if h.write}
+    ours = {one.cells[key][1] for key in written & one.cells.keys()}
+    records, below = _records(one, cells, dates | typed)
+    places = {key: place for key, place in one.cells.items() if key in written or place[1] in typed}
+    free = _free_columns(book, one, records, added)
+    places |= {
+        h.key: (one.first - 1, next(free)) for h in part.headings if h.add and h.write and h.key not in places
     }
-    ours = {one.cells[key][1] for key, h in mapped.items() if h.write and key in one.cells}
-    records, below = _records(one, cells, entry_columns)
-    places = {
-        key: place for key, place in one.cells.items() if mapped[key].write or place[1] in entry_columns
-    }
-    free = _first_free(book, one)
-    for heading in part.headings:
-        if heading.add and heading.write and heading.key not in places:
-            places[heading.key] = (one.first - 1, free)
-            added.append(NewHeading(part.tab, one.first - 1, free, heading.text))
-            free += 1
-    if below:
-        told.append(_not_read(part, below))
-    if part.of and len(one.tops) > part.of:
-        told.append(_another_table(part, one))
     last = _last_of_ours(one, cells, ours, max(records, default=one.first - 1))
     left = {row for row, column in cells if one.first <= row <= last and column not in ours} - set(records)
-    found = Found(part.tab, places, {key: mapped[key].text for key in places}, {}, one.first, ())
+    found = Found(part.tab, places, {key: one.called(key) for key in places}, {}, one.first, ())
     kept = {place: cell for place, cell in cells.items() if place[0] in records}
+    amiss = [*_dated(one, kept, records), *_not_read(part, below), *_another_table(one)]
+    amiss += _under_a_drawing(part, book, [(row, column) for row in records for column in sorted(ours)])
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
-    looks, plain = _looks(sheet, part, places, entry_columns)
+    looks, plain = _looks(sheet, part, places, typed)
     digits = {f.key: compute.decimals(f, got.units[f.key]) for f in sheet.columns if f.key in places}
     theirs = Theirs(frozenset(left), looks, plain, digits)
+    got = replace(got, findings=(*got.findings, *amiss))
     return replace(_without_unit_notes(got), theirs=theirs)
+
+
+def _dated(one: Placed, cells: dict[Position, Cell], records: Iterable[int]) -> Iterator[Finding]:
+    """Put dates and times of day of two columns together in that of the times; what lacks a date is told."""
+    for key, column in one.dates.items():
+        for row in records:
+            place = row, one.cells[key][1]
+            day, clock = cells.get((row, column)), cells.get(place)
+            if clock and day is None and time_of_day(clock) is not None:
+                del cells[place]
+                yield Finding(
+                    *("warning", one.part.tab, one.called(key), *place, "time_without_date"),
+                    "This time has no date beside it, and is not read.",
+                    f"Type the date in {address(row, column)}.",
+                )
+            elif moment := at_time(day, clock):
+                cells[place] = moment
 
 
 def _without_unit_notes(read: Entries) -> Entries:
@@ -152,25 +144,39 @@ def _without_unit_notes(read: Entries) -> Entries:
     return replace(read, findings=tuple(f for f in read.findings if f.rule != "unit_missing"))
 
 
-def _not_read(part: Part, below: Position) -> Finding:
-    return Finding(
-        *("warning", part.tab, "", *below, "below_the_table"),
-        f"From here on nothing is read: {BLANK_ROWS} blank rows or more above it end the table.",
-        "Delete the blank rows if these are records; else leave it as it is.",
-    )
+def _not_read(part: Part, below: Position | None) -> Iterator[Finding]:
+    if below:
+        yield Finding(
+            *("warning", part.tab, "", *below, "below_the_table"),
+            f"From here on nothing is read: {BLANK_ROWS} blank rows or more above it end the table.",
+            "Delete the blank rows if these are records; else leave it as it is.",
+        )
 
 
-def _another_table(part: Part, one: _Placed) -> Finding:
-    column = min(column for _, column in one.cells.values())
-    rows = ", ".join(map(str, one.tops))
-    return Finding(
-        *("warning", part.tab, "", one.tops[-1], column, "another_table"),
-        f"These headings stand in rows {rows}: {len(one.tops)} tables, and the layout knows of {part.of}.",
-        "Add a block for the new one to the layout, or run 'sheetcalc adopt' again; correct nth and of.",
-    )
+def _under_a_drawing(part: Part, book: files.Workbook, results: Sequence[Position]) -> Iterator[Finding]:
+    """A note at the first result that somebody put a chart or picture over."""
+    drawn = book.drawings(part.tab) if results else []
+    hidden = (at for at in results if any(area.holds(*at) for area in drawn))
+    for at in islice(hidden, 1):
+        yield Finding(
+            *("note", part.tab, "", *at, "under_a_drawing"),
+            "A chart or picture lies over results from here on.",
+            "Move it, or move the columns.",
+        )
 
 
-def _records(one: _Placed, cells: Cells, columns: Mapping[int, Field]) -> tuple[list[int], Position | None]:
+def _another_table(one: Placed) -> Iterator[Finding]:
+    part, count, rows = one.part, len(one.tops), ", ".join(map(str, one.tops))
+    if part.of and count > part.of:
+        column = min(column for _, column in one.cells.values())
+        yield Finding(
+            *("warning", part.tab, "", one.tops[-1], column, "another_table"),
+            f"These headings stand in rows {rows}: {count} tables, and the layout knows of {part.of}.",
+            f"Add a block for the new one to the layout, {ANEW}; correct nth and of.",
+        )
+
+
+def _records(one: Placed, cells: Cells, columns: Mapping[int, Field]) -> tuple[list[int], Position | None]:
     """The rows that are records, and the cell below them from which on nothing is read, if there is one.
 
     Totals, labels with their values ("Batch: 8"), lines of words between the records, and rows of nothing but
@@ -212,7 +218,7 @@ def _measures(field: Field, cell: Cell) -> bool:
     )
 
 
-def _last_of_ours(one: _Placed, cells: Cells, ours: set[int], last: int) -> int:
+def _last_of_ours(one: Placed, cells: Cells, ours: set[int], last: int) -> int:
     """The last row with a result of ours left from an earlier fill, below records that were deleted since."""
     rows: dict[int, set[int]] = {}
     for row, column in cells:
@@ -248,11 +254,15 @@ def _looks(
     return looks, frozenset(plain)
 
 
-def _first_free(book: files.Workbook, one: _Placed) -> int:
-    """The first column right of all that stands beside the table, in its rows and below up to its end."""
+def _free_columns(
+    book: files.Workbook, one: Placed, records: Sequence[int], added: Sequence[NewHeading]
+) -> Iterator[int]:
+    """The columns right of all that stands beside a table in its rows and below up to its end."""
     merged, tab = book.merged(one.part.tab), one.part.tab
-    beside = (place for place in book.cells(tab) if one.top <= place[0] < one.end)
-    return max(merged.get(place, place[1]) for place in beside) + 1
+    new = [(heading.row, heading.column) for heading in added if heading.tab == tab]
+    beside = (place for place in (*book.cells(tab), *new) if one.top <= place[0] < one.end)
+    last = max(merged.get(place, place[1]) for place in beside)
+    return book.free_columns(tab, last + 1, range(one.top, max(records, default=one.first) + 1))
 
 
 def beside(book: files.Workbook, heading: NewHeading) -> Position | None:
@@ -269,125 +279,6 @@ def letters(book: files.Workbook, heading: NewHeading) -> float:
         if column == heading.column and row >= heading.row
     ]
     return min(WIDEST, max(map(len, [heading.text, *texts])) + 2)
-
-
-def _place(layout: Adopted, book: files.Workbook) -> list[_Placed]:
-    placed = []
-    for part in layout.parts:
-        if part.tab not in book.sheets:
-            tabs = ", ".join(units.short(tab) for tab in book.sheets)
-            raise files.BadWorkbook(
-                f"{layout.name}, {part.where}: there is no sheet {units.short(part.tab)} in this workbook; "
-                f"it has {tabs}. Correct 'tab' there, or remove this part from the layout."
-            )
-        find = _find_table if part.kind == "table" else _find_card
-        placed.append(find(layout.name, part, book))
-    return [_until_the_next(one, placed) for one in placed]
-
-
-def _until_the_next(one: _Placed, placed: Iterable[_Placed]) -> _Placed:
-    """A table ends where the next one on its tab begins below it."""
-    columns = [column for _, column in one.cells.values()]
-    tops = [
-        other.top
-        for other in placed
-        if other.part.tab == one.part.tab
-        and other.top > one.top
-        and min(columns) <= max(c for _, c in other.cells.values())
-        and max(columns) >= min(c for _, c in other.cells.values())
-    ]
-    return one._replace(end=min(tops, default=one.end))
-
-
-def _find_table(name: str, part: Part, book: files.Workbook) -> _Placed:
-    rows, merged = rows_of_texts(book.cells(part.tab)), book.merged(part.tab)
-    wanted = {plain(h.text) for h in part.headings if not h.add}
-    offered = {plain(h.text) for h in part.headings if h.add}
-    held: dict[int, set[str]] = {}
-    for top in {row - line for row in rows for line in range(part.lines) if row > line}:
-        held[top] = {plain(text) for text in joined(rows, merged, top, part.lines).values()} & wanted
-    whole = sorted(row for row, texts in held.items() if texts == wanted)
-    if len(whole) < max(1, part.nth):
-        best = max(held, key=lambda row: (len(held[row]), -row), default=0)
-        raise files.BadWorkbook(_missing(name, part, wanted - held.get(best, set()), best, len(whole)))
-    if len(whole) > 1 and not part.nth:
-        at = " and ".join(f"row {row}" for row in whole[:4])
-        raise files.BadWorkbook(
-            f"{name}, {part.where}: these headings stand more than once on {units.short(part.tab)}, in {at}; "
-            "write nth = 1 (or 2, ...) there to say which table is meant."
-        )
-    if part.of > len(whole):
-        raise files.BadWorkbook(_missing(name, part, set(), 0, len(whole)))
-    top = whole[max(0, part.nth - 1)]
-    texts = joined(rows, merged, top, part.lines)
-    last_line = rows.get(top + part.lines - 1, {})
-    cells: dict[str, Position] = {}
-    for heading in part.headings:
-        if heading.add and not heading.write:
-            continue
-        alike = [column for column, text in texts.items() if plain(text) == plain(heading.text)]
-        if heading.add and not alike:
-            # A merged heading above may have come to cover it.
-            alike = [column for column, text in last_line.items() if plain(text) == plain(heading.text)]
-        if not alike and plain(heading.text) in offered:
-            continue
-        if len(alike) < heading.nth:
-            raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, top, 1))
-        _, column = _meant(name, part, heading, [(top, column) for column in alike])
-        cells[heading.key] = (top + part.lines - 1, column)
-    return _Placed(part, top, top + part.lines, files.MAX_ROW + 1, cells, whole)
-
-
-def _meant(name: str, part: Part, heading: Heading, alike: Sequence[Position]) -> Position:
-    """The one of several headings that is meant.
-
-    Raises BadWorkbook where nothing says which, or where there are more or fewer than when it was said.
-    """
-    at = " and ".join(address(*place) for place in alike[:4])
-    where, tab = f'{name}, {part.where}, {heading.key}: "{_quoted(heading.text)}"', units.short(part.tab)
-    if len(alike) > 1 and not heading.nth:
-        raise files.BadWorkbook(
-            f"{where} stands {len(alike)} times on {tab}, in {at}; "
-            "write nth = 1 (or 2, ...) there to say which is meant."
-        )
-    if heading.of and len(alike) != heading.of:
-        raise files.BadWorkbook(
-            f"{where} stood {heading.of} times on {tab} when nth = {heading.nth} was said; "
-            f"now {len(alike)} times, in {at}. Correct nth and of there."
-        )
-    return alike[max(0, heading.nth - 1)]
-
-
-def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str:
-    """The sentence that says which headings are not found any more."""
-    if times:
-        tab = units.short(part.tab)
-        return f"{name}, {part.where}: there are only {times} such headings on {tab}; correct 'nth'."
-    names = [f'"{_quoted(h.text)}" ({h.key})' for h in part.headings if plain(h.text) in gone]
-    verb = "is" if len(names) == 1 else "are"
-    names = [*names[:MOST_NAMED], *([f"{len(names) - MOST_NAMED} more"] if len(names) > MOST_NAMED else [])]
-    near = f" in row {row}, where the others are" if row and len(names) < len(part.headings) else ""
-    return (
-        f"{name}, {part.where}: {', '.join(names)} {verb} not on sheet {units.short(part.tab)}{near}. "
-        "Correct 'heading' there to what the sheet says now, remove that column from the layout, or run "
-        "'sheetcalc adopt' again."
-    )
-
-
-def _find_card(name: str, part: Part, book: files.Workbook) -> _Placed:
-    page = book.cells(part.tab)
-    cells: dict[str, Position] = {}
-    for heading in part.headings:
-        alike = sorted(
-            place
-            for place, cell in page.items()
-            if isinstance(cell.value, str) and plain(cell.value) == plain(heading.text)
-        )
-        if not alike or len(alike) < heading.nth:
-            raise files.BadWorkbook(_missing(name, part, {plain(heading.text)}, 0, 0))
-        cells[heading.key] = value_of(page, _meant(name, part, heading, alike))
-    top = min(row for row, _ in cells.values())
-    return _Placed(part, top, 0, 0, cells)
 
 
 def findings(layout: Adopted, values: compute.Values) -> Iterator[Finding]:
@@ -433,7 +324,3 @@ def _taken_for_granted(layout: Adopted, values: compute.Values, read: Entries) -
                 f"The {instrument} was taken to read right at 20 °C, with the usual division.",
                 f"If yours says otherwise, give it in {layout.name} under [[instruments]].",
             )
-
-
-def _quoted(text: str) -> str:
-    return units.one_line(text, 60)

@@ -353,13 +353,14 @@ def read_moment(text: str, month_first: bool = False) -> tuple[float, bool]:
             day, clock = datetime(year, *((first, second) if swap else (second, first))), numbers[5]
         else:
             raise ValueError
-        moment = day + _read_clock(clock or "")
+        moment = day + read_clock(clock or "")
     except ValueError:
         raise ValueError(f"{short(text)} is not a date; write it as 2026-03-04 18:30") from None
     return (moment - EPOCH) / timedelta(days=1), doubt
 
 
-def _read_clock(text: str) -> timedelta:
+def read_clock(text: str) -> timedelta:
+    """A time of day, as typed text such as 18:30, 18h30 or 6:30 pm; midnight for none. Raises ValueError."""
     text = re.sub(r"\s*(uhr|z|h)$", "", text.strip().casefold())
     if not text:
         return timedelta()

@@ -10,13 +10,17 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 from demo import ENDINGS
+from openpyxl.chart import LineChart
+from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 
-from sheetcalc import compute, edits, entries, files, layouts, lost
+from sheetcalc import compute, edits, entries, files, forward, layouts, lost
 from sheetcalc.build import as_filled
 from sheetcalc.files import Workbook, locate
 from sheetcalc.filling import bring_up_to_date, check, fill
+from sheetcalc.findings import address
 from sheetcalc.layouts import Sheet
 from sheetcalc.making import new
 
@@ -188,7 +192,7 @@ def test_what_is_deleted_afterwards_stays_deleted(old: Path) -> None:
     book = files.open_workbook(old)
     assert (37, 1) not in book.cells("Batch")
     assert not [at for at in book.cells("Strength") if at[1] == 29]
-    assert find(book)["strength"].missing == ("water_mass_uncertainty",)
+    assert forward.only_ours(book, find(book))["strength"].missing == ("water_mass_uncertainty",)
 
 
 def test_a_reading_typed_into_a_new_line_is_read(old: Path) -> None:
@@ -278,6 +282,45 @@ def test_a_sheet_it_never_had_is_to_come_from_a_new_workbook(blank: Callable[...
     assert {f.advice for f in never_had if f.rule == "sheet_missing"} == {
         "Copy it from a new workbook; when this one was made, there was no such sheet."
     }
+
+
+def test_a_column_that_was_added_is_found_again_when_it_is_called_something_else(old: Path) -> None:
+    fill(old)
+    book = files.open_workbook(old)
+    assert {name: address(*book.names[name][1:]) for name in BATCH_NEW} == BATCH_NEW
+    type_into(old, ("Fermentation", 4, 19, "Dichte ±"))
+    assert "column_missing" not in {f.rule for f in fill(old)}
+    assert find(files.open_workbook(old))["fermentation"].cells["gravity_20_uncertainty"] == (4, 19)
+
+
+def test_a_new_column_stands_beside_a_chart_of_theirs(tmp_path: Path) -> None:
+    path = copy("batch-1.xlsx", tmp_path)
+    book = openpyxl.load_workbook(path)
+    chart: Any = LineChart()
+    chart.anchor = TwoCellAnchor(_from=AnchorMarker(col=18, row=5), to=AnchorMarker(col=20, row=9))
+    book["Fermentation"].add_chart(chart)
+    book.save(path)
+    fill(path)
+    found = find(files.open_workbook(path))["fermentation"].cells
+    assert (found["gravity_20_uncertainty"], found["alcohol_uncertainty"]) == ((4, 22), (4, 23))
+
+
+@pytest.mark.office
+def test_what_was_added_has_the_drop_downs_and_widths_of_a_new_workbook(
+    old: Path, tmp_path: Path, soffice: Soffice
+) -> None:
+    fill(old)
+    soffice("xlsx", tmp_path / "there", old)
+    book = openpyxl.load_workbook(tmp_path / "there" / "batch-1.xlsx")
+    offered = {
+        (sheet.title, str(rule.sqref)): rule.formula1
+        for sheet in book.worksheets
+        for rule in sheet.data_validations.dataValidation
+    }
+    assert offered["Batch", "B38"] == '"yes,no"'
+    assert offered["Fermentation", "S5"] == '"points,SG"'
+    assert offered["Runs", "AI5"] == '"% vol,proof"'
+    assert book["Fermentation"].column_dimensions["S"].width >= 9
 
 
 @pytest.mark.office

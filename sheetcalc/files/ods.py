@@ -1,8 +1,9 @@
 """OpenDocument spreadsheets (.ods) edited in place."""
 
+import itertools
 import re
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -12,7 +13,14 @@ from urllib.parse import quote
 
 from lxml import etree
 
-from sheetcalc.files.new_columns import column_style_ods, unformatted_ods
+from sheetcalc.files.drawings import (
+    MOST_DRAWINGS,
+    USUAL_COLUMN_ODS,
+    USUAL_ROW_ODS,
+    drawn_ods,
+    shapes,
+)
+from sheetcalc.files.new_columns import cm, column_style_ods, unformatted_ods
 from sheetcalc.files.package import BadWorkbook, Package, serialize
 from sheetcalc.files.references import (
     Area,
@@ -20,6 +28,7 @@ from sheetcalc.files.references import (
     Reader,
     array_area,
     cell_name,
+    column_letters,
     covered,
     dependants,
     holder,
@@ -60,6 +69,7 @@ _ROW_GROUPS = {_TABLE + name for name in ("table-rows", "table-header-rows", "ta
 _COLUMN_GROUPS = {_TABLE + name for name in ("table-columns", "table-header-columns", "table-column-group")}
 _ROWS_REPEATED, _COLUMNS_REPEATED = _TABLE + "number-rows-repeated", _TABLE + "number-columns-repeated"
 _FORMULA, _CELL_STYLE = _TABLE + "formula", _TABLE + "style-name"
+_VALIDATION = _TABLE + "content-validation-name"
 _DEFAULT_STYLE = _TABLE + "default-cell-style-name"
 _MATRIX = {way: f"{_TABLE}number-matrix-{way}-spanned" for way in ("rows", "columns")}
 _P, _A = _TEXT + "p", _TEXT + "a"
@@ -140,8 +150,8 @@ class _Sheet:
 
     table: etree._Element
     rows: _Run
+    columns: _Run
     cells: dict[etree._Element, _Run] = field(default_factory=dict)
-    column_styles: list[tuple[int, str | None]] = field(default_factory=list)
     # Blocks that one matrix formula fills.
     blocks: list[Area] = field(default_factory=list)
 
@@ -206,6 +216,39 @@ class OdsWorkbook(Workbook):
         if name not in self._loaded:
             self._loaded[name] = _load_sheet(self._tables[name])
         return self._loaded[name]
+
+    def drawings(self, sheet: str) -> list[Area]:
+        """The cells under each chart or picture of a sheet."""
+        loaded, lengths = self._sheet(sheet), self._lengths()
+
+        def width(column: int) -> float:
+            run = loaded.columns
+            named = run.elements[run.index(column)].get(_CELL_STYLE) if column < run.end else None
+            return lengths.get(named, USUAL_COLUMN_ODS)
+
+        def height(row: int) -> float:
+            run = loaded.rows
+            named = run.elements[run.index(row)].get(_CELL_STYLE) if row < run.end else None
+            return lengths.get(named, USUAL_ROW_ODS)
+
+        placed = [
+            (shape, (1, 1)) for each in loaded.table.iterfind(_TABLE + "shapes") for shape in shapes(each)
+        ]
+        for start, row in zip(loaded.rows.starts, loaded.rows.elements, strict=True):
+            line = loaded.line(row)
+            for column, element in zip(line.starts, line.elements, strict=True):
+                placed += [(shape, (start, column)) for shape in (shapes(element) if len(element) else ())]
+        return [drawn_ods(*each, width, height) for each in placed[:MOST_DRAWINGS]]
+
+    def _lengths(self) -> dict[str | None, float]:
+        """The widths of columns and heights of rows, in cm, by the names of their styles."""
+        return {
+            style.get(_STYLE + "name"): cm(stated.get(_STYLE + name))
+            for kind, name in (("column", "column-width"), ("row", "row-height"))
+            for style in self._root.iterfind(f"{_OFFICE}automatic-styles/{_STYLE}style")
+            for stated in style.iterchildren(f"{_STYLE}table-{kind}-properties")
+            if stated.get(_STYLE + name)
+        }
 
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
@@ -329,10 +372,54 @@ class OdsWorkbook(Workbook):
             body.addprevious(styles)
         return styles
 
+    def _name(self, name: str, place: Place) -> None:
+        names = self._body.find(_TABLE + "named-expressions")
+        if names is None:
+            names = etree.Element(_TABLE + "named-expressions")
+            list(self._tables.values())[-1].addnext(names)
+        for known in names.findall("*"):
+            if known.get(_TABLE + "name", "").casefold() == name.casefold():
+                names.remove(known)
+        element = etree.SubElement(names, _TABLE + "named-range")
+        sheet, row, column = place
+        quoted = sheet.replace("'", "''")
+        address = f"$'{quoted}'.${column_letters(column)}${row}"
+        element.set(_TABLE + "name", name)
+        element.set(_TABLE + "base-cell-address", address)
+        element.set(_TABLE + "cell-range-address", address)
+
+    def offer(
+        self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
+    ) -> None:
+        """Give cells below each other a drop-down, or without choices a prompt."""
+        rules = self._body.find(_TABLE + "content-validations")
+        if rules is None:
+            rules = etree.Element(_TABLE + "content-validations")
+            after = next(self._body.iterchildren(_TABLE + "label-ranges", _TABLE + "table"))
+            after.addprevious(rules)
+        quoted = sheet.replace("'", "''")
+        taken = {rule.get(_TABLE + "name") for rule in rules}
+        name = next(name for n in itertools.count(1) if (name := f"sheetcalc{n}") not in taken)
+        rule = etree.SubElement(rules, _TABLE + "content-validation", {_TABLE + "name": name})
+        rule.set(_TABLE + "allow-empty-cell", "true")
+        rule.set(_TABLE + "base-cell-address", f"'{quoted}'.{cell_name(*cells[0])}")
+        message = etree.SubElement(rule, _TABLE + "help-message", {_TABLE + "title": title})
+        message.set(_TABLE + "display", "true")
+        etree.SubElement(message, _P).text = prompt
+        if choices:
+            listed = ";".join(f'"{choice}"' for choice in choices)
+            rule.set(_TABLE + "condition", f"of:cell-content-is-in-list({listed})")
+            rule.set(_TABLE + "display-list", "unsorted")
+            error = etree.SubElement(rule, _TABLE + "error-message", {_TABLE + "message-type": "stop"})
+            error.set(_TABLE + "display", "true")
+        for cell in cells:
+            element = _reach(self._sheet(sheet), *cell)
+            if element.get(_VALIDATION) is None:
+                element.set(_VALIDATION, name)
+
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
-        table, run = self._sheet(sheet).table, _Run(_COLUMNS_REPEATED)
-        run.add(_inner(table, _COLUMN_GROUPS, _TABLE + "table-column"))
+        table, run = self._sheet(sheet).table, self._sheet(sheet).columns
         there = run.elements[run.index(column)].get(_CELL_STYLE) if column < run.end else None
         style = column_style_ods(self._styles(), there, letters)
         if style is None:
@@ -422,13 +509,10 @@ class OdsWorkbook(Workbook):
 
 
 def _load_sheet(table: etree._Element) -> _Sheet:
-    sheet = _Sheet(table, _Run(_ROWS_REPEATED))
+    sheet = _Sheet(table, _Run(_ROWS_REPEATED), _Run(_COLUMNS_REPEATED))
     sheet.rows.add(_inner(table, _ROW_GROUPS, _ROW))
-    first = 1
-    for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
-        sheet.column_styles.append((first, columns.get(_DEFAULT_STYLE)))
-        first += _repeats(columns, _COLUMNS_REPEATED)
-    if first - 1 > MAX_COLUMN * 4 or sheet.rows.end - 1 > MAX_ROW * 16:
+    sheet.columns.add(_inner(table, _COLUMN_GROUPS, _TABLE + "table-column"))
+    if sheet.columns.end - 1 > MAX_COLUMN * 4 or sheet.rows.end - 1 > MAX_ROW * 16:
         raise BadWorkbook(
             "A sheet has more rows or columns than a spreadsheet program allows; the file is damaged, "
             "use a backup copy."
@@ -553,8 +637,8 @@ def _style_of(sheet: _Sheet, row: int, column: int) -> str | None:
     if style is None and row < sheet.rows.end:
         style = sheet.rows.elements[sheet.rows.index(row)].get(_DEFAULT_STYLE)
     if style is None:
-        at = bisect_right([first for first, _ in sheet.column_styles], column) - 1
-        style = sheet.column_styles[at][1] if at >= 0 else None
+        run = sheet.columns
+        style = run.elements[run.index(column)].get(_DEFAULT_STYLE) if run.elements else None
     return style
 
 

@@ -1,8 +1,9 @@
 """Excel workbooks (.xlsx, .xlsm) edited in place."""
 
+import contextlib
 import posixpath
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from functools import cached_property, lru_cache
@@ -10,6 +11,7 @@ from urllib.parse import quote, unquote
 
 from lxml import etree
 
+from sheetcalc.files.drawings import drawn_xlsx
 from sheetcalc.files.new_columns import unformatted_xlsx, widen_xlsx
 from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
 from sheetcalc.files.references import (
@@ -67,6 +69,13 @@ _BEFORE_LINKS = frozenset(
         *("sheetPr", "dimension", "sheetViews", "sheetFormatPr", "cols", "sheetData", "sheetCalcPr"),
         *("sheetProtection", "protectedRanges", "scenarios", "autoFilter", "sortState", "dataConsolidate"),
         *("customSheetViews", "mergeCells", "phoneticPr", "conditionalFormatting", "dataValidations"),
+    }
+)
+# What the schema wants before <definedNames> in the workbook.
+_BEFORE_NAMES = frozenset(
+    {
+        *("fileVersion", "fileSharing", "workbookPr", "workbookProtection", "bookViews", "sheets"),
+        *("functionGroups", "externalReferences"),
     }
 )
 # What the schema wants after <calcPr> in the workbook.
@@ -182,8 +191,8 @@ class XlsxWorkbook(Workbook):
             elif scope in homes:
                 self.local_names.setdefault(homes[scope], {})[name.get("name", "")] = place
         self._loaded: dict[str, _Sheet] = {}
-        # Whether the workbook's part was edited, to have everything computed.
-        self._asked = False
+        # Whether the workbook's part was edited, for a name or to have everything computed.
+        self._part_edited = False
 
     def _sheet(self, name: str) -> _Sheet:
         if name not in self._loaded:
@@ -206,6 +215,17 @@ class XlsxWorkbook(Workbook):
         """Whether the person has the sheet protected against changes."""
         protection = self._sheet(sheet).root.find("{*}sheetProtection")
         return protection is not None and protection.get("sheet") in ("1", "true")
+
+    def drawings(self, sheet: str) -> list[Area]:
+        """The cells under each chart or picture of a sheet."""
+        drawn: list[Area] = []
+        for kind, part in relationships(self._package, self._parts[sheet]).values():
+            if kind == "drawing" and part in self._package:
+                # A damaged drawing is no reason to leave the cells alone.
+                with contextlib.suppress(BadWorkbook):
+                    widths = column_widths(self._sheet(sheet).root)
+                    drawn += drawn_xlsx(self._package.xml(part), widths)
+        return drawn
 
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
@@ -315,6 +335,53 @@ class XlsxWorkbook(Workbook):
         if style in self._wrapping:
             self._wrapping[plain] = self._wrapping[style]
         return plain
+
+    def _name(self, name: str, place: Place) -> None:
+        names = self._root.find("{*}definedNames")
+        if names is None:
+            names = etree.Element(f"{{{self._namespace}}}definedNames")
+            before = [child for child in self._root if etree_name(child) in _BEFORE_NAMES]
+            before[-1].addnext(names)
+        known = names.iterchildren("{*}definedName")
+        named = (
+            e
+            for e in known
+            if (e.get("name", "").casefold(), e.get("localSheetId")) == (name.casefold(), None)
+        )
+        element = next(named, None)
+        if element is None:
+            element = etree.SubElement(names, f"{{{self._namespace}}}definedName", name=name)
+        sheet, row, column = place
+        quoted = sheet.replace("'", "''")
+        element.text = f"'{quoted}'!${column_letters(column)}${row}"
+        self._defined[name.casefold(), None] = element.text
+        self._part_edited = True
+
+    def offer(
+        self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
+    ) -> None:
+        """Give cells below each other a drop-down, or without choices a prompt."""
+        loaded = self._sheet(sheet)
+        rules = loaded.root.find("{*}dataValidations")
+        if rules is None:
+            rules = etree.Element(loaded.tag("dataValidations"))
+            before = [e for e in loaded.root if etree_name(e) in _BEFORE_LINKS - {"dataValidations"}]
+            before[-1].addnext(rules)
+        known = (area_of("", part) for rule in rules for part in (rule.get("sqref") or "").split())
+        if any(area and area.holds(*cell) for area in known for cell in cells):
+            return
+        kind = {"type": "list", "showErrorMessage": "1"} if choices else {}
+        area = f"{cell_name(*cells[0])}:{cell_name(*cells[-1])}"
+        rule = etree.SubElement(
+            rules,
+            loaded.tag("dataValidation"),
+            {**kind, "allowBlank": "1", "showInputMessage": "1", "promptTitle": title, "prompt": prompt},
+            sqref=area,
+        )
+        if choices:
+            etree.SubElement(rule, loaded.tag("formula1")).text = f'"{",".join(choices)}"'
+        rules.set("count", str(len(rules)))
+        loaded.edited = True
 
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
@@ -431,12 +498,12 @@ class XlsxWorkbook(Workbook):
                 parts[_relations_part(loaded.part)] = serialize(loaded.relations)
         if self._styles is not None and self._styles_edited:
             parts[self._styles_part] = serialize(self._styles)
-        if self._asked:
+        if self._part_edited:
             parts[self._part] = serialize(self._root)
         return parts
 
     def _forget_edits(self) -> None:
-        self._asked = self._styles_edited = False
+        self._part_edited = self._styles_edited = False
         for loaded in self._loaded.values():
             loaded.edited = loaded.relations_edited = False
 
@@ -455,7 +522,7 @@ class XlsxWorkbook(Workbook):
                 after.addprevious(settings)
         if settings.get("fullCalcOnLoad") not in ("1", "true"):
             settings.set("fullCalcOnLoad", "1")
-            self._asked = True
+            self._part_edited = True
 
     def _formulas(self) -> list[Formula]:
         """All formulas of the workbook with the cells they look at."""

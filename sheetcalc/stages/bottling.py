@@ -486,7 +486,7 @@ def label_untrue(
     cell="label_strength",
     level="warning",
     says="{label_strength} on the label, but this lot has {of_the_lot}.",
-    advice="Measure a bottle and type it, or change the label; if water was added since, add it on Strength.",
+    advice="Measure a bottle and type it, or change the label; if water was added since, enter that, too.",
 )
 def label_not_as_the_lot(
     label_strength: Array,
@@ -507,7 +507,7 @@ def label_not_as_the_lot(
     "bottling",
     cell="lot",
     level="note",
-    says="There is no lot {lot} on Strength, Carbon or Blend, so how much there was of it is not known.",
+    says="There is no lot {lot} on {sheets_strength_carbon_blend}, so how much there was of it is not known.",
     advice="Spell it as it is spelled there, or type the volume there was.",
 )
 def unknown_lot(

@@ -147,7 +147,7 @@ def _positive(values: Array) -> Array:
     "carbon",
     cell="volume_in",
     level="error",
-    says="{volume_in} goes in, but on Strength this lot is only {lot_volume}.",
+    says="{volume_in} goes in, but on {sheets_strength} this lot is only {lot_volume}.",
     advice="Check both volumes and their units; if several lots went in together, give the mix a name of "
     "its own.",
 )
@@ -171,7 +171,7 @@ def _too_much(volume_in: Array, lot_volume: Array) -> Mask:
     "carbon",
     cell="strength_in",
     level="warning",
-    says="{strength_in} does not fit the {known} that Strength shows for this lot.",
+    says="{strength_in} does not fit the {known} that {sheets_strength} shows for this lot.",
     advice="Measure it again, and type the true strength at 20 °C.",
 )
 def not_as_on_strength(

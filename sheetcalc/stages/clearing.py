@@ -410,7 +410,7 @@ def not_degassed(step: Any, wash_kind: Any, order: Places) -> Mask:
     "clearing",
     cell="done_at",
     level="warning",
-    says="The wash was still fermenting then: {gravity} on Fermentation, and falling.",
+    says="The wash was still fermenting then: {gravity} on {sheets_fermentation}, and falling.",
     advice="Wait until the reading has stood still for two days near the end; the gas of a working wash "
     "keeps the haze up.",
 )
@@ -560,7 +560,7 @@ def _odd(done_at: Array) -> Mask:
     cell="done_at",
     level="warning",
     says="{done_at} is after the last of the wash was run, {run_at}. {meant}",
-    advice="Check this date and those on Runs.",
+    advice="Check this date and those on {sheets_runs}.",
 )
 def cleared_after_the_run(
     done_at: Array,

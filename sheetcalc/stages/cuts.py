@@ -514,8 +514,8 @@ def fraction_out_of_order(in_order: Mask) -> Mask:
     cell="fraction",
     level="warning",
     says="Hearts are kept, but no jar of this run is marked as first runnings.",
-    advice="Stop before anyone drinks it. Set the first of the run aside as first runnings (Runs shows how "
-    "much). No smell or temperature shows when methanol is gone; no cut takes it all out.",
+    advice="Stop before anyone drinks it. Set the first of the run aside as first runnings ({sheets_runs} "
+    "shows how much). No smell or temperature shows when methanol is gone; no cut takes it all out.",
     danger=True,
 )
 def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Order) -> Mask:

@@ -352,7 +352,7 @@ def no_spirit_yet(
     "runs",
     cell="charge_strength",
     level="warning",
-    says="{charge_strength} does not fit the {of_wash} that Fermentation shows for this wash.",
+    says="{charge_strength} does not fit the {of_wash} that {sheets_fermentation} shows for this wash.",
     advice="Check both; if heads and tails, or water, went in with it, it may stay.",
 )
 def not_as_fermented(
