@@ -222,7 +222,8 @@ def gather(
     sheetcalc gather logs --to register.xlsx
     sheetcalc gather logs --to batches.csv
     """
-    from sheetcalc import batches, commands, files, gathering, many, terminal
+    from sheetcalc import commands, files, many, terminal
+    from sheetcalc.registers import batches, gathering
 
     books = [path for path in many.workbooks(paths) if path.absolute() != to.absolute()]
     try:
@@ -289,7 +290,8 @@ def adopt(
     sheetcalc adopt brennbuch.xlsx
     sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
     """
-    from sheetcalc import adopt, files
+    from sheetcalc import files
+    from sheetcalc.own import adopt
 
     try:
         told = adopt.propose(path, to, replace)

@@ -12,12 +12,17 @@ from sheetcalc.files import BadWorkbook, Cell, Cells, Position, brief
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, Level
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own_cells import is_total
 
 EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not meant as a date
 MOST_TYPED = 1e15  # beyond it no unit is small enough
 MOST = 1e9  # no amount, of anything, in any of our units, comes near it
 LEAST = 1e-12  # nor to this, nothing aside
+_TOTALS = re.compile(
+    r"(sub-?|grand |zwischen|end)?(totals?|totales|total général|totais|totale|totaal|sum|sums|summe|summen"
+    r"|gesamt|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|avg\.?|mean|durchschnitt|mittelwert|mittel|schnitt|ø"
+    r"|moyenne|promedio|media|średnia|průměr|gemiddelde|média|Σ)(\s+\S{1,12})?\s*[:=]?",
+    re.IGNORECASE,
+)
 NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
 
 
@@ -143,6 +148,11 @@ def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
     for row in sorted(by_row):
         if not _is_totals(by_row[row]) and not _is_remark(by_row[row]):
             yield row
+
+
+def is_total(text: str) -> bool:
+    """Whether a text is what people write before totals and averages."""
+    return bool(_TOTALS.fullmatch(text.strip()))
 
 
 def _is_totals(cells: list[tuple[Field, Cell]]) -> bool:

@@ -7,27 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sheetcalc import (
-    __version__,
-    compute,
-    edits,
-    entries,
-    files,
-    forward,
-    layouts,
-    lost,
-    remarks,
-    stamp,
-    stands,
-    up_to_date,
-    writing,
-)
+from sheetcalc import __version__, compute, entries, files, layouts
 from sheetcalc.files.locate import Found, find
+from sheetcalc.filled import edits, forward, lost, remarks, stamp, stands, up_to_date, writing
 from sheetcalc.findings import Finding, by_weight
 
 if TYPE_CHECKING:
-    from sheetcalc.adopted import Adopted
-    from sheetcalc.own_tables import Batch
+    from sheetcalc.own.adopted import Adopted
+    from sheetcalc.own.tables import Batch
 
 # What --backup puts behind the name of the version before. Neither a folder nor a pattern such as *.xlsx
 # means such a file, so that the next fill leaves it alone.
@@ -83,7 +70,7 @@ def own_layout(path: Path | str | None) -> "Adopted | None":
     """The layout of a person's own workbook, where one is named; raises layouts.LayoutError."""
     if not path:
         return None
-    from sheetcalc import adopted
+    from sheetcalc.own import adopted
 
     return adopted.load(Path(path))
 
@@ -173,7 +160,7 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
 
 def _rewrite_adopted(book: files.Workbook, layout: "Adopted") -> Sequence[Finding]:
     """Write the columns that the person agreed to into their own opened workbook."""
-    from sheetcalc import own_tables
+    from sheetcalc.own import tables as own_tables
 
     seen, batches = zip(*_compute_adopted(book, layout), strict=True)
     added = [heading for batch in batches for heading in batch.added]
@@ -240,7 +227,7 @@ def _compute(book: files.Workbook, found: Mapping[str, Found], brought: Sequence
 
 def _compute_adopted(book: files.Workbook, layout: "Adopted") -> "Iterator[tuple[Examined, Batch]]":
     """A person's own workbook by its layout, batch by batch."""
-    from sheetcalc import own_tables
+    from sheetcalc.own import tables as own_tables
 
     for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)

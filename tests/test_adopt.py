@@ -49,9 +49,11 @@ from own_logs import (
 )
 from typer.testing import CliRunner
 
-from sheetcalc import adopt, adopted, files, filling, layouts, own_tables
+from sheetcalc import files, filling, layouts
 from sheetcalc.cli import app
 from sheetcalc.findings import Finding
+from sheetcalc.own import adopt, adopted
+from sheetcalc.own import tables as own_tables
 
 FILLED = Path(__file__).parents[1] / "examples" / "filled"
 

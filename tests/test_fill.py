@@ -14,8 +14,9 @@ from logs import clean_log, typed
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.formula import ArrayFormula
 
-from sheetcalc import compute, files, layouts, units, writing
+from sheetcalc import compute, files, layouts, units
 from sheetcalc.files import locate
+from sheetcalc.filled import writing
 from sheetcalc.filling import examine, fill
 
 Blank = Callable[..., Path]

@@ -16,9 +16,10 @@ from demo import ENDINGS
 from openpyxl.chart import LineChart
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 
-from sheetcalc import compute, edits, entries, files, forward, layouts, lost
+from sheetcalc import compute, entries, files, layouts
 from sheetcalc.build import as_filled
 from sheetcalc.files import Workbook, locate
+from sheetcalc.filled import edits, forward, lost
 from sheetcalc.filling import bring_up_to_date, check, fill
 from sheetcalc.findings import address
 from sheetcalc.layouts import Sheet

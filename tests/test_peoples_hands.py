@@ -23,10 +23,11 @@ import numpy as np
 import pytest
 from lxml import etree
 
-from sheetcalc import entries, files, filling, layouts, stamp, units
+from sheetcalc import entries, files, filling, layouts, units
 from sheetcalc.build import as_filled
 from sheetcalc.files import locate
 from sheetcalc.files.workbook import Cell, Position, serial
+from sheetcalc.filled import stamp
 from sheetcalc.findings import Finding
 from sheetcalc.making import new
 

@@ -20,8 +20,9 @@ from logs import spoilt, typed
 from openpyxl.styles import PatternFill
 from test_cli import run
 
-from sheetcalc import batches, compute, files, layouts, register, tables
+from sheetcalc import compute, files, layouts
 from sheetcalc.files import locate
+from sheetcalc.registers import batches, register, tables
 
 Blank = Callable[..., Path]
 Convert = Callable[..., None]

@@ -11,9 +11,10 @@ from logs import clean_log, put, spoilt, typed
 from test_cli import run
 
 import sheetcalc.filling
-from sheetcalc import edits, files, layouts, units, up_to_date
+from sheetcalc import files, layouts, units
 from sheetcalc.build import as_filled
 from sheetcalc.files import locate
+from sheetcalc.filled import edits, up_to_date
 from sheetcalc.filling import bring_up_to_date, check, fill
 
 Blank = Callable[..., Path]

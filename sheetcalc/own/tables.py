@@ -9,15 +9,16 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any, NamedTuple
 
-from sheetcalc import adopted, compute, entries, files, layouts
-from sheetcalc.adopted import Adopted, Part
+from sheetcalc import compute, entries, files, layouts
 from sheetcalc.entries import Entries, Theirs
 from sheetcalc.files import Cell, Cells, Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own_cells import BLANK_ROWS, at_time, is_total, time_of_day
-from sheetcalc.own_places import ANEW, Placed, defined_name, place
+from sheetcalc.own import adopted
+from sheetcalc.own.adopted import Adopted, Part
+from sheetcalc.own.cells import BLANK_ROWS, at_time, time_of_day
+from sheetcalc.own.places import ANEW, Placed, defined_name, place
 
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
 
@@ -195,7 +196,7 @@ def _records(one: Placed, cells: Cells, columns: Mapping[int, Field]) -> tuple[l
             return _typed(rows, by_row, columns), (row, min(line))
         before = row
         words = [by_row[row][column].value for column in sorted(by_row[row])]
-        apart = isinstance(words[0], str) and (is_total(words[0]) or words[0].rstrip().endswith(":"))
+        apart = isinstance(words[0], str) and (entries.is_total(words[0]) or words[0].rstrip().endswith(":"))
         if not apart and any(_measures(columns[column], cell) for column, cell in line.items()):
             rows.append(row)
     return _typed(rows, by_row, columns), None

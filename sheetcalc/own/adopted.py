@@ -10,7 +10,7 @@ from sheetcalc.entries import Entries
 from sheetcalc.files import Cell
 from sheetcalc.files.locate import Found
 from sheetcalc.layouts import Field, LayoutError, Sheet
-from sheetcalc.own_cells import MOST_LINES, plain
+from sheetcalc.own.cells import MOST_LINES, plain
 
 US_UNITS = frozenset({"°F", "gal", "qt", "fl oz", "lb", "oz", "proof", "proof gal"})
 NAMED = "sheetcalc_"  # how the defined names of the columns that fill added begin

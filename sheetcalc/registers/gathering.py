@@ -9,13 +9,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sheetcalc import batches, build, files, interrupts, layouts, matching, register, summaries, tables
-from sheetcalc.batches import Batch
+from sheetcalc import build, files, interrupts, layouts
 from sheetcalc.findings import LEVELS, Finding, Level, address, printable, tally, weight
 from sheetcalc.layouts import System
 from sheetcalc.many import Outcome
-from sheetcalc.matching import Known
-from sheetcalc.register import Line, Register
+from sheetcalc.registers import batches, matching, register, summaries, tables
+from sheetcalc.registers.batches import Batch
+from sheetcalc.registers.matching import Known
+from sheetcalc.registers.register import Line, Register
 
 GONE, UNREAD, TWICE = "file is gone", "could not be read", "code is there twice"
 OLDER = "there is a newer file"

@@ -5,11 +5,12 @@ import textwrap
 from collections.abc import Container, Iterator, Sequence
 from pathlib import Path
 
-from sheetcalc import adopted, compute, files, layouts, recognise, units
+from sheetcalc import compute, files, layouts, units
 from sheetcalc.files import BadWorkbook
 from sheetcalc.findings import address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.recognise import WEAK, Guess, Table, Unread
+from sheetcalc.own import adopted, recognise
+from sheetcalc.own.recognise import WEAK, Guess, Table, Unread
 
 KEPT_ENDING = ".before"  # behind the name of a layout file that was replaced
 

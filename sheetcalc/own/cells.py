@@ -1,7 +1,6 @@
-"""How people's own sheets are laid out: their headings, totals, labels and the values beside them."""
+"""How people's own sheets are laid out: their headings, labels and the values beside them."""
 
 import math
-import re
 from collections.abc import Mapping
 from datetime import timedelta
 
@@ -12,12 +11,6 @@ MOST_LINES = 4  # of headings, one below the other
 BLANK_ROWS = 3  # so many end a table
 SECONDS = 24 * 60 * 60  # of a day
 RIGHT_OF_LABEL = 3  # cells in which a card's value is looked for
-_TOTALS = re.compile(
-    r"(sub-?|grand |zwischen|end)?(totals?|totales|total général|totais|totale|totaal|sum|sums|summe|summen"
-    r"|gesamt|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|avg\.?|mean|durchschnitt|mittelwert|mittel|schnitt|ø"
-    r"|moyenne|promedio|media|średnia|průměr|gemiddelde|média|Σ)(\s+\S{1,12})?\s*[:=]?",
-    re.IGNORECASE,
-)
 
 
 def rows_of_texts(cells: Cells) -> dict[int, dict[int, str]]:
@@ -41,11 +34,6 @@ def joined(
                 if text not in words:
                     words.append(text)
     return {column: " ".join(words) for column, words in sorted(found.items())}
-
-
-def is_total(text: str) -> bool:
-    """Whether a text is what people write before totals and averages."""
-    return bool(_TOTALS.fullmatch(text.strip()))
 
 
 def value_of(page: Cells, label: Position) -> Position:

@@ -6,9 +6,10 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from sheetcalc import batches, interrupts, units
+from sheetcalc import interrupts, units
 from sheetcalc.files import BadWorkbook, replacing
 from sheetcalc.layouts import Field
+from sheetcalc.registers import batches
 
 ENDINGS = (".csv", ".parquet")
 RUN = (

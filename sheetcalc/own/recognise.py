@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Literal, NamedTuple
 
-from sheetcalc import adopted, entries, files, layouts, own_cells, units
+from sheetcalc import entries, files, layouts, units
 from sheetcalc.files import BadWorkbook, Cell, Cells, Position
 from sheetcalc.findings import address
-from sheetcalc.headings import (
+from sheetcalc.layouts import Field, Sheet
+from sheetcalc.own import adopted
+from sheetcalc.own import cells as own_cells
+from sheetcalc.own.headings import (
     LONGEST_HEADING,
     Words,
     label_for,
@@ -20,7 +23,6 @@ from sheetcalc.headings import (
     unit_text,
     vocabulary,
 )
-from sheetcalc.layouts import Field, Sheet
 
 System = Literal["metric", "us", ""]
 SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
@@ -361,7 +363,7 @@ def _sampled(cells: Cells, first: int, block: Mapping[int, str]) -> list[int]:
         blank = 0 if line else blank + 1
         if blank == own_cells.BLANK_ROWS or (len(line) > 1 and len(worded) == len(line)):
             break
-        if not (line and isinstance(line[0].value, str) and own_cells.is_total(line[0].value)):
+        if not (line and isinstance(line[0].value, str) and entries.is_total(line[0].value)):
             rows.append(row)
     return list(dict.fromkeys(rows))
 

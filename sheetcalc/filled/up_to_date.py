@@ -8,10 +8,11 @@ import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 
-from sheetcalc import __version__, edits, files, layouts
+from sheetcalc import __version__, files, layouts
 from sheetcalc.build import as_filled
 from sheetcalc.files import Place, Position
 from sheetcalc.files.locate import Found
+from sheetcalc.filled import edits
 from sheetcalc.findings import LEVELS, Finding, address
 from sheetcalc.stages import registry
 

@@ -5,10 +5,10 @@ from typing import NamedTuple
 from zlib import crc32
 
 from sheetcalc import files, units
-from sheetcalc.adopted import NAMED, Adopted, Heading, Part
 from sheetcalc.files import Position
 from sheetcalc.findings import address
-from sheetcalc.own_cells import joined, plain, rows_of_texts, value_of
+from sheetcalc.own.adopted import NAMED, Adopted, Heading, Part
+from sheetcalc.own.cells import joined, plain, rows_of_texts, value_of
 
 ANEW = "or copy it from what 'sheetcalc adopt WORKBOOK --to OTHER.toml' proposes"
 MOST_NAMED = 3  # headings in a sentence

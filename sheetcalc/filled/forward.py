@@ -8,13 +8,14 @@ the one from the other, and nothing is added to it.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from sheetcalc import edits, files, layouts, room
+from sheetcalc import files, layouts
 from sheetcalc.build import as_filled
 from sheetcalc.files import Place
 from sheetcalc.files.locate import Found
+from sheetcalc.filled import edits, room
+from sheetcalc.filled.room import Room, Works
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.room import Room, Works
 
 MOVE_IT = "Move it where you like, or delete it; it is not added again."
 
