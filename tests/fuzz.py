@@ -39,10 +39,11 @@ import fuzz_ways  # noqa: E402 - needs the path above
 from demo import type_in  # noqa: E402
 from logs import clean_log  # noqa: E402
 
-from sheetcalc import build, compute, files, findings, layouts, stamp  # noqa: E402
+from sheetcalc import build, compute, files, findings, layouts  # noqa: E402
 from sheetcalc.build import as_filled  # noqa: E402
 from sheetcalc.build.as_filled import STANDS  # noqa: E402
 from sheetcalc.files import locate  # noqa: E402
+from sheetcalc.filled import stamp  # noqa: E402
 from sheetcalc.filling import fill  # noqa: E402
 
 CORPUS = ROOT.parent / "shared" / "corpus"
