@@ -115,10 +115,14 @@ def planned_collected_volume(
     pressure: Array,
     still_minimum: Array,
 ) -> Array:
-    """Volume (L at 20 °C) each charge gives until the drip falls to the limit or the element comes near."""
-    return runs.expected_volume(
+    """Volume (L at 20 °C) each charge gives until the drip falls to the limit or the element comes near.
+
+    Blank while nobody knows how strong the wash will be.
+    """
+    collected = runs.expected_volume(
         planned_charge_volume, planned_strength, drip_limit, planned_stages, pressure, still_minimum
     )
+    return np.where(np.isnan(planned_strength), np.nan, collected)
 
 
 @column("batch")

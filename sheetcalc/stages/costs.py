@@ -85,7 +85,12 @@ def _priced(amount: float, unit: str, price: Array, none: str) -> tuple[float, s
     shown = f"{amount:.1f} {unit}" if unit == "kWh" else f"{amount:.0f} {unit}"
     if np.isnan(price):
         return NAN, f"{shown}; the price is missing on the batch card.", True
-    return amount * float(price), f"{shown} at {float(price):g}.", False
+    return amount * float(price), f"{shown} at {_money(float(price))}.", False
+
+
+def _money(price: float) -> str:
+    """A price in words: two digits behind the point, and more where more were typed, as for a kWh."""
+    return f"{price:.2f}" if abs(round(price, 2) - price) < 1e-9 else f"{price:g}"
 
 
 @column("costs")
