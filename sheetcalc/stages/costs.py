@@ -130,10 +130,10 @@ def share(cost: Array, total_cost: Array) -> Array:
 
 
 @column("costs")
-def made(balance_pure_alcohol: Array, balance_in_hand_total: Array) -> float:
-    """Pure alcohol (L) that the money was spent for: in bottles, or still in hand."""
+def made(balance_pure_alcohol: Array, balance_in_hand_total: Array, balance_working: bool) -> float:
+    """Pure alcohol (L) that the money was spent for: in bottles, or still in hand; NaN while it ferments."""
     made = float(np.nansum([balance_pure_alcohol, balance_in_hand_total]))
-    return made if made > 0 else NAN
+    return made if made > 0 and not balance_working else NAN
 
 
 @column("costs")
