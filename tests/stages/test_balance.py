@@ -203,7 +203,10 @@ def test_without_any_sheet_nothing_is_told() -> None:
         assert stage.collected(spirit, measured, kinds, 0.8) == NOTHING
         assert stage.unmeasured(measured, *[missing] * 6) == 0.0
         assert stage.in_bottles(missing, missing, 0.8) == NOTHING
-        assert stage.filter_flows(*[missing] * 5, [], set(), {}, 0.8) == (NOTHING, NOTHING)
+        assert stage.filter_flows(missing, missing, missing, missing, missing, [], set(), {}, 0.8) == (
+            NOTHING,
+            NOTHING,
+        )
     assert stage.recipe(np.array(NAN), np.array(NAN)) == NOTHING
     assert len(stage.stage(batch())) == 0
     assert np.isnan(stage.account(batch()).in_hand).all()
@@ -340,7 +343,7 @@ def test_more_in_bottles_than_the_hearts_held_is_flagged() -> None:
 
 
 def test_what_is_in_hand_stands_where_its_own_lot_stands() -> None:
-    """L1, 0.9 L of alcohol, is filtered: 1.95 L at 45 % come out, 0.8775; 3 bottles take 0.675, 0.2025 are left.
+    """L1, 0.9 L of alcohol, is filtered: 1.95 L at 45 % come out, 0.8775; 3 bottles take 0.675, 0.2025 stay.
     L2, 0.9 L at 41 %, is neither filtered nor bottled: 0.369 stay where they are, before and after."""
     strength = [lot("L1", 1.5, 60.0, 45.0), lot("L2", 0.9, 41.0, 41.0)]
     through = {"lot": "L1", "volume_in": 2.0, "strength_in": 45.0, "volume_out": 1.95, "strength_out": 45.0}
@@ -352,7 +355,7 @@ def test_what_is_in_hand_stands_where_its_own_lot_stands() -> None:
 
 
 def test_sugar_in_a_working_wash_is_not_lost_alcohol() -> None:
-    """Ten readings that fall, then three that stand: only then something is missing from what could have been,
+    """Ten readings that fall, then four that stand: only then something is missing from what could have been,
     and only then a litre of alcohol has a price."""
     recipe = {"records": [{"item": "sugar", "kind": "sugar", "amount": 4.0, "price": 1.5}]}
     gravities = [1.08 - 0.008 * day for day in range(10)] + [1.008] * 4

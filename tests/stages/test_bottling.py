@@ -93,10 +93,9 @@ def test_the_last_sheet_of_a_lot_counts(
     strength: tuple[float, float], carbon: tuple[float, float], part: str, last: str
 ) -> None:
     blended, before = {"a": Lot(5.0, 65.0, np.nan)}, {"a": Lot(8.0, 40.0, np.nan)}
-    at = [np.array([value]) for value in (*strength, *carbon)]
-    first = stage.blended_first(
-        texts("a"), *at[:2], texts("A"), *at[2:], texts("A", "A"), texts(part, "old"), blended, 0.8
-    )
+    litres, level, litres_in, level_in = (np.array([value]) for value in (*strength, *carbon))
+    on_strength, on_carbon = (texts("a"), litres, level), (texts("A"), litres_in, level_in)
+    first = stage.blended_first(*on_strength, *on_carbon, texts("A", "A"), texts(part, "old"), blended, 0.8)
     found = stage.of_lot(texts("A"), np.ones(1), before, {}, blended, first, 0.8)
     assert found == [blended["a"] if last == "blend" else before["a"]]
 
