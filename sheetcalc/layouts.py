@@ -42,7 +42,8 @@ class Field:
     `low`, `high` and `default` are in base units; `unit` and `digits` hold one value for each
     unit system. A field with no unit holds text, a moment or a plain number. `measured_with` is the
     instrument an entry was read from, and `corrected` tells that its correction is in it already. `also`
-    tells which of the choices is meant by other words, in small letters.
+    tells which of the choices is meant by other words, in small letters. `weighed_at` is the key of the
+    strength at which a weight, typed for a volume, is taken for one.
     """
 
     key: str
@@ -61,6 +62,7 @@ class Field:
     format: str | None
     measured_with: str = ""
     corrected: bool = False
+    weighed_at: str = ""
     also: dict[str, str] = dataclasses.field(default_factory=dict)
 
     @property
@@ -280,7 +282,17 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     key = take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     known = {"key", "heading", "help", "role", "quantity", "unit", "digits", "choices", "also"}
-    known |= {"low", "high", "default", "needed", "width", "format", "measured_with", "corrected"}
+    known |= {
+        "low",
+        "high",
+        "default",
+        "needed",
+        "width",
+        "format",
+        "measured_with",
+        "corrected",
+        "weighed_at",
+    }
     only(path, where, entry, known)
     if not key.isidentifier() or key != key.lower():
         raise LayoutError(f"{path.name}, {where}: a key is made of small letters, digits and '_'.")
@@ -311,6 +323,8 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     high = _number(path, where, entry, "high")
     if low is not None and high is not None and low >= high:
         raise LayoutError(f"{path.name}, {where}: low ({low:g}) has to be smaller than high ({high:g}).")
+    if "weighed_at" in entry and (quantity, role) != ("volume", "entry"):
+        raise LayoutError(f"{path.name}, {where}: weighed_at goes with an entry of quantity 'volume'.")
     default = entry.get("default")
     if entry.get("measured_with", INSTRUMENTS[0]) not in INSTRUMENTS:
         raise LayoutError(f"{path.name}, {where}: measured_with can be {_or(INSTRUMENTS)}.")
@@ -333,6 +347,7 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
         format=take(path, where, entry, "format", str, None),
         measured_with=take(path, where, entry, "measured_with", str, ""),
         corrected=take(path, where, entry, "corrected", bool, False),
+        weighed_at=take(path, where, entry, "weighed_at", str, ""),
         also=meant,
     )
 

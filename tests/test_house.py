@@ -24,7 +24,7 @@ MAY_IMPORT = {
     "stages": {"stages", "instruments", "law", "liquids", "meant", "tastings", "units", "findings"},
     "entries": {"files", "findings", "layouts", "meant", "units"},
     "uncertainty": {"compute", "layouts", "liquids", "stages"},
-    "compute": {"entries", "findings", "layouts", "meant", "stages", "uncertainty", "units"},
+    "compute": {"entries", "findings", "layouts", "liquids", "meant", "stages", "uncertainty", "units"},
     "lost": {"compute", "entries", "files", "findings", "layouts", "stages"},
     "making": {"build", "compute", "layouts", "proposals"},
     "proposals": {"batches", "compute", "files", "findings", "layouts", "register", "summaries", "units"},

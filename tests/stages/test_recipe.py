@@ -84,7 +84,7 @@ def test_yields_stand_in_their_order() -> None:
 
 def test_the_most_in_theory_of_a_mash_is_all_of_its_extract() -> None:
     # By hand: 5 kg of malt give 5 x 0.78 x 0.75 = 2.925 kg of extract; as hexose 3.079 kg, 1.575 kg of
-    # alcohol (1.995 L). In 25 L of water and 0.25 kg of moisture: 28.13 kg less 1.504 kg of gas, at 988.0 kg/m3
+    # alcohol (1.995 L). In 25 L of water and 0.25 kg of moisture: 28.13 kg less 1.504 kg of gas, at 988 kg/m3
     # 26.95 L.
     # A wash of such a mash that ferments nine tenths of it (6.5 % vol) is below that, not above.
     made = Recipe(item("malt", 5.0), water_volume=25.0)
