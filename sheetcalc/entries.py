@@ -185,7 +185,7 @@ def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list
     place = found.units.get(field.key)
     cell = cells.get(place) if place else None
     text = str(cell.value).strip().removesuffix(".0") if cell and cell.value is not None else ""
-    label = units.label_of(text, field.quantity) if text else ""
+    label = units.label_of(text, field.quantity) if text else field.blank_unit
     if label:
         return label
     standing = set(field.unit.values())

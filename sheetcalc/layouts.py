@@ -43,7 +43,8 @@ class Field:
     unit system. A field with no unit holds text, a moment or a plain number. `measured_with` is the
     instrument an entry was read from, and `corrected` tells that its correction is in it already. `also`
     tells which of the choices is meant by other words, in small letters. `weighed_at` is the key of the
-    strength at which a weight, typed for a volume, is taken for one.
+    strength at which a weight, typed for a volume, is taken for one. `blank_unit` is what a blank unit cell
+    means, where the field had none in older templates.
     """
 
     key: str
@@ -63,6 +64,7 @@ class Field:
     measured_with: str = ""
     corrected: bool = False
     weighed_at: str = ""
+    blank_unit: str = ""
     also: dict[str, str] = dataclasses.field(default_factory=dict)
 
     @property
@@ -282,17 +284,8 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     key = take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     known = {"key", "heading", "help", "role", "quantity", "unit", "digits", "choices", "also"}
-    known |= {
-        "low",
-        "high",
-        "default",
-        "needed",
-        "width",
-        "format",
-        "measured_with",
-        "corrected",
-        "weighed_at",
-    }
+    known |= {"low", "high", "default", "needed", "width", "format", "measured_with", "corrected"}
+    known |= {"weighed_at", "blank_unit"}
     only(path, where, entry, known)
     if not key.isidentifier() or key != key.lower():
         raise LayoutError(f"{path.name}, {where}: a key is made of small letters, digits and '_'.")
@@ -305,7 +298,7 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
             f"{path.name}, {where}: quantity is {quantity!r}; it can be {_or(units.QUANTITIES)}."
         )
     unit = _both(path, where, entry, "unit", str, "") if units.choices(quantity) else {}
-    for label in unit.values():
+    for label in (*unit.values(), *([entry["blank_unit"]] if "blank_unit" in entry else [])):
         if label not in units.choices(quantity):
             allowed = _or(units.choices(quantity))
             raise LayoutError(f"{path.name}, {where}: unit is {label!r}; for {quantity} it can be {allowed}.")
@@ -348,6 +341,7 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
         measured_with=take(path, where, entry, "measured_with", str, ""),
         corrected=take(path, where, entry, "corrected", bool, False),
         weighed_at=take(path, where, entry, "weighed_at", str, ""),
+        blank_unit=take(path, where, entry, "blank_unit", str, ""),
         also=meant,
     )
 

@@ -98,6 +98,7 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
     "temperature": {"°C": _linear(1, 1.0), "°F": _linear(1, 5 / 9, 32.0)},
     "price by weight": {"per kg": _linear(2, 1.0), "per lb": _linear(2, 1 / _POUND)},
     "price by volume": {"per L": _linear(2, 1.0), "per gal": _linear(2, 1 / _GALLON)},
+    "price of alcohol": {"per L": _linear(2, 1.0), "per proof gal": _linear(2, 1 / _PROOF_GALLON)},
     "length": {"m": _linear(0, 1.0), "ft": _linear(0, 0.3048)},
     "power": {"W": _linear(0, 1.0), "kW": _linear(2, 1000.0)},
     "energy": {"kWh": _linear(2, 1.0), "MJ": _linear(2, 1 / 3.6)},

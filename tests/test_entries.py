@@ -103,3 +103,18 @@ def test_a_part_of_a_blend_may_be_weighed_too() -> None:
 def test_ounces_alone_are_no_weight_of_a_liquid() -> None:
     _, found = reckoned({"strength": [{"lot": "A", "volume": "12 oz", "reading": 80.0, "temperature": 60.0}]})
     assert any("fl oz" in f.message for f in found if f.rule == "unreadable")
+
+
+@pytest.mark.parametrize(("label", "unit", "price"), [(None, "per proof gal", 28.5), ("", "per L", 15.0)])
+def test_alcohol_is_priced_by_the_proof_gallon_and_in_older_workbooks_by_the_litre(
+    label: str | None, unit: str, price: float
+) -> None:
+    """27 CFR 30.11: a proof gallon is a gallon of which half is alcohol, both at 60 °F: 1.893 L there and
+    1.902 L at 20 °C (alcohol has 793.0 and 789.2 kg/m3), so 15.00 a litre are 28.53. Older workbooks lack the
+    unit."""
+    labels = {} if label is None else {("costs", "cost_per_litre_alcohol"): label}
+    read = in_memory.read(in_memory.blank("us"), {("costs", None, "other_costs"): 15.0}, labels)
+    assert not [f for f in read["costs"].findings if f.column == "Cost of the alcohol"]
+    there = read["costs"].units["cost_per_litre_alcohol"]
+    assert there == unit
+    assert float(units.from_base(15.0, "price of alcohol", there)) == pytest.approx(price, abs=0.05)

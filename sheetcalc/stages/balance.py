@@ -428,12 +428,6 @@ def foreign(blend_lot: Any, blend_part: Any, poured: Array, elsewhere: Mask) -> 
 
 
 @column("balance")
-def from_elsewhere(poured: Array, elsewhere: Mask) -> Array:
-    """Pure alcohol (L) of other batches that was poured in; blank where there is none."""
-    return np.array(poured[elsewhere].sum() if elsewhere.any() else NAN)
-
-
-@column("balance")
 def brought(
     strength_lot: Any,
     strength_final_volume: Array,
@@ -570,6 +564,33 @@ def flows(
 
 
 @column("balance")
+def from_elsewhere(
+    strength_lot: Any,
+    strength_final_volume: Array,
+    bottling_brought_to: Array,
+    bottling_going_on: Mask,
+    carbon_lot: Any,
+    carbon_volume_in: Array,
+    carbon_strength_in: Array,
+    carbon_volume_out: Array,
+    carbon_strength_out: Array,
+    bottling_passes: list[tuple[str, Mask, bool]],
+    in_bottles: Flow,
+    flows: Flows,
+) -> Array:
+    """Pure alcohol (L) of other batches that passes each stage; NaN where there is none."""
+    lines = (strength_lot, strength_final_volume, bottling_brought_to, bottling_going_on)
+    of_all = (carbon_lot, carbon_volume_in, carbon_strength_in, carbon_volume_out, carbon_strength_out)
+    _, filtered = filter_flows(*of_all, bottling_passes, set(), {}, 0.0)
+    every = {BROUGHT: brought(*lines, set(), {}, 0.0), FILTERED: filtered, BOTTLED: in_bottles}
+    foreign = np.full(len(STAGES), NAN)
+    for number, flow in every.items():
+        more = flow.alcohol - flows.by_stage()[number].alcohol
+        foreign[number] = more if more > 0 else NAN
+    return foreign
+
+
+@column("balance")
 def working(fermentation_state: Any, flows: Flows) -> bool:
     """Whether the wash still ferments: it never stood still, and nothing of it was run."""
     states = set(np.atleast_1d(fermentation_state))
@@ -687,7 +708,7 @@ def note(
     runs_alcohol_now: Array,
     bottling_going_on: Mask,
     working: bool,
-    in_bottles: Flow,
+    from_elsewhere: Array,
     stage: Texts,
 ) -> Texts:
     """How each stage was counted, and what of it is lost or in hand, in words."""
@@ -697,8 +718,8 @@ def note(
     words[WASH] = ["By the last gravity." if by_gravity else "By the strength of the charges."]
     if working:
         words[WASH].append("It still ferments: what is missing is sugar.")
-    if in_bottles.alcohol > flows.bottled.alcohol:
-        words[BOTTLED].append("Without what came from other batches.")
+    for number, foreign in enumerate(from_elsewhere):
+        words[number] += ["Without what came from other batches."] if foreign > 0 else []
     lost = {CHARGED: "The rest stayed with the lees.", FILTERED: "The rest stayed in the carbon."}
     lost |= dict.fromkeys((COLLECTED, COLLECTED_AGAIN), "The rest stayed in the pot.")
     in_hand = {
@@ -858,14 +879,19 @@ def more_than_kept(
     "balance",
     cell="from_elsewhere",
     level="note",
-    says="On Blend there is spirit that no sheet before knows: {parts}. It counts as of another batch.",
+    says="On Blend {poured_in} of pure alcohol is of spirit that no sheet before knows: {parts}. It counts as "
+    "of another batch.",
     advice="If it is of this batch, call the part like its lot or run, such as 'hearts of run 1'.",
 )
-def other_batches(from_elsewhere: Array, elsewhere: Mask, blend_part: Any) -> tuple[Mask, dict[str, Any]]:
-    """Parts that were taken as spirit of other batches."""
+def other_batches(
+    from_elsewhere: Array, elsewhere: Mask, poured: Array, blend_part: Any
+) -> tuple[Mask, dict[str, Any]]:
+    """Parts that were taken as spirit of other batches, once something of them goes on; said once."""
     texts = np.broadcast_to(np.asarray(blend_part, dtype=object), elsewhere.shape)[elsewhere]
-    named = ", ".join(dict.fromkeys(units.short(str(text)) for text in texts))
-    return np.isfinite(from_elsewhere), {"parts": (np.array(named, dtype=object), "")}
+    parts = np.array(", ".join(dict.fromkeys(units.short(str(text)) for text in texts)), dtype=object)
+    there = np.asarray(from_elsewhere > 0)
+    shown = {"parts": (parts, ""), "poured_in": (np.array(poured[elsewhere].sum()), "alcohol")}
+    return there & (np.cumsum(there) == 1), shown
 
 
 @check(

@@ -138,7 +138,7 @@ def made(balance_pure_alcohol: Array, balance_in_hand_total: Array, balance_work
 
 @column("costs")
 def cost_per_litre_alcohol(total_cost: Array, made: float) -> Array:
-    """Cost of a litre of pure alcohol."""
+    """Cost of a litre of pure alcohol; NaN while the wash ferments."""
     return np.asarray(total_cost / made)
 
 

@@ -27,6 +27,7 @@ def feints_put_in(log: Log) -> None:
 def spirit_of_last_year(log: Log) -> None:
     """Poured in with a lot of this batch, under a name that stands on no other sheet."""
     log["blend"][1]["part"] = "OLD-12"
+    log["bottling"][1]["lot"] = "house"
 
 
 def more_bottled_than_hearts(log: Log) -> None:
@@ -40,7 +41,7 @@ def more_bottled_than_hearts(log: Log) -> None:
 PLANTED: list[Planted] = [
     ("more_than_before", put("strength", 0, volume=2.5), "alcohol", 6),
     ("more_than_kept", more_bottled_than_hearts, "alcohol", 8),
-    ("other_batches", spirit_of_last_year, "from_elsewhere", None),
+    ("other_batches", spirit_of_last_year, "from_elsewhere", 8),
     ("more_charged_again", feints_put_in, "alcohol", 4),
 ]
 # fmt: on
