@@ -428,6 +428,16 @@ def foreign(blend_lot: Any, blend_part: Any, poured: Array, elsewhere: Mask) -> 
 
 
 @column("balance")
+def already_brought(blend_lot: Any, blend_part: Any, poured: Array, strength_lot: Any) -> dict[str, float]:
+    """For each blend the share (0 to 1) of its alcohol that was brought to strength before it was blended."""
+    names = lots.names(blend_lot, poured), lots.names(blend_part, poured)
+    of_strength = np.isin(
+        names[1].astype(str), [name for name in lots.names(strength_lot, strength_lot) if name]
+    )
+    return lots.shares(*names, poured, of_strength.astype(float))
+
+
+@column("balance")
 def brought(
     strength_lot: Any,
     strength_final_volume: Array,
@@ -435,10 +445,12 @@ def brought(
     bottling_going_on: Mask,
     bottling_blended_first: set[str],
     foreign: dict[str, float],
+    already_brought: dict[str, float],
     strength_doubt: float,
 ) -> Flow:
-    """The lots brought to strength; one that goes on from another line was counted there."""
-    own = _own_after_blending(strength_lot, strength_final_volume, bottling_blended_first, foreign)
+    """The lots brought to strength; what goes on from another line, or lot, was counted there."""
+    counted_out = {name: foreign.get(name, 0.0) + share for name, share in already_brought.items()}
+    own = _own_after_blending(strength_lot, strength_final_volume, bottling_blended_first, counted_out)
     volume = np.asarray(strength_final_volume) * own
     alcohol = volume * bottling_brought_to / 100
     counted = np.isfinite(np.atleast_1d(alcohol)) & ~bottling_going_on
@@ -575,6 +587,8 @@ def from_elsewhere(
     carbon_volume_out: Array,
     carbon_strength_out: Array,
     bottling_passes: list[tuple[str, Mask, bool]],
+    bottling_blended_first: set[str],
+    already_brought: dict[str, float],
     in_bottles: Flow,
     flows: Flows,
 ) -> Array:
@@ -582,7 +596,11 @@ def from_elsewhere(
     lines = (strength_lot, strength_final_volume, bottling_brought_to, bottling_going_on)
     of_all = (carbon_lot, carbon_volume_in, carbon_strength_in, carbon_volume_out, carbon_strength_out)
     _, filtered = filter_flows(*of_all, bottling_passes, set(), {}, 0.0)
-    every = {BROUGHT: brought(*lines, set(), {}, 0.0), FILTERED: filtered, BOTTLED: in_bottles}
+    every = {
+        BROUGHT: brought(*lines, bottling_blended_first, {}, already_brought, 0.0),
+        FILTERED: filtered,
+        BOTTLED: in_bottles,
+    }
     foreign = np.full(len(STAGES), NAN)
     for number, flow in every.items():
         more = flow.alcohol - flows.by_stage()[number].alcohol
@@ -879,8 +897,8 @@ def more_than_kept(
     "balance",
     cell="from_elsewhere",
     level="note",
-    says="On Blend {poured_in} of pure alcohol is of spirit that no sheet before knows: {parts}. It counts as "
-    "of another batch.",
+    says="On Blend {poured_in} of pure alcohol is of spirit that no sheet before knows: {parts}. It counts "
+    "as of another batch.",
     advice="If it is of this batch, call the part like its lot or run, such as 'hearts of run 1'.",
 )
 def other_batches(

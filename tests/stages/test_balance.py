@@ -320,6 +320,17 @@ def test_spirit_of_another_batch_is_no_part_of_the_yield(
     assert values.get("register", "bottled_alcohol") == pytest.approx(1.8)
 
 
+def test_a_blend_brought_down_counts_what_was_brought_to_strength_before_only_once() -> None:
+    """L1, 0.9 L of alcohol, is brought to 45 % and blended with 0.5 L of a jar at 60 %, 0.3 L; the blend, 1.2
+    L of alcohol, is brought to 40 %: 1.2 L in all, not 2.1."""
+    parts = [("L1", 2.0, 45.0), ("jar 2", 0.5, 60.0)]
+    blend = [{"lot": "B", "part": p, "volume": v, "strength": s} for p, v, s in parts]
+    strength = [lot("L1", 1.5, 60.0, 45.0), lot("B", 2.5, 48.0, 40.0)]
+    values, found = reckoned(one_run(strength=strength, blend=blend))
+    assert values.get("balance", "alcohol")[stage.BROUGHT] == pytest.approx(1.2, abs=0.003)
+    assert "more_than_before" not in [f.rule for f in found]
+
+
 def test_names_that_lead_nowhere_tell_nothing_where_none_leads_anywhere() -> None:
     """Who names no lots and blends from buckets pours what was distilled."""
     blend = [{"lot": "B", "part": p, "volume": 1.0, "strength": 60.0} for p in ("smooth", "rest")]
