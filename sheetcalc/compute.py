@@ -1,6 +1,6 @@
 """The computed columns in the order of their needs, and what the checks find."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from functools import cache
 from string import Formatter
 from typing import Any
@@ -11,6 +11,7 @@ from sheetcalc import layouts, meant, uncertainty, units
 from sheetcalc.entries import EARLIEST, LATEST, Entries
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
+from sheetcalc.liquids import Array, spirit
 from sheetcalc.stages import registry
 
 A_DAY = "yyyy-mm-dd"  # the format of moments of which only the day counts
@@ -104,6 +105,8 @@ class Values:
             made = column.function(*(self.get(sheet, need) for need in column.needs))
             field = entries.sheet.field(key) if entries else None
             return _of_our_times(made) if field and field.quantity == "moment" else made
+        if entries and key in entries.weights:
+            return self._with_weighed(entries, key)
         if entries and key in entries.values:
             return entries.values[key]
         if key.endswith(uncertainty.ENDING):
@@ -120,6 +123,14 @@ class Values:
         needed = [[moved.get(sheet, need) for need in column.needs] for moved in differing]
         for moved, made in zip(differing, uncertainty.side_by_side(column.function, needed), strict=True):
             moved._known[sheet, key] = made
+
+    def _with_weighed(self, entries: Entries, key: str) -> Array:
+        """Volumes (L), those that were weighed by the strength beside them."""
+        field = entries.sheet.field(key)
+        assert field is not None
+        at = np.asarray(self.get(entries.sheet.key, field.weighed_at), dtype=float)
+        weighed = entries.weights[key]
+        return np.where(np.isnan(weighed), entries.values[key], spirit.volume_of_weight(weighed, at))
 
 
 def needs(layout: Layout) -> dict[tuple[str, str], Needs]:
@@ -206,22 +217,29 @@ def _of_our_times(moments: Any) -> Any:
 def findings(values: Values) -> Iterator[Finding]:
     """What could not be read, what is not filled in, and what the checks find, sheet by sheet."""
     for sheet, entries in values.entries.items():
-        found = [f for check in registry.CHECKS.get(sheet, []) for f in _checked(values, sheet, check)]
+        told = {(f.row, f.place) for f in entries.findings}
+        found = [f for check in registry.CHECKS.get(sheet, []) for f in _checked(values, sheet, check, told)]
         explained = {(f.row, f.place) for f in found if f.level != "note"}
         for finding in entries.findings:
             if finding.rule != "outside_limits" or (finding.row, finding.place) not in explained:
                 yield finding
         yield from _not_filled_in(entries)
+        yield from _weighed(values, entries)
         yield from found
 
 
-def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Finding]:
+def _checked(
+    values: Values, sheet: str, check: registry.Check, told: Set[tuple[int, int]]
+) -> Iterator[Finding]:
     entries = values.entries[sheet]
     if check.cell not in entries.found.cells:
         return
+    about, in_table = (check.cell, *check.needs), entries.is_column(check.cell)
     result = check.function(*(values.get(sheet, need) for need in check.needs))
     wrong, more = result if isinstance(result, tuple) else (result, {})
     for record in np.flatnonzero(np.atleast_1d(wrong)):
+        if check.level == "note" and _about_unread(entries, told, about, int(record), in_table):
+            continue
         shown = _Shown(values, sheet, int(record), more)
         slip = _slip(values, sheet, check.cell, int(record), *more["fits"]) if "fits" in more else ""
         yield Finding(
@@ -234,6 +252,27 @@ def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Find
             check.advice.format_map(shown),
             check.danger,
         )
+
+
+def _about_unread(
+    entries: Entries, told: Set[tuple[int, int]], keys: Iterable[str], record: int, in_table: bool
+) -> bool:
+    """Whether one of the cells that a note is about is not blank, but could not be read or was weighed.
+
+    told: row and column of the cells that reading had something to say of.
+    """
+    for key in keys:
+        column = entries.is_column(key)
+        if key in entries.values and key in entries.found.cells and (in_table or not column):
+            value = entries.values[key][record] if column else entries.values[key]
+            typed = entries.cell(key, record) in told or (column and _is_weighed(entries, key, record))
+            if typed and all_blank(value):
+                return True
+    return False
+
+
+def _is_weighed(entries: Entries, key: str, record: int) -> bool:
+    return key in entries.weights and bool(np.isfinite(entries.weights[key][record]))
 
 
 def in_words(values: Values, sheet: str, text: str) -> str:
@@ -326,6 +365,7 @@ def _not_filled_in(entries: Entries) -> Iterator[Finding]:
     for record in range(len(entries.rows)):
         blank = [c for c in columns if _is_blank(entries.values[c.key][record])]
         blank = [c for c in blank if entries.cell(c.key, record) not in unread]
+        blank = [c for c in blank if not _is_weighed(entries, c.key, record)]
         if blank:
             names = " and ".join(entries.found.headings[c.key] for c in blank)
             verb = "are" if len(blank) > 1 else "is"
@@ -337,6 +377,31 @@ def _not_filled_in(entries: Entries) -> Iterator[Finding]:
                 "not_filled_in",
                 f"{names} {verb} not filled in; what depends on it stays blank.",
                 "Fill it in when you have it.",
+            )
+
+
+def _weighed(values: Values, entries: Entries) -> Iterator[Finding]:
+    """The volume of what was weighed, since its cell does not show it."""
+    for key, weights in entries.weights.items():
+        field = entries.sheet.field(key)
+        assert field is not None
+        label = _label(entries, field)
+        volumes = values.get(entries.sheet.key, key)
+        for record in np.flatnonzero(np.isfinite(weights)):
+            message = "A weight tells the volume only together with the strength."
+            advice = "Fill in what the strength of this line needs, or type the volume."
+            if np.isfinite(volumes[record]):
+                litres = units.show(float(volumes[record]), "volume", label, decimals(field, label))
+                message = f"By its weight it is {litres} at 20 °C."
+                advice = "Weighed in air, as scales do; the strength of this line tells the density."
+            yield Finding(
+                "note",
+                entries.found.tab,
+                entries.found.headings[key],
+                *entries.cell(key, int(record)),
+                "read_by_weight",
+                message,
+                advice,
             )
 
 

@@ -24,7 +24,7 @@ MAY_IMPORT = {
     "stages": {"stages", "instruments", "law", "liquids", "meant", "tastings", "units", "findings"},
     "entries": {"files", "findings", "layouts", "meant", "units"},
     "uncertainty": {"compute", "instruments", "layouts", "liquids", "stages"},
-    "compute": {"entries", "findings", "layouts", "meant", "stages", "uncertainty", "units"},
+    "compute": {"entries", "findings", "layouts", "liquids", "meant", "stages", "uncertainty", "units"},
     "filled": {
         *("build", "compute", "entries", "files", "filled", "findings", "layouts", "stages", "units"),
         "__version__",

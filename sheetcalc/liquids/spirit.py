@@ -279,3 +279,13 @@ def weight_in_air(mass: ArrayLike, density: ArrayLike) -> Array:
     """
     m, rho = np.asarray(mass, dtype=np.float64), np.asarray(density, dtype=np.float64)
     return m * (1.0 - AIR_DENSITY / rho) / (1.0 - AIR_DENSITY / WEIGHT_DENSITY)
+
+
+def volume_of_weight(weight: ArrayLike, strength: ArrayLike) -> Array:
+    """Litres at 20 °C of spirit of which a scale in air shows so much, kg; inverse of `weight_in_air`.
+
+    weight: kg; strength: % vol at 20 °C, 0..100; broadcast; NaN outside.
+    Source: OIML R 22 and R 33; 27 CFR 30.41 weighs in air, too.
+    """
+    rho = density_at_20(strength)
+    return np.asarray(1000.0 * np.asarray(weight, dtype=np.float64) / (rho * weight_in_air(1.0, rho)))

@@ -123,11 +123,16 @@ def planned_volume_to_limit(
 @column("batch")
 def planned_collected_volume(
     planned_charge_volume: Array,
+    planned_strength: Array,
     planned_volume_to_limit: Array,
     still_minimum: Array,
 ) -> Array:
-    """Volume (L at 20 °C) each charge gives until the drip falls to the limit or the element comes near."""
-    return runs.before_the_element(planned_volume_to_limit, planned_charge_volume, still_minimum)
+    """Volume (L at 20 °C) each charge gives until the drip falls to the limit or the element comes near.
+
+    Blank while nobody knows how strong the wash will be.
+    """
+    collected = runs.before_the_element(planned_volume_to_limit, planned_charge_volume, still_minimum)
+    return np.where(np.isnan(planned_strength), np.nan, collected)
 
 
 @column("batch")

@@ -153,12 +153,12 @@ def next_step(turn: Any) -> Any:
 
 @column("clearing")
 def state(turn: Any, done_at: Array, clear_at: Array) -> Any:
-    """What the wash is after each step, from degassed to filtered; "clear enough to rack" is by the clock."""
+    """What the wash is after each step, from degassed to filtered; by the clock, whatever it looks like."""
     words = {"degassing": "degassed", "silica sol": "waiting", "fining": "clearing"}
     words |= {"racking": "racked", "filtering": "filtered", "looking": "clearing"}
     told = np.array([words.get(word, "") for word in turn], dtype=object)
     seen = (turn == "looking") & ~(done_at < clear_at - CLOCK / 24)
-    told[seen] = np.where(np.isnan(clear_at[seen]), "", "clear enough to rack")
+    told[seen] = np.where(np.isnan(clear_at[seen]), "", "time enough to rack")
     return told
 
 
