@@ -91,12 +91,13 @@ def test_planned_charges_by_hand() -> None:
 
 def test_nothing_is_planned_of_a_wash_of_unknown_strength() -> None:
     # 4 L in a still that must keep 0.8 L: without a strength 3.2 L would come over, whatever it is.
-    known = [
-        batch.planned_collected_volume(
-            np.asarray(4.0), strength, *[np.asarray(v) for v in (20.0, 1.25, 101.3, 0.8)]
+    charge, kept = np.asarray(4.0), np.asarray(0.8)
+    known = []
+    for strength in (BLANK, np.asarray(10.0)):
+        to_limit = batch.planned_volume_to_limit(
+            charge, strength, *[np.asarray(v) for v in (20.0, 1.25, 101.3)]
         )
-        for strength in (BLANK, np.asarray(10.0))
-    ]
+        known.append(batch.planned_collected_volume(charge, strength, to_limit, kept))
     assert np.isnan(known[0])
     assert 0.4 < known[1] < 3.2
 
