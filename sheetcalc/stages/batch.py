@@ -254,7 +254,6 @@ samples.fahrenheit(
     "batch",
     "temperature_high",
     "No yeast lives at {temperature_high}",
-    "Choose °F as the unit, or type it in °C.",
 )
 
 

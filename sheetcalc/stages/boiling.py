@@ -160,17 +160,13 @@ def disagrees(
 samples.fahrenheit_sample("fahrenheit_before", "boiling", "before_temperature")
 
 
-@check(
+samples.fahrenheit(
+    "fahrenheit_after",
     "boiling",
-    cell="after_temperature",
-    level="error",
-    says="At {after_temperature} a reading can't be corrected; it is still hot, or meant as °F.",
-    advice="If it is in °F, write °F behind the number; if it is hot, let it cool to about 20 °C (68 °F), "
-    "make up again and read.",
+    "after_temperature",
+    "At {after_temperature} a reading can't be corrected",
+    "If it is hot, let it cool to about 20 °C (68 °F), make up again and read.",
 )
-def fahrenheit_after(after_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column, or straight off the fire."""
-    return slips.fahrenheit_for_celsius(after_temperature)
 
 
 samples.too_hot(

@@ -110,6 +110,12 @@ def strength_20(
 
 
 @column("cuts")
+def sure_strength(strength_20: Array, temperature: Array) -> Array:
+    """Strength (% vol at 20 °C) of the jar; blank where its temperature can't be right."""
+    return np.where(slips.temperature_in_doubt(temperature), np.nan, strength_20)
+
+
+@column("cuts")
 def alcohol(volume: Array, strength_20: Array) -> Array:
     """Pure alcohol (L) in the jar."""
     return volume * strength_20 / 100
@@ -183,28 +189,28 @@ def vapour_strength(true_vapour_temperature: Array, pressure: Array) -> Array:
 
 
 @column("cuts")
-def fits(strength_20: Array, order: Order, strength_doubt: float) -> Mask:
+def fits(sure_strength: Array, order: Order, strength_doubt: float) -> Mask:
     """Which jars fit a run that only gets weaker; the largest set that does.
 
     The first jar may be weaker than the next: it rinses out what stood in the condenser.
     """
-    mask = np.ones(len(strength_20), dtype=bool)
+    mask = np.ones(len(sure_strength), dtype=bool)
     for places in order:
         later = places[1:]
-        mask[later] = slips.longest_chain(strength_20[later], strength_doubt * np.sqrt(2))
+        mask[later] = slips.longest_chain(sure_strength[later], strength_doubt * np.sqrt(2))
     return mask
 
 
 @column("cuts")
-def impossible(reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float) -> Mask:
+def impossible(reading: Array, sure_strength: Array, azeotrope: Array, strength_doubt: float) -> Mask:
     """Which readings no still gives."""
-    return above_the_azeotrope(reading, strength_20, azeotrope, strength_doubt)[0]
+    return above_the_azeotrope(reading, sure_strength, azeotrope, strength_doubt)[0]
 
 
 @column("cuts")
-def rising(strength_20: Array, fits: Mask, impossible: Mask) -> Mask:
+def rising(sure_strength: Array, fits: Mask, impossible: Mask) -> Mask:
     """Which possible strengths do not fit a run that only gets weaker."""
-    return np.isfinite(strength_20) & ~fits & ~impossible
+    return np.isfinite(sure_strength) & ~fits & ~impossible
 
 
 class Apart(NamedTuple):
@@ -343,14 +349,15 @@ def more_alcohol_out(
     charge: Charge,
     impossible: Mask,
     rising: Mask,
+    temperature: Array,
     order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
     """A still makes no alcohol; the measures' own spread is allowed for. Said where it is passed.
 
-    Not said where a reading of the run is in doubt anyway.
+    Not said where a reading of the run, or its temperature, is in doubt anyway.
     """
     wrong = (cumulative_alcohol > charge.alcohol * (1 + MEASURES)) & (cumulative_volume <= charge.volume)
-    wrong &= ~_any(impossible | rising, order)
+    wrong &= ~_any(impossible | rising | slips.temperature_in_doubt(temperature), order)
     return _first(wrong, order), {"charged": (charge.alcohol, "cumulative_alcohol")}
 
 
@@ -394,7 +401,7 @@ def _is(fraction: Any, word: str) -> Mask:
     return np.array([text == word for text in fraction], dtype=bool)
 
 
-samples.above_azeotrope("cuts", "reading", "strength_20", "gives here")
+samples.above_azeotrope("cuts", "reading", "sure_strength", "gives here")
 
 
 @check(
@@ -433,22 +440,19 @@ def catches_fire(strength_20: Array, order: Order) -> Mask:
     return _first((strength_20 > FLAMMABLE) & (strength_20 <= 100), order)
 
 
-samples.temperatures("cuts", "temperature")
+samples.temperatures("cuts", "temperature", "reading")
 
 
 samples.temperature_missing("cuts", "temperature", "reading")
 
 
-@check(
+samples.typed_in_fahrenheit(
+    "fahrenheit_vapour",
     "cuts",
-    cell="vapour_temperature",
-    level="error",
-    says="{vapour_temperature} is hotter than steam; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit.",
+    "vapour_temperature",
+    "{vapour_temperature} is hotter than steam",
+    _fahrenheit,
 )
-def fahrenheit_vapour(vapour_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return _fahrenheit(vapour_temperature)
 
 
 @check(

@@ -469,7 +469,7 @@ samples.fahrenheit(
     "fermentation",
     "wash_temperature",
     "{wash_temperature} would kill the yeast",
-    f"{samples.WRITE_FAHRENHEIT} If it was so hot, cool it and pitch fresh yeast.",
+    "If it was so hot, cool it and pitch fresh yeast.",
 )
 
 

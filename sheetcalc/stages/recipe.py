@@ -699,18 +699,11 @@ samples.fahrenheit(
     "recipe",
     "pitch_temperature",
     "{pitch_temperature} would kill the yeast",
-    "Choose °F as the unit, or write °F behind the number. If it was so hot, cool the wash and pitch fresh "
-    "yeast.",
+    "If it was so hot, cool the wash and pitch fresh yeast.",
 )
 
 
-samples.celsius(
-    "celsius_pitch",
-    "recipe",
-    "pitch_temperature",
-    "At {pitch_temperature} it would be frozen",
-    "Choose °C as the unit, or write °C behind the number.",
-)
+samples.celsius("celsius_pitch", "recipe", "pitch_temperature", "At {pitch_temperature} it would be frozen")
 
 
 @check(

@@ -1,7 +1,7 @@
 """The runs sheet: what a charge should give, what it gave, and whether the still is safe with it."""
 
 import statistics
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -18,6 +18,10 @@ FOAM_ROOM = 0.85  # of the still's capacity; above it a wash may foam over (comm
 LONGEST_RUN = 12.0  # h; nobody watches a still longer without a relief (common practice)
 STRONGEST_CHARGE = 40.0  # % vol; stronger charges are diluted before a run (common practice)
 ONE_STAGE = 15.0  # % vol by which a second stage makes it stronger, about
+LITTLE = 0.25  # of the alcohol charged; a run that gave less was not meant to end so soon (common practice)
+LEAST_OF_CHARGE = 0.005  # share of the charge below which nobody stops
+LARGEST_SHARE = 0.6  # of the charge; a run that gave more of it went on for nothing
+LARGER_UNITS = (1000.0, 128.0)  # litres for millilitres, gallons for fluid ounces
 USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
 
 LOW_WINES = (
@@ -62,6 +66,12 @@ def collected_strength(
     """True strength (% vol at 20 °C) of what was collected."""
     temperature = collected_temperature + thermometer.correction
     return np.asarray(instruments.strength_20(collected_reading, temperature, alcoholmeter))
+
+
+@column("runs")
+def sure_strength(collected_strength: Array, collected_temperature: Array) -> Array:
+    """Strength (% vol at 20 °C) of what was collected; blank where its temperature can't be right."""
+    return np.where(slips.temperature_in_doubt(collected_temperature), np.nan, collected_strength)
 
 
 @column("runs")
@@ -201,6 +211,63 @@ def expected_end(filled_at: Array, first_drip_at: Array, heating: Array, boiling
 def energy(heating: Array, boiling: Array, still_power: Array) -> Array:
     """Energy (kWh) from switching on to the end."""
     return still_power * (heating + boiling) / 1000
+
+
+@column("runs")
+def plain_strength(
+    charge_volume: Array, strength_charged: Array, collected_volume: Array, pressure: Array
+) -> Array:
+    """Strength (% vol) that a plain pot, of one stage, gives for the volume collected."""
+    return vapour.distil(charge_volume, strength_charged, collected_volume, 1.0, pressure).strength
+
+
+@column("runs")
+def too_weak(sure_strength: Array, plain_strength: Array, strength_doubt: float) -> Mask:
+    """Which runs gave less than one stage does, by more than model and glass can be off."""
+    return np.asarray(sure_strength < plain_strength - MODEL - strength_doubt)
+
+
+class Meant(NamedTuple):
+    """The least and the most (L) that would fit where far too little was collected; NaN elsewhere."""
+
+    low: Array
+    high: Array
+
+
+@column("runs")
+def volume_meant(
+    charge_volume: Array,
+    strength_charged: Array,
+    collected_volume: Array,
+    sure_strength: Array,
+    recovery: Array,
+    too_weak: Mask,
+    expected_volume: Array,
+    stages_planned: Array,
+    pressure: Array,
+) -> Meant:
+    """What was meant by a volume that is too small: all for which pot and still give that strength.
+
+    Too small is a volume of which a larger one, by a digit or a unit, gives that strength, while next to
+    nothing of the charge was collected; without a strength, one in litres or gallons for what is expected.
+    """
+    low, high = np.full((2, len(collected_volume)), np.nan)
+    shares = np.linspace(0.02, LARGEST_SHARE, 30)
+    for i in np.flatnonzero(too_weak & (recovery < LITTLE)):
+        least, most = (
+            vapour.distil(charge_volume[i], strength_charged[i], shares * charge_volume[i], stages, pressure)
+            for stages in (1.0, stages_planned[i] + 1)
+        )
+        fits = (sure_strength[i] > least.strength - MODEL) & (sure_strength[i] < most.strength + MODEL)
+        larger = shares[fits] * charge_volume[i]
+        if len(larger) and larger[0] > 2 * collected_volume[i]:
+            low[i], high[i] = larger[[0, -1]]
+    few = collected_volume < LEAST_OF_CHARGE * charge_volume
+    for unit in LARGER_UNITS:
+        times = collected_volume * unit
+        meant = few & np.isnan(low) & (times > expected_volume / 3) & (times < expected_volume * 3)
+        low, high = np.where(meant, expected_volume / 3, low), np.where(meant, expected_volume * 3, high)
+    return Meant(low, np.fmin(high, charge_volume))
 
 
 @column("runs")
@@ -447,18 +514,12 @@ def more_volume_out(collected_volume: Array, charge_volume: Array) -> tuple[Mask
     "runs",
     cell="collected_volume",
     level="warning",
-    says="{collected_volume} is very little from a charge of {charge_volume}; {thousand} would make sense.",
-    advice="Check the unit; it looks like litres in a column of millilitres.",
+    says="{collected_volume} is very little from a charge of {charge_volume}.",
+    advice="Check the volume and its unit, then the reading; if both are right, it may have foamed over.",
 )
-def litres_for_millilitres(
-    collected_volume: Array, charge_volume: Array, expected_volume: Array
-) -> tuple[Mask, dict[str, Any]]:
-    """A thousandth of what could be."""
-    meant = collected_volume * 1000
-    wrong = (
-        (collected_volume < 0.005 * charge_volume) & (meant < charge_volume) & (meant > 0.1 * expected_volume)
-    )
-    return wrong, {"thousand": (meant, "collected_volume")}
+def very_little_collected(volume_meant: Meant) -> tuple[Mask, dict[str, Any]]:
+    """Far less than the charge and the strength tell."""
+    return np.isfinite(volume_meant.low), {"fits": volume_meant}
 
 
 @check(
@@ -472,16 +533,18 @@ def more_alcohol_out(
     collected_volume: Array,
     charge_volume: Array,
     collected_reading: Array,
+    sure_strength: Array,
     recovery: Array,
     recovery_uncertainty: Array,
 ) -> tuple[Mask, dict[str, Any]]:
     """A still makes no alcohol, by more than volumes and strengths of both sides can be off."""
     wrong = (recovery > 1 + slips.SURE * recovery_uncertainty) & (collected_volume < charge_volume)
+    wrong &= np.isfinite(sure_strength)
     all_of_it = collected_reading / np.maximum(recovery, 1.0)
     return wrong, {"fits": (0.4 * all_of_it, all_of_it)}
 
 
-samples.above_azeotrope("runs", "collected_reading", "collected_strength", "gives here")
+samples.above_azeotrope("runs", "collected_reading", "sure_strength", "gives here")
 
 
 @check(
@@ -495,17 +558,15 @@ samples.above_azeotrope("runs", "collected_reading", "collected_strength", "give
 def weaker_than_a_plain_pot(
     collected_reading: Array,
     collected_strength: Array,
-    charge_volume: Array,
-    strength_charged: Array,
-    collected_volume: Array,
-    pressure: Array,
-    strength_doubt: float,
+    plain_strength: Array,
+    too_weak: Mask,
+    volume_meant: Meant,
 ) -> tuple[Mask, dict[str, Any]]:
-    """Below one stage, by more than model and glass can be off."""
-    plain = vapour.distil(charge_volume, strength_charged, collected_volume, 1.0, pressure).strength
-    wrong = collected_strength < plain - MODEL - strength_doubt
-    least = plain - MODEL + collected_reading - collected_strength
-    return wrong, {"plain": (plain, "collected_strength"), "fits": (least, least + 2 * MODEL + ONE_STAGE)}
+    """Below one stage, where the volume does not explain it."""
+    least = plain_strength - MODEL + collected_reading - collected_strength
+    fits = (least, least + 2 * MODEL + ONE_STAGE)
+    wrong = too_weak & np.isnan(volume_meant.low)
+    return wrong, {"plain": (plain_strength, "collected_strength"), "fits": fits}
 
 
 @check(
@@ -517,7 +578,7 @@ def weaker_than_a_plain_pot(
     advice="Check volume and reading; if they are right, set more effective stages on the batch card.",
 )
 def stronger_than_the_still(
-    collected_strength: Array,
+    sure_strength: Array,
     charge_volume: Array,
     strength_charged: Array,
     collected_volume: Array,
@@ -530,11 +591,11 @@ def stronger_than_the_still(
 ) -> Mask:
     """Above what one more stage would give; what is impossible is told by another check."""
     most = vapour.distil(charge_volume, strength_charged, collected_volume, stages_planned + 1, pressure)
-    possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (collected_strength <= azeotrope)
-    return possible & (collected_strength > most.strength + MODEL + strength_doubt)
+    possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (sure_strength <= azeotrope)
+    return possible & (sure_strength > most.strength + MODEL + strength_doubt)
 
 
-samples.temperatures("runs", "collected_temperature")
+samples.temperatures("runs", "collected_temperature", "collected_reading")
 
 
 samples.temperature_missing("runs", "collected_temperature", "collected_reading")

@@ -19,7 +19,7 @@ Mask = NDArray[np.bool_]
 # Beyond so many expanded uncertainties (k = 2) a difference is flagged: k = 3, exceeded by chance in one of
 # 370 comparisons.
 SURE = 1.5
-HOTTEST_WASH, HOTTEST_SAMPLE = 45.0, 40.0  # °C
+HOTTEST_WASH, HOTTEST_SAMPLE, COLDEST_SAMPLE = 45.0, 40.0, 4.0  # °C
 
 
 def fahrenheit_for_celsius(temperature: ArrayLike) -> Mask:
@@ -38,12 +38,28 @@ def celsius_for_fahrenheit(temperature: ArrayLike) -> Mask:
     """Whether a temperature (°C, converted from °F) is frozen, but the number typed is a sensible °C."""
     t = np.asarray(temperature, dtype=float)
     typed = t * 9 / 5 + 32
-    return (t < -1) & (typed >= 4) & (typed <= HOTTEST_SAMPLE)
+    return (t < -1) & (typed >= COLDEST_SAMPLE) & (typed <= HOTTEST_SAMPLE)
 
 
 def too_cold_to_read(temperature: ArrayLike) -> Mask:
     """Whether a sample (°C) is colder than anyone reads one: mostly °C in a column of °F."""
     return np.asarray(np.asarray(temperature, dtype=float) < -1)
+
+
+def temperature_in_doubt(temperature: ArrayLike) -> Mask:
+    """Whether a sample (°C) can't have been so hot or cold, so that no reading is to be corrected by it."""
+    t = np.asarray(temperature, dtype=float)
+    return np.asarray((t > HOTTEST_WASH) | too_cold_to_read(t))
+
+
+def exchanged_with_strength(temperature: Array, reading: Array, unit: str, strength_unit: str) -> Mask:
+    """Whether a temperature (°C) no sample has, and the strength typed beside it (% vol as the glass shows),
+    would both make sense in each other's cell; unit, strength_unit: the units they are typed in."""
+    typed = units.from_base(temperature, "temperature", unit)
+    degrees = units.to_base(units.from_base(reading, "mark", strength_unit), "temperature", unit)
+    strength = units.to_base(typed, "mark", strength_unit)
+    sensible = (degrees >= COLDEST_SAMPLE) & (degrees <= HOTTEST_SAMPLE) & (strength > 0) & (strength < 97)
+    return np.asarray(temperature_in_doubt(temperature) & sensible)
 
 
 def longest_chain(values: Array, margin: float) -> Mask:

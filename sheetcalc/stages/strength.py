@@ -24,6 +24,12 @@ def strength_20(
 
 
 @column("strength")
+def sure_strength(strength_20: Array, temperature: Array) -> Array:
+    """Strength (% vol at 20 °C) of the lot; blank where its temperature can't be right."""
+    return np.where(slips.temperature_in_doubt(temperature), np.nan, strength_20)
+
+
+@column("strength")
 def mix(volume: Array, strength_20: Array, target_strength: Array, target_volume: Array) -> mixing.Mix:
     """Lot and water together: to the wanted strength, or else to the wanted volume."""
     to_strength = mixing.water_for_strength(volume, strength_20, target_strength)
@@ -120,13 +126,13 @@ def collected(
 
 
 @column("strength")
-def too_much(volume: Array, strength_20: Array, collected: float) -> Mask:
+def too_much(volume: Array, sure_strength: Array, collected: float) -> Mask:
     """Which lots alone hold more alcohol than all the runs gave."""
-    alcohol = volume * strength_20 / 100
-    return np.asarray((alcohol > collected * (1 + MEASURES)) & (collected > 0) & (strength_20 <= 100))
+    alcohol = volume * sure_strength / 100
+    return np.asarray((alcohol > collected * (1 + MEASURES)) & (collected > 0) & (sure_strength <= 100))
 
 
-samples.above_azeotrope("strength", "reading", "strength_20")
+samples.above_azeotrope("strength", "reading", "sure_strength")
 
 
 @check(
@@ -148,9 +154,9 @@ def target_above_source(target_strength: Array, strength_20: Array, strength_dou
     says="The lot is at {strength_20}: as near to {target_strength} as your alcoholmeter can tell.",
     advice="No water is needed.",
 )
-def already_there(target_strength: Array, strength_20: Array, strength_doubt: float) -> Mask:
+def already_there(target_strength: Array, sure_strength: Array, strength_doubt: float) -> Mask:
     """Nominally above the source, but not by more than the glass can be off."""
-    above = target_strength - strength_20
+    above = target_strength - sure_strength
     return (above > 0) & (above <= strength_doubt)
 
 
@@ -216,11 +222,19 @@ def more_than_collected(
     "reading was off.",
 )
 def not_as_expected(
-    difference: Array, difference_uncertainty: Array, reading_after: Array
+    difference: Array,
+    difference_uncertainty: Array,
+    reading_after: Array,
+    temperature: Array,
+    temperature_after: Array,
 ) -> tuple[Mask, dict[str, Any]]:
-    """Off by more than the readings before and after and the lot's volume can be."""
+    """Off by more than the readings before and after and the lot's volume can be.
+
+    Not judged by a temperature that can't be right.
+    """
     allowed, expected = slips.SURE * difference_uncertainty, reading_after - difference
-    return np.abs(difference) > allowed, {"fits": (expected - allowed, expected + allowed)}
+    doubtful = slips.temperature_in_doubt(temperature) | slips.temperature_in_doubt(temperature_after)
+    return (np.abs(difference) > allowed) & ~doubtful, {"fits": (expected - allowed, expected + allowed)}
 
 
 @check(
@@ -238,8 +252,8 @@ def below_legal_minimum(final_strength: Array, legal_minimum: Array) -> Mask:
     return (final_strength < legal_minimum - 0.05) & (final_strength > legal_minimum - FOR_ANOTHER_RUN)
 
 
-samples.temperatures("strength", "temperature")
-samples.temperatures("strength", "temperature_after", "_after")
+samples.temperatures("strength", "temperature", "reading")
+samples.temperatures("strength", "temperature_after", "reading_after", "_after")
 
 
 @check(

@@ -1,0 +1,103 @@
+"""What is said of a mistake stands at the cell that is at fault, and names what was meant; all invented.
+
+What was meant is known from how the mistake was made; units are converted by hand (9/5 t + 32; a proof is
+half a percent on the glass).
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import in_memory
+import pytest
+from logs import Log, put, records, spoilt
+
+from sheetcalc import compute
+
+Told = dict[tuple[str, int, str], list[str]]
+Labels = dict[tuple[str, str], str]
+
+
+def told(log: Log, labels: Labels | None = None) -> Told:
+    """What is told of a log, notes aside, by sheet, record and key of the cell."""
+    return _told(log, labels, ("error", "warning"))
+
+
+def notes(log: Log) -> Told:
+    """The notes of a log, by sheet, record and key of the cell."""
+    return _told(log, None, ("note",))
+
+
+def _told(log: Log, labels: Labels | None, levels: tuple[str, ...]) -> Told:
+    read = in_memory.read(in_memory.blank("metric"), dict(in_memory.places(log)), labels)
+    at = {
+        (entries.found.tab, *entries.cell(key, record)): (sheet, record, key)
+        for sheet, entries in read.items()
+        for key in entries.found.cells
+        for record in range(len(entries.rows) if entries.is_column(key) else 1)
+    }
+    found: Told = {}
+    for finding in compute.findings(compute.Values(read)):
+        if finding.level in levels:
+            found.setdefault(at[finding.sheet, finding.row, finding.place], []).append(finding.message)
+    return found
+
+
+AMERICAN: Labels = {
+    ("cuts", "reading"): "proof",
+    ("cuts", "temperature"): "°F",
+    ("strength", "reading"): "proof",
+    ("strength", "temperature"): "°F",
+}
+
+
+def american(sheet: str, record: int, **values: Any) -> Callable[[Log], None]:
+    """Jars and lots as they are read in proof and °F, with something else in one of them."""
+
+    def spoil(log: Log) -> None:
+        for line in (*log["cuts"], *log["strength"]):
+            line["reading"] *= 2
+            line["temperature"] = line["temperature"] * 9 / 5 + 32
+        records(log, sheet)[record].update(values)
+
+    return spoil
+
+
+def test_a_log_in_proof_and_fahrenheit_is_as_clean() -> None:
+    assert told(spoilt(american("cuts", 0)), AMERICAN) == {}
+
+
+def test_a_digit_left_out_of_what_was_collected_is_told_there() -> None:
+    found = told(spoilt(put("runs", 1, collected_volume=190.0)))
+    assert list(found) == [("runs", 1, "collected_volume")]
+    assert found["runs", 1, "collected_volume"][0].endswith("It would fit as 1900 mL (a digit missing).")
+
+
+def test_gallons_in_a_column_of_ounces_are_named() -> None:
+    log = spoilt(put("runs", 0, collected_volume=64.25))
+    log["runs"][1]["collected_volume"] = 0.5  # gal; 1.9 L
+    (messages,) = told(log, {("runs", "collected_volume"): "fl oz"}).values()
+    assert messages[0].endswith("It would fit as 0.5 gal.")
+
+
+def test_a_strength_too_weak_for_its_charge_is_not_blamed_on_the_volume() -> None:
+    assert list(told(spoilt(put("runs", 1, collected_reading=4.5)))) == [("runs", 1, "collected_reading")]
+
+
+@pytest.mark.parametrize(
+    ("sheet", "record", "said"),
+    [("cuts", 3, "colder than anyone reads"), ("strength", 0, "colder than anyone reads")],
+)
+def test_celsius_among_fahrenheit_is_told_once_and_not_of_the_strength(
+    sheet: str, record: int, said: str
+) -> None:
+    found = told(spoilt(american(sheet, record, temperature=22.0)), AMERICAN)
+    assert list(found) == [(sheet, record, "temperature")]
+    assert said in found[sheet, record, "temperature"][0]
+
+
+def test_strength_and_temperature_in_each_others_cell_are_told_and_no_unit_that_is_there() -> None:
+    found = told(spoilt(american("cuts", 2, reading=72.0, temperature=114.0)), AMERICAN)
+    assert list(found) == [("cuts", 2, "temperature")]
+    (message,) = found["cuts", 2, "temperature"]
+    assert "Strength and temperature may be exchanged." in message
+    assert "as °F" not in message
