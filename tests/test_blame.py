@@ -101,3 +101,23 @@ def test_strength_and_temperature_in_each_others_cell_are_told_and_no_unit_that_
     (message,) = found["cuts", 2, "temperature"]
     assert "Strength and temperature may be exchanged." in message
     assert "as °F" not in message
+
+
+def test_percent_typed_for_proof_is_told_at_the_part_and_not_at_what_is_wanted() -> None:
+    log = spoilt(put("blend", 0))
+    log["blend"] = [
+        {"lot": "house", "volume": 0.6, "strength": 52.0, "wanted_strength": 90.0},  # meant: 104 proof
+        {"lot": "house", "part": "water", "strength": 0.0},
+        {"lot": "right", "volume": 0.6, "strength": 116.0, "wanted_strength": 140.0},
+        {"lot": "right", "part": "water", "strength": 0.0},
+    ]
+    found = told(log, {("blend", "strength"): "proof", ("blend", "wanted_strength"): "proof"})
+    assert list(found) == [("blend", 2, "wanted_strength"), ("blend", 0, "strength")]
+    assert "as % vol it would fit" in found["blend", 0, "strength"][0]
+    assert "s proof" not in found["blend", 2, "wanted_strength"][0]
+
+
+def test_percent_typed_for_proof_is_told_at_the_reading_of_a_lot() -> None:
+    found = told(spoilt(american("strength", 0, reading=58.0, target_strength=40.0)), AMERICAN)
+    assert [place for place in found if place[0] == "strength"] == [("strength", 0, "reading")]
+    assert "as % vol it would fit" in found["strength", 0, "reading"][0]

@@ -390,7 +390,12 @@ def more_than_there_was(
     advice="Measure or weigh a few more; adjust the filling, or change the label.",
 )
 def fill_outside_tolerance(
-    filled_volume: Array, size: Array, fill_tolerance: Array, no_bottle: Mask, centilitres: Mask
+    filled_volume: Array,
+    size: Array,
+    fill_tolerance: Array,
+    no_bottle: Mask,
+    centilitres: Mask,
+    filled_volume_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Beyond the tolerance of 27 CFR 19.356; measured as typed, since that can be weighed to a gram.
 
@@ -400,8 +405,9 @@ def fill_outside_tolerance(
     off = np.abs(filled_volume - size) > fill_tolerance * (1 + 1e-9)
     wrong = off & ~no_bottle & ~(centilitres & ten_times)
     words = np.full(len(wrong), "", dtype=object)
-    for factor, unit in ((1000, "litres"), (10, "centilitres")):
-        words[np.abs(filled_volume * factor - size) <= 0.1 * size] = f"As {unit} it would fit."
+    if filled_volume_unit == "mL":
+        for factor, unit in ((1000, "litres"), (10, "centilitres")):
+            words[np.abs(filled_volume * factor - size) <= 0.1 * size] = f"As {unit} it would fit."
     return wrong, {
         "size": (size, "bottle_size"),
         "low": (size - fill_tolerance, "fill_tolerance"),
@@ -426,33 +432,42 @@ def label_strength_missing(label_strength: Array, bottles: Array) -> Mask:
     "bottling",
     cell="label_strength",
     level="error",
-    says="{label_strength} does not fit the {expected} that this spirit should have; {meant}.",
+    says="{label_strength} does not fit the {expected} that this spirit should have{meant}.",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def label_in_another_unit(
-    label_slipped: Mask, label_strength: Array, measured_strength: Array, usual_strength: Array
+    label_slipped: Mask,
+    label_strength: Array,
+    measured_strength: Array,
+    usual_strength: Array,
+    label_strength_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Proof in a column of % vol, or the other way round."""
-    return label_slipped, _meant(label_strength, measured_strength, usual_strength)
+    return label_slipped, _meant(label_strength, measured_strength, usual_strength, label_strength_unit)
 
 
 @check(
     "bottling",
     cell="measured_strength",
     level="error",
-    says="{measured_strength} does not fit the {expected} that this spirit should have; {meant}.",
+    says="{measured_strength} does not fit the {expected} that this spirit should have{meant}.",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def measured_in_another_unit(
-    measured_slipped: Mask, measured_strength: Array, label_strength: Array, usual_strength: Array
+    measured_slipped: Mask,
+    measured_strength: Array,
+    label_strength: Array,
+    usual_strength: Array,
+    measured_strength_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Proof in a column of % vol, or the other way round."""
-    return measured_slipped, _meant(measured_strength, label_strength, usual_strength)
+    return measured_slipped, _meant(measured_strength, label_strength, usual_strength, measured_strength_unit)
 
 
-def _meant(typed: Array, other: Array, usual: Array) -> dict[str, Any]:
+def _meant(typed: Array, other: Array, usual: Array, unit: str) -> dict[str, Any]:
     expected = np.where(np.isnan(other), usual, other)
-    words = np.where(typed > expected, "as proof it would", "as % vol it would").astype(object)
+    meant = np.where(typed > expected, "proof", "% vol")
+    words = np.array(["" if m == unit else f"; as {m} it would" for m in meant], dtype=object)
     return {"meant": (words, ""), "expected": (expected, "label_strength")}
 
 

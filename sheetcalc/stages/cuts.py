@@ -110,9 +110,25 @@ def strength_20(
 
 
 @column("cuts")
-def sure_strength(strength_20: Array, temperature: Array) -> Array:
-    """Strength (% vol at 20 °C) of the jar; blank where its temperature can't be right."""
-    return np.where(slips.temperature_in_doubt(temperature), np.nan, strength_20)
+def sure_strength(
+    strength_20: Array,
+    reading: Array,
+    temperature: Array,
+    reading_unit: str,
+    temperature_unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    """Strength (% vol at 20 °C) of the jar to judge by, also where its temperature can't be right."""
+    return samples.sure_strength(
+        strength_20,
+        reading,
+        temperature,
+        reading_unit,
+        temperature_unit,
+        alcoholmeter,
+        thermometer,
+    )
 
 
 @column("cuts")

@@ -547,10 +547,11 @@ def strength_missing(of_kind: Any, strength: Array) -> Mask:
     says="{strength} is more than {kind} usually ferments to. {meant}",
     advice="Check the unit above; for a fortified drink or a spirit choose 'other'.",
 )
-def stronger_than_its_kind(strength: Array, of_kind: Any) -> tuple[Mask, dict[str, Any]]:
+def stronger_than_its_kind(strength: Array, of_kind: Any, strength_unit: str) -> tuple[Mask, dict[str, Any]]:
     """Above what yeast makes of grapes or malt; twice as much is proof."""
     most = np.array([DRINKS.get(str(k), np.nan) for k in np.asarray(of_kind)])
-    meant = np.where(strength / 2 <= most, "As proof it would fit.", "").astype(object)
+    as_proof = (strength / 2 <= most) & (strength_unit != "proof")
+    meant = np.where(as_proof, "As proof it would fit.", "").astype(object)
     return strength > most, {"meant": (meant, "kind"), "kind": (of_kind, "kind")}
 
 

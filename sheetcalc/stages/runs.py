@@ -69,9 +69,25 @@ def collected_strength(
 
 
 @column("runs")
-def sure_strength(collected_strength: Array, collected_temperature: Array) -> Array:
-    """Strength (% vol at 20 °C) of what was collected; blank where its temperature can't be right."""
-    return np.where(slips.temperature_in_doubt(collected_temperature), np.nan, collected_strength)
+def sure_strength(
+    collected_strength: Array,
+    collected_reading: Array,
+    collected_temperature: Array,
+    collected_reading_unit: str,
+    collected_temperature_unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    """Strength (% vol at 20 °C) of the whole to judge by, also where its temperature can't be right."""
+    return samples.sure_strength(
+        collected_strength,
+        collected_reading,
+        collected_temperature,
+        collected_reading_unit,
+        collected_temperature_unit,
+        alcoholmeter,
+        thermometer,
+    )
 
 
 @column("runs")

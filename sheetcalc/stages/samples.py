@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, vapour
 from sheetcalc.stages import slips
@@ -47,6 +48,29 @@ def temperatures(sheet: str, cell: str, reading: str, ending: str = "") -> None:
     says = f"{{{cell}}} is colder than anyone reads a sample at. {{exchanged}}"
     advice = "Check the sign and the unit; a number in °C needs °C behind it where the column is in °F."
     add_check(f"celsius_sample{ending}", sheet, cell, "warning", says, advice, cold, needs)
+
+
+def sure_strength(
+    strength_20: Array,
+    reading: Array,
+    temperature: Array,
+    mark_unit: str,
+    unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    """True strengths (% vol at 20 °C) to judge by: where the temperature (°C) can't be right, by the one that
+    was meant, and blank where none is known.
+
+    strength_20: by the temperatures as they stand; mark_unit, unit: the units of reading and temperature.
+    """
+    doubtful = slips.temperature_in_doubt(temperature)
+    if not doubtful.any():
+        return strength_20
+    meant = slips.temperature_meant(temperature, unit) + thermometer.correction
+    by_meant = instruments.strength_20(reading, meant, alcoholmeter)
+    exchanged = slips.exchanged_with_strength(temperature, reading, unit, mark_unit) & (unit == "°C")
+    return np.where(doubtful, np.where(exchanged, np.nan, by_meant), strength_20)
 
 
 def temperature_missing(sheet: str, cell: str, reading: str) -> None:

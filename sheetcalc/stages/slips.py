@@ -52,6 +52,13 @@ def temperature_in_doubt(temperature: ArrayLike) -> Mask:
     return np.asarray((t > HOTTEST_WASH) | too_cold_to_read(t))
 
 
+def temperature_meant(temperature: Array, unit: str) -> Array:
+    """A temperature (°C) that can't be right in its unit, read in the other one; NaN where that is none."""
+    if unit == "°C":
+        return np.where(fahrenheit_for_celsius(temperature), (temperature - 32) * 5 / 9, np.nan)
+    return np.where(celsius_for_fahrenheit(temperature), temperature * 9 / 5 + 32, np.nan)
+
+
 def exchanged_with_strength(temperature: Array, reading: Array, unit: str, strength_unit: str) -> Mask:
     """Whether a temperature (°C) no sample has, and the strength typed beside it (% vol as the glass shows),
     would both make sense in each other's cell; unit, strength_unit: the units they are typed in."""

@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import instruments
+from sheetcalc import instruments, units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing
 from sheetcalc.stages import lots, samples, slips
@@ -12,6 +12,7 @@ from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.samples import FLAMMABLE, MEASURES
 from sheetcalc.stages.slips import Mask
 
+WEAKEST_WANTED = 15.0  # % vol; the least that is sold as spirit, liqueurs too (EU 2019/787)
 FOR_ANOTHER_RUN = 6.0  # % vol below the legal minimum; what goes back into the still is at about 30 % vol
 
 
@@ -24,9 +25,36 @@ def strength_20(
 
 
 @column("strength")
-def sure_strength(strength_20: Array, temperature: Array) -> Array:
-    """Strength (% vol at 20 °C) of the lot; blank where its temperature can't be right."""
-    return np.where(slips.temperature_in_doubt(temperature), np.nan, strength_20)
+def sure_strength(
+    strength_20: Array,
+    reading: Array,
+    temperature: Array,
+    reading_unit: str,
+    temperature_unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    """Strength (% vol at 20 °C) of the lot to judge by, also where its temperature can't be right."""
+    return samples.sure_strength(
+        strength_20,
+        reading,
+        temperature,
+        reading_unit,
+        temperature_unit,
+        alcoholmeter,
+        thermometer,
+    )
+
+
+@column("strength")
+def read_in_percent(
+    reading: Array, sure_strength: Array, target_strength: Array, azeotrope: Array, reading_unit: str
+) -> Mask:
+    """Which readings are below what is wanted, but above it if they were typed in % vol, not in proof."""
+    typed = units.from_base(reading, "mark", reading_unit)
+    most = np.where(np.isnan(azeotrope), 100.0, azeotrope)
+    fits = (target_strength <= typed) & (typed <= most)
+    return np.asarray((target_strength > sure_strength) & fits & (reading_unit == "proof"))
 
 
 @column("strength")
@@ -142,9 +170,26 @@ samples.above_azeotrope("strength", "reading", "sure_strength")
     says="{target_strength} is above what you have, {strength_20}; water only makes it weaker.",
     advice="Check the units, or distil it again.",
 )
-def target_above_source(target_strength: Array, strength_20: Array, strength_doubt: float) -> Mask:
+def target_above_source(
+    target_strength: Array, sure_strength: Array, strength_doubt: float, read_in_percent: Mask
+) -> tuple[Mask, dict[str, Any]]:
     """Water can't do that; within the glass's uncertainty it is as good as reached."""
-    return target_strength > strength_20 + strength_doubt
+    wrong = (target_strength > sure_strength + strength_doubt) & ~read_in_percent
+    return wrong, {"fits": (np.full(len(wrong), WEAKEST_WANTED), sure_strength)}
+
+
+@check(
+    "strength",
+    cell="reading",
+    level="error",
+    says="{reading} is below {target_strength}, and water only makes it weaker; as % vol it would fit.",
+    advice="Write % vol behind the number, or choose it as the unit if all is in % vol.",
+)
+def percent_for_proof(
+    target_strength: Array, sure_strength: Array, strength_doubt: float, read_in_percent: Mask
+) -> Mask:
+    """Half of what was meant, and so below what is wanted of it."""
+    return read_in_percent & (target_strength > sure_strength + strength_doubt)
 
 
 @check(
