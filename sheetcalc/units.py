@@ -164,6 +164,8 @@ _NUMBER = re.compile(
     re.S,
 )
 
+# O for 0, l or I for 1: with digits behind it, or an O at the end, it is no unit.
+_LETTER_FOR_DIGIT = re.compile(r"\s*[+\-−]?[\d.,]*+(?:([OolI])(?=[OolI]?[.,]?\d)|(?<=\d)(O)\s*$)")
 LONGEST_UNIT = 40
 # Words of letters, each perhaps squared or cubed, with a blank, "*" or "/" between.
 _PLAIN_UNIT = re.compile(r"[^\W\d]+(?:(?:\^|\*\*)?[23])?(?:\s?[ */]\s?[^\W\d]+(?:(?:\^|\*\*)?[23])?)*")
@@ -228,6 +230,8 @@ def read_number(text: str) -> Reading:
 
     Raises ValueError where the text holds no number, or more than one.
     """
+    if letter := _LETTER_FOR_DIGIT.match(text):
+        raise ValueError(f"{short(text)} has the letter {letter[1] or letter[2]} among its digits")
     match = _NUMBER.match(text)
     if not match:
         raise ValueError(f"{short(text)} is not a number")

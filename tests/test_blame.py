@@ -9,7 +9,7 @@ from typing import Any
 
 import in_memory
 import pytest
-from logs import Log, put, records, spoilt
+from logs import Log, clean_log, put, records, spoilt
 
 from sheetcalc import compute
 
@@ -121,3 +121,45 @@ def test_percent_typed_for_proof_is_told_at_the_reading_of_a_lot() -> None:
     found = told(spoilt(american("strength", 0, reading=58.0, target_strength=40.0)), AMERICAN)
     assert [place for place in found if place[0] == "strength"] == [("strength", 0, "reading")]
     assert "as % vol it would fit" in found["strength", 0, "reading"][0]
+
+
+def test_ounces_in_a_column_of_pounds_are_named_and_pounds_in_one_of_ounces() -> None:
+    log = spoilt(put("batch", None, wash_kind="grain", original_gravity=1.080, wash_volume=20.0))
+    log["recipe"] = {"records": [{"item": "Rye", "kind": "grain", "amount": 120.0}]}
+    (message,) = told(log, {("recipe", "amount"): "lb"})["recipe", 0, "amount"]
+    assert "It would fit as 120 oz" in message
+    # 1.080 from 20 L takes about 6.8 kg of malt; 15 lb are 6.8 kg.
+    log["recipe"]["records"] = [{"item": "Pale malt", "kind": "malt", "amount": 15.0}]
+    for amount, column in ((15.0, "oz"), ("15 oz", "lb")):
+        log["recipe"]["records"][0]["amount"] = amount
+        (message,) = told(log, {("recipe", "amount"): column})["recipe", 0, "expected_gravity"]
+        assert "It would fit as 15 lb of Pale malt." in message
+
+
+def test_pounds_of_nutrient_are_told_and_ounces_are_not() -> None:
+    line = {"item": "Yeast food", "kind": "additive", "amount": "1.5 lb"}
+    log = clean_log()
+    records(log, "recipe").append(line)
+    assert list(told(log)) == [("recipe", 3, "amount")]
+    line["amount"] = "1.5 oz"
+    assert told(log) == {}
+
+
+def test_a_zero_left_out_of_a_gravity_is_named() -> None:
+    (message,) = told(spoilt(put("fermentation", 4, reading="1,25")))["fermentation", 4, "reading"]
+    assert message.endswith("It would fit as 1.025 with a zero that was left out.")
+
+
+def test_a_letter_among_the_digits_is_told_as_one() -> None:
+    for reading, letter in (("1.O25", "O"), ("l.025", "l"), ("1.02O", "O")):
+        (message,) = told(spoilt(put("fermentation", 4, reading=reading)))["fermentation", 4, "reading"]
+        assert f"the letter {letter} among its digits" in message
+    assert told(spoilt(put("runs", 0, charge_volume="8l"))) == {}
+
+
+def test_a_first_day_faster_than_any_but_turbo_washes_is_noted_the_same_evening() -> None:
+    log = spoilt(put("fermentation", 1, reading=1.026))
+    del log["fermentation"][2:]
+    assert any("It fell at" in said for said in notes(log)["fermentation", 1, "reading"])
+    log["fermentation"][1]["reading"] = 1.043
+    assert ("fermentation", 1, "reading") not in notes(log)

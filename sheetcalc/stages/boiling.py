@@ -90,10 +90,10 @@ def difference_doubt(
     says="{before} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and check the unit above.",
 )
-def before_impossible(before: Array) -> tuple[Mask, dict[str, Any]]:
+def before_impossible(before: Array, before_unit: str) -> tuple[Mask, dict[str, Any]]:
     """Outside of anything that ferments: another scale, a short form or a slipped point."""
     wrong = (before > 1.3) | (before < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(before, 0.97, 1.12), "before")}
+    return wrong, {"meant": (slips.gravity_meant(before, 0.97, 1.12, before_unit), "before")}
 
 
 @check(
@@ -103,10 +103,10 @@ def before_impossible(before: Array) -> tuple[Mask, dict[str, Any]]:
     says="{after} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and check the unit above.",
 )
-def after_impossible(after: Array) -> tuple[Mask, dict[str, Any]]:
+def after_impossible(after: Array, after_unit: str) -> tuple[Mask, dict[str, Any]]:
     """Without its alcohol a wash is no lighter than water, but for the glass."""
     wrong = (after > 1.3) | (after < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(after, 0.998, 1.04), "after")}
+    return wrong, {"meant": (slips.gravity_meant(after, 0.998, 1.04, after_unit), "after")}
 
 
 @check(

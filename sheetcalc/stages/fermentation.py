@@ -10,7 +10,7 @@ from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, wash
 from sheetcalc.stages import samples, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.slips import Mask
+from sheetcalc.stages.slips import Mask, Texts
 
 # Common practice: the same reading on two to three days running. An evening reading followed by a
 # morning one two days on still counts.
@@ -27,6 +27,7 @@ ANY_END = (0.58, 0.95)
 
 FEEDING = re.compile(r"sugar|feed|fed\b|added|zucker", re.IGNORECASE)
 FASTEST = 0.06  # SG a day; the fastest turbo washes stay below it (common practice)
+VERY_FAST = 0.045  # SG a day; hardly any wash is so fast, even on its best day (common practice)
 SLOWING = 0.25  # of the fastest pace so far
 
 LONGEST = 60.0  # d; no forecast reaches further
@@ -146,6 +147,12 @@ def around(
         low - off - samples.scatter(hydrometer),
         high - off + samples.scatter(hydrometer),
     )
+
+
+@column("fermentation")
+def reading_meant(reading: Array, around: Around, reading_unit: str) -> Texts:
+    """What each reading may have been meant as, if it does not fit."""
+    return slips.gravity_meant(reading, around.low, around.high, reading_unit)
 
 
 @column("fermentation")
@@ -287,10 +294,10 @@ def standing_since(gravity: Array, last: int, hydrometer: Instrument) -> int:
     says="{reading} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and check the unit above.",
 )
-def gravity_impossible(reading: Array, around: Around) -> tuple[Mask, dict[str, Any]]:
+def gravity_impossible(reading: Array, reading_meant: Texts) -> tuple[Mask, dict[str, Any]]:
     """Outside of anything that ferments: another scale, a short form or a slipped point."""
     wrong = (reading > 1.3) | (reading < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
+    return wrong, {"meant": (reading_meant, "reading")}
 
 
 @check(
@@ -302,7 +309,7 @@ def gravity_impossible(reading: Array, around: Around) -> tuple[Mask, dict[str, 
     "added.",
 )
 def above_original(
-    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, around: Around
+    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, reading_meant: Texts
 ) -> tuple[Mask, dict[str, Any]]:
     """Gravity only falls; both values have the hydrometer's uncertainty.
 
@@ -311,7 +318,7 @@ def above_original(
     limit = original_gravity + samples.scatter(hydrometer)
     wrong = (gravity_20 > limit) & (reading + hydrometer.correction > limit) & (reading <= 1.3)
     wrong &= wrong.sum() < 3
-    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
+    return wrong, {"meant": (reading_meant, "reading")}
 
 
 @check(
@@ -323,11 +330,11 @@ def above_original(
     advice="Read again; if it stays, the original gravity on the batch card may be too low.",
 )
 def below_lowest(
-    reading: Array, gravity_20: Array, lowest_gravity: Array, hydrometer: Instrument, around: Around
+    reading: Array, gravity_20: Array, lowest_gravity: Array, hydrometer: Instrument, reading_meant: Texts
 ) -> tuple[Mask, dict[str, Any]]:
     """Less than nothing left of the extract."""
     wrong = (gravity_20 < lowest_gravity - samples.scatter(hydrometer)) & (reading >= 0.95)
-    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
+    return wrong, {"meant": (reading_meant, "reading")}
 
 
 @check(
@@ -339,7 +346,7 @@ def below_lowest(
     advice="Check the reading and its date. If sugar was added, say so in the note.",
 )
 def out_of_line(
-    reading: Array,
+    reading_meant: Texts,
     gravity_20: Array,
     dated: Mask,
     fits: Mask,
@@ -357,9 +364,9 @@ def out_of_line(
     margin = samples.scatter(hydrometer)
     possible = ~(gravity_20 > original_gravity + margin) & ~(gravity_20 < lowest_gravity - margin)
     wrong = dated & np.isfinite(gravity_20) & ~fits & possible & (not fed)
-    meant = slips.gravity_meant(reading, around.low, around.high)
     like = "gravity_20"
-    return wrong, {"before": (around.before, like), "after": (around.after, like), "meant": (meant, like)}
+    told = {"before": (around.before, like), "after": (around.after, like)}
+    return wrong, told | {"meant": (reading_meant, like)}
 
 
 @check(
@@ -374,6 +381,23 @@ def falls_too_fast(
 ) -> tuple[Mask, dict[str, Any]]:
     """Faster than the fastest wash, by more than two readings can be off."""
     wrong = daily_change < -FASTEST - samples.scatter(hydrometer) / np.fmax(around.since, 0.02)
+    return wrong, {"fall": (-daily_change, "daily_change")}
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="note",
+    says="It fell at {fall} since the reading before, faster than all but the fastest washes.",
+    advice="Check this reading and the one before; if both are right, keep it from getting too warm.",
+)
+def falls_very_fast(
+    daily_change: Array, around: Around, hydrometer: Instrument
+) -> tuple[Mask, dict[str, Any]]:
+    """What turbo washes do at the most, and a slip in one of two readings, too."""
+    by_two_readings = samples.scatter(hydrometer) / np.fmax(around.since, 0.02)
+    fast = daily_change < -VERY_FAST - by_two_readings
+    wrong = fast & ~(daily_change < -FASTEST - by_two_readings)
     return wrong, {"fall": (-daily_change, "daily_change")}
 
 

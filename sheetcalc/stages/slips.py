@@ -93,23 +93,30 @@ def longest_chain(values: Array, margin: float) -> Mask:
     return chain
 
 
-def gravity_meant(typed: ArrayLike, low: ArrayLike, high: ArrayLike) -> Texts:
-    """What a gravity (as typed, taken as SG) that lies outside low..high may have been meant as."""
+def gravity_meant(typed: ArrayLike, low: ArrayLike, high: ArrayLike, unit: str) -> Texts:
+    """What a gravity (as typed, taken as SG) that lies outside low..high may have been meant as.
+
+    unit: the one it was typed in, which is not proposed.
+    """
     values, lows, highs = np.broadcast_arrays(*(np.asarray(a, dtype=float) for a in (typed, low, high)))
     texts = np.full(values.shape, "", dtype=object)
     for i in np.ndindex(values.shape):
-        fits = [words for meant, words in _gravity_readings(float(values[i])) if lows[i] <= meant <= highs[i]]
+        readings = _gravity_readings(float(values[i]), unit)
+        fits = [words for meant, words in readings if lows[i] <= meant <= highs[i]]
         # The newest reading of a wash may fit as two units; the person knows which glass it was.
         texts[i] = f"It would fit as {', or as '.join(fits[:2])}." if fits else ""
     return texts
 
 
-def _gravity_readings(typed: float) -> Iterable[tuple[float, str]]:
+def _gravity_readings(typed: float, unit: str) -> Iterable[tuple[float, str]]:
     if not np.isfinite(typed):
         return
     for swapped in swapped_digits(typed, 3):
         yield swapped, f"{swapped:.3f} with two digits exchanged"
-    if 1.3 < typed < 40:
+    if 1 < typed < 2:
+        meant = 1 + (typed - 1) / 10
+        yield meant, f"{meant:.6g} with a zero that was left out"
+    if 1.3 < typed < 40 and unit not in ("°Bx", "°P"):
         meant = float(sugar.gravity_from_brix(typed))
         yield meant, f"{typed:g} °Bx, which is {meant:.3f}"
     if 2 <= typed < 160:
