@@ -163,3 +163,13 @@ def test_a_first_day_faster_than_any_but_turbo_washes_is_noted_the_same_evening(
     assert any("It fell at" in said for said in notes(log)["fermentation", 1, "reading"])
     log["fermentation"][1]["reading"] = 1.043
     assert ("fermentation", 1, "reading") not in notes(log)
+
+
+def test_a_jar_typed_twice_is_told_at_its_second_line_and_named() -> None:
+    log = clean_log()
+    log["cuts"].insert(4, dict(log["cuts"][2], jar="5"))
+    for number, line in enumerate(log["cuts"], start=1):
+        line["jar"] = str(number)
+    found = told(log)
+    assert "as jar 3;" in found["cuts", 4, "volume"][0]
+    assert list(found) == [("cuts", 4, "volume")]

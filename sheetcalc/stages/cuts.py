@@ -14,6 +14,7 @@ from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, above_the_azeot
 from sheetcalc.stages.slips import Mask
 
 Order = tuple[NDArray[np.intp], ...]
+Twin = NDArray[np.intp]
 
 NEAR = 2.0  # °C from the temperature that would fit a jar
 FRACTIONS = ("first runnings", "heads", "hearts", "tails")
@@ -328,6 +329,58 @@ def in_order(fraction: Any, order: Order) -> Mask:
     return mask
 
 
+class Surplus(NamedTuple):
+    """Volume (L) by which the jars of each jar's run hold more than it gave: all of them, and without the
+    first runnings, which may have been left out of the run's."""
+
+    all: Array
+    kept: Array
+
+
+@column("cuts")
+def surplus(volume: Array, fraction: Any, charge: Charge, order: Order) -> Surplus:
+    """The jars of each run against what the runs sheet says it gave."""
+    jars = _sums(volume, order)
+    aside = _sums(np.where(_is(fraction, "first runnings"), volume, 0.0), order)
+    return Surplus(jars - charge.collected, jars - aside - charge.collected)
+
+
+@column("cuts")
+def twin(
+    volume: Array, reading: Array, temperature: Array, surplus: Surplus, charge: Charge, order: Order
+) -> Twin:
+    """The jar that each jar is typed anew of, as its place among the records; -1 for none.
+
+    It is alike in volume, reading and temperature, and its run's jars add up without it, but not with it.
+    """
+    twins = np.full(len(volume), -1, dtype=np.intp)
+    allowed = TOGETHER * charge.collected
+    with_it = np.minimum(np.abs(surplus.all), np.abs(surplus.kept)) > allowed
+    without = np.minimum(np.abs(surplus.all - volume), np.abs(surplus.kept - volume)) <= allowed
+    alike = np.array([volume, reading, temperature])
+    for places in order:
+        for k, i in enumerate(places):
+            same = places[:k][(alike[:, places[:k]] == alike[:, [i]]).all(axis=0)]
+            if len(same) and with_it[i] and without[i]:
+                twins[i] = same[0]
+                break
+    return twins
+
+
+@check(
+    "cuts",
+    cell="volume",
+    level="warning",
+    says="The same volume, strength and temperature as jar {other}; with one of the two the jars add up to "
+    "the {collected} on the runs sheet.",
+    advice="If it is the same jar, delete one of the lines; if there were two, correct the run.",
+)
+def jar_twice(twin: Twin, jar: Any, charge: Charge) -> tuple[Mask, dict[str, Any]]:
+    """One jar in two lines."""
+    other = np.array([jar[i] if i >= 0 else "" for i in twin], dtype=object)
+    return twin >= 0, {"other": (other, ""), "collected": (charge.collected, "cumulative_volume")}
+
+
 @check(
     "cuts",
     cell="run",
@@ -347,9 +400,12 @@ def unknown_run(misnamed: Mask, order: Order) -> Mask:
     says="With this jar {cumulative_volume} are collected from a charge of {charged}: that can't be.",
     advice="Check the volumes of the jars, their unit and the charge.",
 )
-def beyond_the_charge(cumulative_volume: Array, charge: Charge, order: Order) -> tuple[Mask, dict[str, Any]]:
-    """More comes out than went in; said where it is passed."""
-    return _first(cumulative_volume > charge.volume, order), {"charged": (charge.volume, "cumulative_volume")}
+def beyond_the_charge(
+    cumulative_volume: Array, charge: Charge, twin: Twin, order: Order
+) -> tuple[Mask, dict[str, Any]]:
+    """More comes out than went in; said where it is passed, unless a jar is there twice."""
+    wrong = (cumulative_volume > charge.volume) & ~_any(twin >= 0, order)
+    return _first(wrong, order), {"charged": (charge.volume, "cumulative_volume")}
 
 
 @check(
@@ -366,14 +422,15 @@ def more_alcohol_out(
     impossible: Mask,
     rising: Mask,
     temperature: Array,
+    twin: Twin,
     order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
     """A still makes no alcohol; the measures' own spread is allowed for. Said where it is passed.
 
-    Not said where a reading of the run, or its temperature, is in doubt anyway.
+    Not said where a reading of the run, its temperature or a whole jar is in doubt anyway.
     """
     wrong = (cumulative_alcohol > charge.alcohol * (1 + MEASURES)) & (cumulative_volume <= charge.volume)
-    wrong &= ~_any(impossible | rising | slips.temperature_in_doubt(temperature), order)
+    wrong &= ~_any(impossible | rising | slips.temperature_in_doubt(temperature) | (twin >= 0), order)
     return _first(wrong, order), {"charged": (charge.alcohol, "cumulative_alcohol")}
 
 
@@ -387,20 +444,20 @@ def more_alcohol_out(
 def jars_do_not_add_up(
     volume: Array,
     cumulative_alcohol: Array,
-    fraction: Any,
+    surplus: Surplus,
     charge: Charge,
     misnamed: Mask,
+    twin: Twin,
     order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
     """Off by more than two volumes can be; the first runnings may have been left out of the run's.
 
-    Not said where the jars are impossible anyway, or where jars carry the name of no run.
+    Not said where the jars are impossible anyway, where jars carry the name of no run, or where one is there
+    twice.
     """
-    jars = _sums(volume, order)
-    kept = jars - _sums(np.where(_is(fraction, "first runnings"), volume, 0.0), order)
-    off = np.minimum(np.abs(jars - charge.collected), np.abs(kept - charge.collected))
+    jars, off = _sums(volume, order), np.minimum(np.abs(surplus.all), np.abs(surplus.kept))
     impossible = (jars > charge.volume) | (_most(cumulative_alcohol, order) > charge.alcohol * (1 + MEASURES))
-    judged = _last(order, len(volume)) & ~impossible & ~misnamed.any()
+    judged = _last(order, len(volume)) & ~impossible & ~misnamed.any() & ~_any(twin >= 0, order)
     wrong = judged & (off > TOGETHER * charge.collected)
     return wrong, {"jars": (jars, "cumulative_volume"), "collected": (charge.collected, "cumulative_volume")}
 
@@ -428,7 +485,13 @@ samples.above_azeotrope("cuts", "reading", "sure_strength", "gives here")
     advice="Read it again at its temperature. If it is right, heat or reflux changed, or jars are exchanged.",
 )
 def does_not_get_weaker(
-    rising: Mask, fits: Mask, reading: Array, strength_20: Array, strength_doubt: float, order: Order
+    rising: Mask,
+    fits: Mask,
+    reading: Array,
+    strength_20: Array,
+    strength_doubt: float,
+    twin: Twin,
+    order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
     """One of the few that make the strength rise; what is impossible by itself is told by another check."""
     low, high = np.full(len(reading), np.nan), np.full(len(reading), np.nan)
@@ -439,7 +502,9 @@ def does_not_get_weaker(
         low[places[inside]] = strength_20[places[sound[after[inside]]]]
         high[places[inside]] = strength_20[places[sound[after[inside] - 1]]]
     corrected = strength_20 - reading
-    return rising, {"fits": (low - strength_doubt - corrected, high + strength_doubt - corrected)}
+    return rising & (twin < 0), {
+        "fits": (low - strength_doubt - corrected, high + strength_doubt - corrected)
+    }
 
 
 @check(
@@ -519,9 +584,9 @@ def vapour_disagrees_throughout(apart: Apart, throughout: Mask, order: Order) ->
     says="This jar of {fraction} stands out of order among the fractions of its run.",
     advice="They come as first runnings, heads, hearts, tails. If you chose so by taste, it may stay.",
 )
-def fraction_out_of_order(in_order: Mask) -> Mask:
+def fraction_out_of_order(in_order: Mask, twin: Twin) -> Mask:
     """One of the few against the order in which a run gives them."""
-    return ~in_order
+    return ~in_order & (twin < 0)
 
 
 @check(
