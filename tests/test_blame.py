@@ -173,3 +173,35 @@ def test_a_jar_typed_twice_is_told_at_its_second_line_and_named() -> None:
     found = told(log)
     assert "as jar 3;" in found["cuts", 4, "volume"][0]
     assert list(found) == [("cuts", 4, "volume")]
+
+
+def test_a_run_typed_a_year_late_is_told_there_and_not_at_the_bottles() -> None:
+    log = clean_log()
+    for run in log["runs"]:
+        for key in ("filled_at", "first_drip_at", "stopped_at"):
+            run[key] = run[key].replace(year=2027)
+    found = told(log)
+    assert list(found) == [("runs", 0, "filled_at"), ("runs", 1, "filled_at")]
+    assert "2026-03-16 09:00" in found["runs", 0, "filled_at"][0]
+
+
+@pytest.mark.parametrize("key", ["filled_at", "first_drip_at", "stopped_at"])
+@pytest.mark.parametrize("year", [2025, 2027])
+def test_one_time_of_a_run_in_another_year_is_no_run_of_a_year(key: str, year: int) -> None:
+    log = clean_log()
+    log["runs"][0][key] = log["runs"][0][key].replace(year=year)
+    assert list(told(log)) == [("runs", 0, key)]
+
+
+def test_a_last_reading_a_year_late_is_not_blamed_on_the_runs() -> None:
+    log = clean_log()
+    log["fermentation"][11]["taken_at"] = log["fermentation"][11]["taken_at"].replace(year=2027)
+    assert list(told(log)) == [("fermentation", 11, "taken_at")]
+
+
+def test_spirit_bottled_a_year_later_is_noted_but_not_after_years_in_wood() -> None:
+    log = clean_log()
+    for year, noted in ((2026, False), (2027, True), (2029, False)):
+        log["bottling"][1]["bottled_at"] = log["bottling"][1]["bottled_at"].replace(year=year)
+        said = notes(log).get(("bottling", 1, "bottled_at"), [])
+        assert any("a year earlier" in text for text in said) == noted

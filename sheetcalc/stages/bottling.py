@@ -8,7 +8,7 @@ import numpy as np
 from sheetcalc import law, units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, spirit
-from sheetcalc.stages import lots
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask, Texts
 
@@ -16,6 +16,7 @@ SMALLEST, LARGEST = 0.02, 5.0  # L, of a bottle: a miniature, a demijohn
 WEAKEST_LABEL = 15.0  # % vol; the least that is sold as spirit, liqueurs too (EU 2019/787)
 MEASURES = 0.03  # share: the lot's measure and the filling, each good to about 2 %
 ONE_SPIRIT = 1.5  # % vol between label, reading and lot; half or double of one never comes so near
+SOON = 180.0  # d within which most spirit is bottled that does not rest in wood (common practice)
 COMMON_STRENGTH = 40.0  # % vol; what most spirit is bottled at (common practice)
 
 
@@ -574,10 +575,10 @@ def below_legal_minimum(label_strength: Array, legal_minimum: Array, label_slipp
     advice="Check both dates, and the lot; year first (2026-03-04) can't be misread.",
 )
 def before_it_was_ready(
-    bottled_at: Array, runs_stopped_at: Array, runs_kind: Any, of_lot: list[Lot]
+    bottled_at: Array, runs_stopped: Array, runs_kind: Any, of_lot: list[Lot]
 ) -> tuple[Mask, dict[str, Any]]:
     """Before the end of the first run that gives spirit to bottle, or before its lot was filtered."""
-    stopped = np.atleast_1d(runs_stopped_at)
+    stopped = np.atleast_1d(runs_stopped)
     gives_spirit = (lots.names(runs_kind, stopped) != "stripping") & np.isfinite(stopped)
     first = np.fmin.reduce(stopped[gives_spirit] if gives_spirit.any() else stopped, initial=np.nan)
     filtered = np.array([lot.ready_at for lot in of_lot], dtype=float)
@@ -585,6 +586,25 @@ def before_it_was_ready(
     through_filter = "this lot was through the filter"
     steps = np.where(ready == filtered, through_filter, "the first run stopped").astype(object)
     return _latest(bottled_at) < ready, {"step": (steps, ""), "ready": (ready, "bottled_at")}
+
+
+@check(
+    "bottling",
+    cell="bottled_at",
+    level="note",
+    says="{bottled_at} is more than a year after the spirit was ready, {ready}; a year earlier it would fit, "
+    "too: {meant}.",
+    advice="Check the year; if the spirit rested so long, such as in wood, it may stay.",
+)
+def bottled_a_year_later(
+    bottled_at: Array, runs_stopped: Array, carbon_ended_at: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Soon after the last run or the filter, if it had been in the year before."""
+    done = np.concatenate([np.atleast_1d(runs_stopped), np.atleast_1d(carbon_ended_at)])
+    ready = np.full(len(bottled_at), np.fmax.reduce(done, initial=np.nan))
+    meant = slips.in_another_year(bottled_at, -1)
+    wrong = (_latest(meant) >= ready) & (meant - ready <= SOON)
+    return wrong, {"ready": (ready, "bottled_at"), "meant": (meant, "bottled_at")}
 
 
 def _latest(moments: Array) -> Array:

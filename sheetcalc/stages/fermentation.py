@@ -30,7 +30,7 @@ FASTEST = 0.06  # SG a day; the fastest turbo washes stay below it (common pract
 VERY_FAST = 0.045  # SG a day; hardly any wash is so fast, even on its best day (common practice)
 SLOWING = 0.25  # of the fastest pace so far
 
-LONGEST = 60.0  # d; no forecast reaches further
+LONGEST = 60.0  # d; no forecast reaches further, and no wash is left unread
 TAIL, TAIL_DOUBT = 0.25, 0.06  # share of the fall in which the pace shrinks with what is left
 PACE_DOUBT = 0.15  # share; so much does the pace change on the way
 
@@ -101,6 +101,16 @@ def dated(taken_at: Array) -> Mask:
     rising = slips.longest_chain(-taken_at, 0.0)
     falling = slips.longest_chain(taken_at, 0.0)
     return rising if rising.sum() >= falling.sum() else falling
+
+
+@column("fermentation", across=True)
+def after_a_gap(taken_at: Array, dated: Mask) -> Mask:
+    """Which readings come two months after the one before; no wash is left unread for so long."""
+    found = np.zeros(len(taken_at), dtype=bool)
+    known = np.flatnonzero(dated)
+    order = known[np.argsort(taken_at[known], kind="stable")]
+    found[order[1:]] = np.diff(taken_at[order]) > LONGEST
+    return found
 
 
 @column("fermentation", across=True)
@@ -457,16 +467,12 @@ def before_the_yeast(taken_at: Array, started_at: Array) -> Mask:
     "fermentation",
     cell="taken_at",
     level="warning",
-    says="{taken_at} is more than 60 days after the reading before it.",
+    says="{taken_at} is more than 60 days after the reading before it. {meant}",
     advice="Check the month and the year.",
 )
-def long_gap(taken_at: Array, dated: Mask) -> Mask:
-    """A month or a year mistyped; no wash is left unread for two months."""
-    wrong = np.zeros(len(taken_at), dtype=bool)
-    known = np.flatnonzero(dated)
-    order = known[np.argsort(taken_at[known], kind="stable")]
-    wrong[order[1:]] = np.diff(taken_at[order]) > 60
-    return wrong
+def long_gap(taken_at: Array, after_a_gap: Mask) -> tuple[Mask, dict[str, Any]]:
+    """A month or a year mistyped."""
+    return after_a_gap, {"meant": (slips.date_meant(taken_at, after_a_gap), "")}
 
 
 samples.fahrenheit_sample("fahrenheit_sample", "fermentation", "sample_temperature")

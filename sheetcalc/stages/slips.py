@@ -133,6 +133,14 @@ def day_and_month_exchanged(moment: float) -> float:
     return _as_if(moment, month=when.day, day=when.month)
 
 
+def in_another_year(moments: Array, later: int) -> Array:
+    """Moments (days since 1899-12-30) so many years later; NaN where there is no such date."""
+    known = np.isfinite(moments)
+    found = np.full(np.shape(moments), np.nan)
+    found[known] = [_as_if(m, year=units.moment(m).year + later) for m in np.asarray(moments)[known]]
+    return found
+
+
 def _as_if(moment: float, **parts: Any) -> float:
     """A moment with parts of its date replaced; NaN where there is no such date."""
     when = units.moment(moment)

@@ -31,6 +31,22 @@ def nothing_known_of_the_charge(log: Log) -> None:
     log["runs"][1]["charge_strength"] = None
 
 
+def before_the_yeast(log: Log) -> None:
+    for key in ("filled_at", "first_drip_at", "stopped_at"):
+        log["runs"][0][key] -= timedelta(days=365)
+
+
+def a_year_later(record: int, kind: str) -> Any:
+    def spoil(log: Log) -> None:
+        del log["carbon"], log["bottling"]
+        run = log["runs"][record]
+        run["kind"] = kind
+        for key in ("filled_at", "first_drip_at", "stopped_at"):
+            run[key] = run[key].replace(year=2027)
+
+    return spoil
+
+
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
 # ruff: noqa: E501
@@ -62,9 +78,14 @@ PLANTED: list[Planted] = [
     ("drip_before_heat", put("runs", 0, first_drip_at=RUN - timedelta(hours=1)), "first_drip_at", 0),
     ("drip_too_soon", put("runs", 0, first_drip_at=RUN + timedelta(minutes=6)), "first_drip_at", 0),
     ("stopped_before_it_began", put("runs", 0, stopped_at=RUN), "stopped_at", 0),
+    ("year_of_filled_at", put("runs", 0, filled_at=datetime(2025, 3, 16, 9)), "filled_at", 0),
+    ("year_of_first_drip_at", put("runs", 0, first_drip_at=datetime(2027, 3, 16, 9, 38)), "first_drip_at", 0),
+    ("year_of_stopped_at", put("runs", 0, stopped_at=datetime(2027, 3, 16, 10, 45)), "stopped_at", 0),
+    ("run_a_year_late", a_year_later(1, "stripping"), "filled_at", 1),
+    ("spirit_run_a_year_late", a_year_later(1, "spirit"), "filled_at", 1),
     ("very_long_run", put("runs", 0, stopped_at=RUN + timedelta(days=1)), "stopped_at", 0),
     ("date_in_doubt", put("runs", 0, filled_at="3/4/2026"), "filled_at", 0),
-    ("run_before_the_yeast", put("runs", 0, filled_at=datetime(2025, 3, 16, 9)), "filled_at", 0),
+    ("run_before_the_yeast", before_the_yeast, "filled_at", 0),
     ("run_before_the_end", put("runs", 0, filled_at=datetime(2026, 3, 6, 9)), "filled_at", 0),
     ("two_runs_at_once", put("runs", 1, filled_at=RUN + timedelta(minutes=30)), "filled_at", 1),
 ]
