@@ -123,6 +123,17 @@ def test_percent_typed_for_proof_is_told_at_the_reading_of_a_lot() -> None:
     assert "as % vol it would fit" in found["strength", 0, "reading"][0]
 
 
+def test_a_unit_that_is_in_force_is_never_proposed() -> None:
+    log = spoilt(put("recipe", 2, kind="wine", solids=None, strength=40.0))
+    assert "As proof" in told(log)["recipe", 2, "strength"][0]
+    log["recipe"]["records"][2]["strength"] = 80.0
+    log["bottling"][0]["label_strength"], log["bottling"][0]["measured_strength"] = 160.0, 80.4
+    proof = {("recipe", "strength"), ("bottling", "label_strength"), ("bottling", "measured_strength")}
+    found = told(log, dict.fromkeys(proof, "proof"))
+    assert found["recipe", 2, "strength"] and found["bottling", 0, "label_strength"]
+    assert not any("as proof" in text.casefold() for texts in found.values() for text in texts)
+
+
 def test_ounces_in_a_column_of_pounds_are_named_and_pounds_in_one_of_ounces() -> None:
     log = spoilt(put("batch", None, wash_kind="grain", original_gravity=1.080, wash_volume=20.0))
     log["recipe"] = {"records": [{"item": "Rye", "kind": "grain", "amount": 120.0}]}
