@@ -12,7 +12,6 @@ from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.samples import FLAMMABLE, MEASURES
 from sheetcalc.stages.slips import Mask
 
-WEAKEST_WANTED = 15.0  # % vol; the least that is sold as spirit, liqueurs too (EU 2019/787)
 FOR_ANOTHER_RUN = 6.0  # % vol below the legal minimum; what goes back into the still is at about 30 % vol
 
 
@@ -171,11 +170,15 @@ samples.above_azeotrope("strength", "reading", "sure_strength")
     advice="Check the units, or distil it again.",
 )
 def target_above_source(
-    target_strength: Array, sure_strength: Array, strength_doubt: float, read_in_percent: Mask
+    target_strength: Array,
+    sure_strength: Array,
+    strength_doubt: float,
+    read_in_percent: Mask,
+    legal_minimum: Array,
 ) -> tuple[Mask, dict[str, Any]]:
     """Water can't do that; within the glass's uncertainty it is as good as reached."""
     wrong = (target_strength > sure_strength + strength_doubt) & ~read_in_percent
-    return wrong, {"fits": (np.full(len(wrong), WEAKEST_WANTED), sure_strength)}
+    return wrong, {"fits": (legal_minimum, sure_strength)}
 
 
 @check(
