@@ -19,6 +19,8 @@ LONGEST_TEXT = 200  # of somebody's own words in a sentence
 SHEETS = "sheets_"  # before the keys of sheets in a sentence, which tells what the person calls them
 # Where a key is looked for when the sheet itself does not have it.
 SHARED = ("batch", "instruments")
+# Behind a key: the label of the unit its cells stand in, as text.
+UNIT = "_unit"
 
 
 class Values:
@@ -84,6 +86,7 @@ class Values:
 
     def _has(self, sheet: str, key: str) -> bool:
         """Whether the sheet has the key, or would have it if it were in the workbook."""
+        key = key.removesuffix(UNIT)
         if _column(sheet, key):
             return True
         if sheet in self.entries:
@@ -112,6 +115,9 @@ class Values:
         if key.endswith(uncertainty.ENDING):
             return uncertainty.expanded(self, sheet, key.removesuffix(uncertainty.ENDING))
         look = entries.sheet if entries else layouts.every_sheet().get(sheet)
+        if key.endswith(UNIT):
+            field = look.field(key.removesuffix(UNIT)) if look else None
+            return _label(entries, field) if entries and field else ""
         if sheet == "batch" or (look and any(field.key == key for field in look.fields)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)

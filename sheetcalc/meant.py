@@ -31,8 +31,8 @@ MOST_NAMED = 2  # more ways to be right tell nothing
 def in_words(value: float, quantity: str, label: str, low: float, high: float) -> str:
     """The slips that would bring a value (base units) within low..high, as a sentence; '' for none or many.
 
-    label: the unit it was typed in. Tried are another unit, two digits exchanged, a digit typed twice and a
-    moved point.
+    label: the unit it was typed in. Tried are another unit, two digits exchanged, a digit typed twice or
+    missing, and a moved point.
     """
     if not (np.isfinite(value) and low < high):
         return ""
@@ -61,8 +61,8 @@ def _slips(typed: float) -> Iterator[tuple[float, str]]:
     for a, b in itertools.pairwise(range(len(text))):
         if text[a] == text[b]:
             yield float(text[:a] + text[b:]), "a digit typed twice"
-    for factor in (0.1, 10.0):
-        yield float(f"{typed * factor:.12g}"), "the point moved"
+    yield float(f"{typed * 0.1:.12g}"), "the point moved"
+    yield float(f"{typed * 10.0:.12g}"), "the point moved" if "." in text else "a digit missing"
 
 
 def swapped_digits(value: float, decimals: int) -> list[float]:

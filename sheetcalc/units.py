@@ -165,6 +165,8 @@ _NUMBER = re.compile(
     re.S,
 )
 
+# O for 0, l or I for 1: with digits behind it, or an O at the end, it is no unit.
+_LETTER_FOR_DIGIT = re.compile(r"\s*[+\-−]?[\d.,]*+(?:([OolI])(?=[OolI]?[.,]?\d)|(?<=\d)(O)\s*$)")
 LONGEST_UNIT = 40
 LONGEST_PARTS = 60
 OUNCES = ("oz", "ounce", "ounces")
@@ -242,6 +244,8 @@ def read_number(text: str) -> Reading:
 
     Raises ValueError where the text holds no number, or more than one.
     """
+    if letter := _LETTER_FOR_DIGIT.match(text):
+        raise ValueError(f"{short(text)} has the letter {letter[1] or letter[2]} among its digits")
     match = _NUMBER.match(text)
     if not match:
         raise ValueError(f"{short(text)} is not a number")

@@ -123,6 +123,7 @@ def test_every_check_has_a_planted_mistake() -> None:
     planted = {(sheet, rule) for sheet, rule, *_ in PLANTED}
     known = {(sheet, check.rule) for sheet, checks in CHECKS.items() for check in checks}
     in_us_logs = {("fermentation", "celsius_sample"), ("fermentation", "celsius_wash")}
+    in_us_logs |= {("strength", "percent_for_proof")}
     assert known - planted == in_us_logs
 
 

@@ -186,10 +186,13 @@ def planned_time(
     says="{original_gravity} can't be the gravity of a wash before the yeast. {meant}",
     advice="Type what the hydrometer showed, corrected to 20 °C, and check the unit beside it.",
 )
-def original_gravity_impossible(original_gravity: Array) -> tuple[Mask, dict[str, Any]]:
+def original_gravity_impossible(
+    original_gravity: Array, original_gravity_unit: str
+) -> tuple[Mask, dict[str, Any]]:
     """Not above water, or above any syrup."""
     wrong = (original_gravity <= 1.0) | (original_gravity > 1.3)
-    return wrong, {"meant": (slips.gravity_meant(original_gravity, 1.02, 1.15), "original_gravity")}
+    meant = slips.gravity_meant(original_gravity, 1.02, 1.15, original_gravity_unit)
+    return wrong, {"meant": (meant, "original_gravity")}
 
 
 @check(
@@ -275,7 +278,6 @@ samples.fahrenheit(
     "batch",
     "temperature_high",
     "No yeast lives at {temperature_high}",
-    "Choose °F as the unit, or type it in °C.",
 )
 
 

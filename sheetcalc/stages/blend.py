@@ -12,6 +12,8 @@ from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.samples import FLAMMABLE
 from sheetcalc.stages.slips import Mask
 
+STRONGEST = 97.0  # % vol; no still gives more
+WEAK, STRONG = 40.0, 70.0  # % vol; what is blended is rarely weaker or stronger, unless its unit is wrong
 SAME = 0.005  # share by which two wants may differ and still be called the same: rounding
 ROUNDING = 0.05  # % vol
 BELOW_MINIMUM = (
@@ -102,12 +104,69 @@ def solved(
 
 @column("blend")
 def fits_as_proof(
-    first_row: Rows, volume: Array, strength: Array, wanted: Wanted, rest: mixing.Blend, possible: Mask
+    first_row: Rows,
+    volume: Array,
+    strength: Array,
+    wanted: Wanted,
+    rest: mixing.Blend,
+    possible: Mask,
+    wanted_strength_unit: str,
 ) -> Mask:
     """Which records' lots could be solved if the wanted strength was meant as proof."""
     meant = Wanted(spirit.strength_from_proof(wanted.strength), wanted.volume)
     found = solved(first_row, volume, strength, meant, rest, possible)
-    return found.tried & ~_unsolved(first_row, found)
+    return found.tried & ~_unsolved(first_row, found) & (wanted_strength_unit != "proof")
+
+
+@column("blend", across=True)
+def slipped_part(
+    first_row: Rows,
+    volume: Array,
+    strength: Array,
+    wanted: Wanted,
+    solved: Solved,
+    possible: Mask,
+    blends: mixing.Blend,
+    strength_unit: str,
+) -> Mask:
+    """Which parts' strengths keep their lot from what is wanted, and would not in the other unit.
+
+    Of several in a lot it is the weakest where % vol was typed for proof, the strongest the other way round.
+    """
+    meant = _in_the_other_unit(strength, strength_unit)
+    missed = _unsolved(first_row, solved) | (np.abs(blends.strength - wanted.strength) > law.LABEL_TOLERANCE)
+    slipped = np.zeros(len(strength), dtype=bool)
+    for rows in groups.members(first_row):
+        # A usual spirit is not taken for another one only because something else is wanted of it.
+        unusual = strength[rows] < WEAK if strength_unit == "proof" else strength[rows] > STRONG
+        known = rows[unusual & (strength[rows] > 0) & (meant[rows] < STRONGEST)]
+        if not (missed[rows[0]] and np.isfinite(wanted.strength[rows[0]])):
+            continue
+        for i in known[np.argsort(strength[known] if strength_unit == "proof" else -strength[known])]:
+            other = np.where(np.arange(len(strength)) == i, meant, strength)
+            if _comes_out(first_row, volume, other, wanted, possible)[i]:
+                slipped[i] = True
+                break
+    return slipped
+
+
+def _in_the_other_unit(strength: Array, unit: str) -> Array:
+    """Strengths (% vol) as they would be in % vol where they are typed in proof, or the other way round."""
+    if unit == "proof":
+        return np.asarray(spirit.proof(strength))
+    return spirit.strength_from_proof(strength) if unit == "% vol" else np.full(len(strength), np.nan)
+
+
+def _comes_out(first_row: Rows, volume: Array, strength: Array, wanted: Wanted, possible: Mask) -> Mask:
+    """Which records' lots become what is wanted with such strengths."""
+    found = solved(first_row, volume, strength, wanted, rest(first_row, volume, strength), possible)
+    blend = blends(first_row, poured(volume, found), strength, found)
+    return np.abs(blend.strength - wanted.strength) <= law.LABEL_TOLERANCE
+
+
+def _slipped_lot(first_row: Rows, slipped_part: Mask) -> Mask:
+    """The records of lots that have a part whose strength is in the other unit."""
+    return np.isfinite(groups.shared(first_row, np.where(slipped_part, 1.0, np.nan)))
 
 
 @column("blend")
@@ -182,11 +241,13 @@ def out_of_reach(
     solved: Solved,
     rest: mixing.Blend,
     fits_as_proof: Mask,
+    slipped_part: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """Stronger than both, or weaker than both."""
     wrong = np.isfinite(wanted_strength) & (_blanks(first_row, volume) == 1) & _unsolved(first_row, solved)
     part = groups.shared(first_row, np.where(np.isnan(volume), strength, np.nan))
     shown = {"part": (part, "strength"), "others": (rest.strength, "strength")}
+    wrong &= ~_slipped_lot(first_row, slipped_part)
     return wrong, shown | _as_proof(fits_as_proof)
 
 
@@ -205,9 +266,11 @@ def no_such_strength(
     solved: Solved,
     rest: mixing.Blend,
     fits_as_proof: Mask,
+    slipped_part: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """Neither water nor pure alcohol does it."""
     wrong = np.isfinite(wanted_strength) & (_blanks(first_row, strength) == 1) & _unsolved(first_row, solved)
+    wrong &= ~_slipped_lot(first_row, slipped_part)
     return wrong, {"others": (rest.strength, "strength")} | _as_proof(fits_as_proof)
 
 
@@ -226,10 +289,27 @@ def no_such_volumes(
     solved: Solved,
     wanted: Wanted,
     fits_as_proof: Mask,
+    slipped_part: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """Both stronger, both weaker, or the known parts are too much already."""
     wrong = np.isfinite(wanted_strength) & (_blanks(first_row, volume) == 2) & _unsolved(first_row, solved)
+    wrong &= ~_slipped_lot(first_row, slipped_part)
     return wrong, {"whole": (wanted.volume, "wanted_volume")} | _as_proof(fits_as_proof)
+
+
+@check(
+    "blend",
+    cell="strength",
+    level="error",
+    says="With {strength} here the lot can't be the wanted {wanted}; as {other} it would fit.",
+    advice="Write {other} behind the number, or choose it as the unit if all is in {other}.",
+)
+def part_in_another_unit(
+    slipped_part: Mask, wanted: Wanted, strength_unit: str
+) -> tuple[Mask, dict[str, Any]]:
+    """% vol in a column of proof, or the other way round."""
+    other = np.array("% vol" if strength_unit == "proof" else "proof", dtype=object)
+    return slipped_part, {"wanted": (wanted.strength, "wanted_strength"), "other": (other, "")}
 
 
 @check(
@@ -255,12 +335,18 @@ def less_than_the_parts(
     advice="Leave the volume of one part blank to have it computed.",
 )
 def strength_missed(
-    wanted_strength: Array, wanted: Wanted, blends: mixing.Blend
+    wanted_strength: Array,
+    wanted: Wanted,
+    blends: mixing.Blend,
+    first_row: Rows,
+    slipped_part: Mask,
+    wanted_strength_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Off by more than a label may be (27 CFR 19.356)."""
     off = np.abs(blends.strength - wanted_strength) > law.LABEL_TOLERANCE
     meant = np.abs(blends.strength - spirit.strength_from_proof(wanted_strength)) <= law.LABEL_TOLERANCE
-    wrong = off & ~_another(wanted_strength, wanted.strength)
+    meant &= wanted_strength_unit != "proof"
+    wrong = off & ~_another(wanted_strength, wanted.strength) & ~_slipped_lot(first_row, slipped_part)
     return wrong, {"given": (blends.strength, "wanted_strength")} | _as_proof(meant)
 
 
@@ -358,8 +444,7 @@ def one_part_only(first_row: Rows) -> Mask:
     "blend",
     cell="volume",
     level="warning",
-    says="This part holds {alcohol} of pure alcohol; the runs together gave {collected}. As millilitres "
-    "it would fit.",
+    says="This part holds {alcohol} of pure alcohol; the runs together gave {collected}.",
     advice="Check the volume and its unit.",
 )
 def millilitres_for_litres(
@@ -369,7 +454,9 @@ def millilitres_for_litres(
     thousandth of it could have."""
     alcohol, collected = volume * strength / 100, np.nansum(runs_collected_alcohol)
     wrong = (alcohol > collected * 20) & (alcohol / 1000 <= collected)
-    return wrong, {"alcohol": (alcohol, "volume"), "collected": (np.full(len(alcohol), collected), "volume")}
+    fits = (np.zeros(len(volume)), volume * collected / np.maximum(alcohol, collected))
+    more = {"alcohol": (alcohol, "volume"), "collected": (np.full(len(alcohol), collected), "volume")}
+    return wrong, more | {"fits": fits}
 
 
 @check(
@@ -379,9 +466,12 @@ def millilitres_for_litres(
     says=BELOW_MINIMUM,
     advice=BEFORE_BOTTLING,
 )
-def below_legal_minimum(blend_strength: Array, legal_minimum: Array, wanted: Wanted) -> Mask:
+def below_legal_minimum(
+    blend_strength: Array, legal_minimum: Array, wanted: Wanted, first_row: Rows, slipped_part: Mask
+) -> Mask:
     """Too weak to be sold under the usual name, by more than rounding, and wanted so."""
-    return np.isfinite(wanted.strength) & (blend_strength < legal_minimum - ROUNDING)
+    weak = np.isfinite(wanted.strength) & (blend_strength < legal_minimum - ROUNDING)
+    return weak & ~_slipped_lot(first_row, slipped_part)
 
 
 @check("blend", cell="blend_strength", level="note", says=BELOW_MINIMUM, advice=BEFORE_BOTTLING)

@@ -90,10 +90,10 @@ def difference_doubt(
     says="{before} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and check the unit above.",
 )
-def before_impossible(before: Array) -> tuple[Mask, dict[str, Any]]:
+def before_impossible(before: Array, before_unit: str) -> tuple[Mask, dict[str, Any]]:
     """Outside of anything that ferments: another scale, a short form or a slipped point."""
     wrong = (before > 1.3) | (before < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(before, 0.97, 1.12), "before")}
+    return wrong, {"meant": (slips.gravity_meant(before, 0.97, 1.12, before_unit), "before")}
 
 
 @check(
@@ -103,10 +103,10 @@ def before_impossible(before: Array) -> tuple[Mask, dict[str, Any]]:
     says="{after} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and check the unit above.",
 )
-def after_impossible(after: Array) -> tuple[Mask, dict[str, Any]]:
+def after_impossible(after: Array, after_unit: str) -> tuple[Mask, dict[str, Any]]:
     """Without its alcohol a wash is no lighter than water, but for the glass."""
     wrong = (after > 1.3) | (after < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(after, 0.998, 1.04), "after")}
+    return wrong, {"meant": (slips.gravity_meant(after, 0.998, 1.04, after_unit), "after")}
 
 
 @check(
@@ -160,17 +160,13 @@ def disagrees(
 samples.fahrenheit_sample("fahrenheit_before", "boiling", "before_temperature")
 
 
-@check(
+samples.fahrenheit(
+    "fahrenheit_after",
     "boiling",
-    cell="after_temperature",
-    level="error",
-    says="At {after_temperature} a reading can't be corrected; it is still hot, or meant as °F.",
-    advice="If it is in °F, write °F behind the number; if it is hot, let it cool to about 20 °C (68 °F), "
-    "make up again and read.",
+    "after_temperature",
+    "At {after_temperature} a reading can't be corrected",
+    "If it is hot, let it cool to about 20 °C (68 °F), make up again and read.",
 )
-def fahrenheit_after(after_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column, or straight off the fire."""
-    return slips.fahrenheit_for_celsius(after_temperature)
 
 
 samples.too_hot(

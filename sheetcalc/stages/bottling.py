@@ -8,7 +8,7 @@ import numpy as np
 from sheetcalc import law, units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, spirit
-from sheetcalc.stages import lots
+from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask, Texts
 
@@ -17,6 +17,7 @@ WEAKEST_LABEL = 15.0  # % vol; the least that is sold as spirit, liqueurs too (E
 MEASURES = 0.03  # share: the lot's measure and the filling, each good to about 2 %
 SEEN = 0.0005  # L; less is not shown
 ONE_SPIRIT = 1.5  # % vol between label, reading and lot; half or double of one never comes so near
+SOON = 180.0  # d within which most spirit is bottled that does not rest in wood (common practice)
 COMMON_STRENGTH = 40.0  # % vol; what most spirit is bottled at (common practice)
 
 
@@ -458,7 +459,12 @@ def a_little_more_than_there_was(
     advice="Measure or weigh a few more; adjust the filling, or change the label.",
 )
 def fill_outside_tolerance(
-    filled_volume: Array, size: Array, fill_tolerance: Array, no_bottle: Mask, centilitres: Mask
+    filled_volume: Array,
+    size: Array,
+    fill_tolerance: Array,
+    no_bottle: Mask,
+    centilitres: Mask,
+    filled_volume_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Beyond the tolerance of 27 CFR 19.356; measured as typed, since that can be weighed to a gram.
 
@@ -468,8 +474,9 @@ def fill_outside_tolerance(
     off = np.abs(filled_volume - size) > fill_tolerance * (1 + 1e-9)
     wrong = off & ~no_bottle & ~(centilitres & ten_times)
     words = np.full(len(wrong), "", dtype=object)
-    for factor, unit in ((1000, "litres"), (10, "centilitres")):
-        words[np.abs(filled_volume * factor - size) <= 0.1 * size] = f"As {unit} it would fit."
+    if filled_volume_unit == "mL":
+        for factor, unit in ((1000, "litres"), (10, "centilitres")):
+            words[np.abs(filled_volume * factor - size) <= 0.1 * size] = f"As {unit} it would fit."
     return wrong, {
         "size": (size, "bottle_size"),
         "low": (size - fill_tolerance, "fill_tolerance"),
@@ -494,33 +501,42 @@ def label_strength_missing(label_strength: Array, bottles: Array) -> Mask:
     "bottling",
     cell="label_strength",
     level="error",
-    says="{label_strength} does not fit the {expected} that this spirit should have; {meant}.",
+    says="{label_strength} does not fit the {expected} that this spirit should have{meant}.",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def label_in_another_unit(
-    label_slipped: Mask, label_strength: Array, measured_strength: Array, usual_strength: Array
+    label_slipped: Mask,
+    label_strength: Array,
+    measured_strength: Array,
+    usual_strength: Array,
+    label_strength_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Proof in a column of % vol, or the other way round."""
-    return label_slipped, _meant(label_strength, measured_strength, usual_strength)
+    return label_slipped, _meant(label_strength, measured_strength, usual_strength, label_strength_unit)
 
 
 @check(
     "bottling",
     cell="measured_strength",
     level="error",
-    says="{measured_strength} does not fit the {expected} that this spirit should have; {meant}.",
+    says="{measured_strength} does not fit the {expected} that this spirit should have{meant}.",
     advice="Check the unit above: 100 proof is about 50 % vol.",
 )
 def measured_in_another_unit(
-    measured_slipped: Mask, measured_strength: Array, label_strength: Array, usual_strength: Array
+    measured_slipped: Mask,
+    measured_strength: Array,
+    label_strength: Array,
+    usual_strength: Array,
+    measured_strength_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Proof in a column of % vol, or the other way round."""
-    return measured_slipped, _meant(measured_strength, label_strength, usual_strength)
+    return measured_slipped, _meant(measured_strength, label_strength, usual_strength, measured_strength_unit)
 
 
-def _meant(typed: Array, other: Array, usual: Array) -> dict[str, Any]:
+def _meant(typed: Array, other: Array, usual: Array, unit: str) -> dict[str, Any]:
     expected = np.where(np.isnan(other), usual, other)
-    words = np.where(typed > expected, "as proof it would", "as % vol it would").astype(object)
+    meant = np.where(typed > expected, "proof", "% vol")
+    words = np.array(["" if m == unit else f"; as {m} it would" for m in meant], dtype=object)
     return {"meant": (words, ""), "expected": (expected, "label_strength")}
 
 
@@ -627,10 +643,10 @@ def below_legal_minimum(label_strength: Array, legal_minimum: Array, label_slipp
     advice="Check both dates, and the lot; year first (2026-03-04) can't be misread.",
 )
 def before_it_was_ready(
-    bottled_at: Array, runs_stopped_at: Array, runs_kind: Any, of_lot: list[Lot]
+    bottled_at: Array, runs_stopped: Array, runs_kind: Any, of_lot: list[Lot]
 ) -> tuple[Mask, dict[str, Any]]:
     """Before the end of the first run that gives spirit to bottle, or before its lot was filtered."""
-    stopped = np.atleast_1d(runs_stopped_at)
+    stopped = np.atleast_1d(runs_stopped)
     gives_spirit = (lots.names(runs_kind, stopped) != "stripping") & np.isfinite(stopped)
     first = np.fmin.reduce(stopped[gives_spirit] if gives_spirit.any() else stopped, initial=np.nan)
     filtered = np.array([lot.ready_at for lot in of_lot], dtype=float)
@@ -638,6 +654,25 @@ def before_it_was_ready(
     through_filter = "this lot was through the filter"
     steps = np.where(ready == filtered, through_filter, "the first run stopped").astype(object)
     return _latest(bottled_at) < ready, {"step": (steps, ""), "ready": (ready, "bottled_at")}
+
+
+@check(
+    "bottling",
+    cell="bottled_at",
+    level="note",
+    says="{bottled_at} is more than a year after the spirit was ready, {ready}; a year earlier it would fit, "
+    "too: {meant}.",
+    advice="Check the year; if the spirit rested so long, such as in wood, it may stay.",
+)
+def bottled_a_year_later(
+    bottled_at: Array, runs_stopped: Array, carbon_ended_at: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Soon after the last run or the filter, if it had been in the year before."""
+    done = np.concatenate([np.atleast_1d(runs_stopped), np.atleast_1d(carbon_ended_at)])
+    ready = np.full(len(bottled_at), np.fmax.reduce(done, initial=np.nan))
+    meant = slips.in_another_year(bottled_at, -1)
+    wrong = (_latest(meant) >= ready) & (meant - ready <= SOON)
+    return wrong, {"ready": (ready, "bottled_at"), "meant": (meant, "bottled_at")}
 
 
 def _latest(moments: Array) -> Array:

@@ -14,6 +14,7 @@ from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, above_the_azeot
 from sheetcalc.stages.slips import Mask
 
 Order = tuple[NDArray[np.intp], ...]
+Twin = NDArray[np.intp]
 
 NEAR = 2.0  # °C from the temperature that would fit a jar
 FRACTIONS = ("first runnings", "heads", "hearts", "tails")
@@ -110,6 +111,28 @@ def strength_20(
 
 
 @column("cuts")
+def sure_strength(
+    strength_20: Array,
+    reading: Array,
+    temperature: Array,
+    reading_unit: str,
+    temperature_unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    """Strength (% vol at 20 °C) of the jar to judge by, also where its temperature can't be right."""
+    return samples.sure_strength(
+        strength_20,
+        reading,
+        temperature,
+        reading_unit,
+        temperature_unit,
+        alcoholmeter,
+        thermometer,
+    )
+
+
+@column("cuts")
 def alcohol(volume: Array, strength_20: Array) -> Array:
     """Pure alcohol (L) in the jar."""
     return volume * strength_20 / 100
@@ -190,28 +213,28 @@ def vapour_strength(true_vapour_temperature: Array, pressure: Array) -> Array:
 
 
 @column("cuts")
-def fits(strength_20: Array, order: Order, strength_doubt: float) -> Mask:
+def fits(sure_strength: Array, order: Order, strength_doubt: float) -> Mask:
     """Which jars fit a run that only gets weaker; the largest set that does.
 
     The first jar may be weaker than the next: it rinses out what stood in the condenser.
     """
-    mask = np.ones(len(strength_20), dtype=bool)
+    mask = np.ones(len(sure_strength), dtype=bool)
     for places in order:
         later = places[1:]
-        mask[later] = slips.longest_chain(strength_20[later], strength_doubt * np.sqrt(2))
+        mask[later] = slips.longest_chain(sure_strength[later], strength_doubt * np.sqrt(2))
     return mask
 
 
 @column("cuts")
-def impossible(reading: Array, strength_20: Array, azeotrope: Array, strength_doubt: float) -> Mask:
+def impossible(reading: Array, sure_strength: Array, azeotrope: Array, strength_doubt: float) -> Mask:
     """Which readings no still gives."""
-    return above_the_azeotrope(reading, strength_20, azeotrope, strength_doubt)[0]
+    return above_the_azeotrope(reading, sure_strength, azeotrope, strength_doubt)[0]
 
 
 @column("cuts")
-def rising(strength_20: Array, fits: Mask, impossible: Mask) -> Mask:
+def rising(sure_strength: Array, fits: Mask, impossible: Mask) -> Mask:
     """Which possible strengths do not fit a run that only gets weaker."""
-    return np.isfinite(strength_20) & ~fits & ~impossible
+    return np.isfinite(sure_strength) & ~fits & ~impossible
 
 
 class Apart(NamedTuple):
@@ -311,6 +334,58 @@ def in_order(fraction: Any, order: Order) -> Mask:
     return mask
 
 
+class Surplus(NamedTuple):
+    """Volume (L) by which the jars of each jar's run hold more than it gave: all of them, and without the
+    first runnings, which may have been left out of the run's."""
+
+    all: Array
+    kept: Array
+
+
+@column("cuts")
+def surplus(volume: Array, fraction: Any, charge: Charge, order: Order) -> Surplus:
+    """The jars of each run against what the runs sheet says it gave."""
+    jars = _sums(volume, order)
+    aside = _sums(np.where(_is(fraction, "first runnings"), volume, 0.0), order)
+    return Surplus(jars - charge.collected, jars - aside - charge.collected)
+
+
+@column("cuts")
+def twin(
+    volume: Array, reading: Array, temperature: Array, surplus: Surplus, charge: Charge, order: Order
+) -> Twin:
+    """The jar that each jar is typed anew of, as its place among the records; -1 for none.
+
+    It is alike in volume, reading and temperature, and its run's jars add up without it, but not with it.
+    """
+    twins = np.full(len(volume), -1, dtype=np.intp)
+    allowed = TOGETHER * charge.collected
+    with_it = np.minimum(np.abs(surplus.all), np.abs(surplus.kept)) > allowed
+    without = np.minimum(np.abs(surplus.all - volume), np.abs(surplus.kept - volume)) <= allowed
+    alike = np.array([volume, reading, temperature])
+    for places in order:
+        for k, i in enumerate(places):
+            same = places[:k][(alike[:, places[:k]] == alike[:, [i]]).all(axis=0)]
+            if len(same) and with_it[i] and without[i]:
+                twins[i] = same[0]
+                break
+    return twins
+
+
+@check(
+    "cuts",
+    cell="volume",
+    level="warning",
+    says="The same volume, strength and temperature as jar {other}; with one of the two the jars add up to "
+    "the {collected} on the runs sheet.",
+    advice="If it is the same jar, delete one of the lines; if there were two, correct the run.",
+)
+def jar_twice(twin: Twin, jar: Any, charge: Charge) -> tuple[Mask, dict[str, Any]]:
+    """One jar in two lines."""
+    other = np.array([jar[i] if i >= 0 else "" for i in twin], dtype=object)
+    return twin >= 0, {"other": (other, ""), "collected": (charge.collected, "cumulative_volume")}
+
+
 @check(
     "cuts",
     cell="run",
@@ -330,9 +405,12 @@ def unknown_run(misnamed: Mask, order: Order) -> Mask:
     says="With this jar {cumulative_volume} are collected from a charge of {charged}: that can't be.",
     advice="Check the volumes of the jars, their unit and the charge.",
 )
-def beyond_the_charge(cumulative_volume: Array, charge: Charge, order: Order) -> tuple[Mask, dict[str, Any]]:
-    """More comes out than went in; said where it is passed."""
-    return _first(cumulative_volume > charge.volume, order), {"charged": (charge.volume, "cumulative_volume")}
+def beyond_the_charge(
+    cumulative_volume: Array, charge: Charge, twin: Twin, order: Order
+) -> tuple[Mask, dict[str, Any]]:
+    """More comes out than went in; said where it is passed, unless a jar is there twice."""
+    wrong = (cumulative_volume > charge.volume) & ~_any(twin >= 0, order)
+    return _first(wrong, order), {"charged": (charge.volume, "cumulative_volume")}
 
 
 @check(
@@ -348,14 +426,16 @@ def more_alcohol_out(
     charge: Charge,
     impossible: Mask,
     rising: Mask,
+    temperature: Array,
+    twin: Twin,
     order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
     """A still makes no alcohol; the measures' own spread is allowed for. Said where it is passed.
 
-    Not said where a reading of the run is in doubt anyway.
+    Not said where a reading of the run, its temperature or a whole jar is in doubt anyway.
     """
     wrong = (cumulative_alcohol > charge.alcohol * (1 + MEASURES)) & (cumulative_volume <= charge.volume)
-    wrong &= ~_any(impossible | rising, order)
+    wrong &= ~_any(impossible | rising | slips.temperature_in_doubt(temperature) | (twin >= 0), order)
     return _first(wrong, order), {"charged": (charge.alcohol, "cumulative_alcohol")}
 
 
@@ -369,20 +449,20 @@ def more_alcohol_out(
 def jars_do_not_add_up(
     volume: Array,
     cumulative_alcohol: Array,
-    fraction: Any,
+    surplus: Surplus,
     charge: Charge,
     misnamed: Mask,
+    twin: Twin,
     order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
     """Off by more than two volumes can be; the first runnings may have been left out of the run's.
 
-    Not said where the jars are impossible anyway, or where jars carry the name of no run.
+    Not said where the jars are impossible anyway, where jars carry the name of no run, or where one is there
+    twice.
     """
-    jars = _sums(volume, order)
-    kept = jars - _sums(np.where(_is(fraction, "first runnings"), volume, 0.0), order)
-    off = np.minimum(np.abs(jars - charge.collected), np.abs(kept - charge.collected))
+    jars, off = _sums(volume, order), np.minimum(np.abs(surplus.all), np.abs(surplus.kept))
     impossible = (jars > charge.volume) | (_most(cumulative_alcohol, order) > charge.alcohol * (1 + MEASURES))
-    judged = _last(order, len(volume)) & ~impossible & ~misnamed.any()
+    judged = _last(order, len(volume)) & ~impossible & ~misnamed.any() & ~_any(twin >= 0, order)
     wrong = judged & (off > TOGETHER * charge.collected)
     return wrong, {"jars": (jars, "cumulative_volume"), "collected": (charge.collected, "cumulative_volume")}
 
@@ -399,7 +479,7 @@ def _is(fraction: Any, word: str) -> Mask:
     return np.array([text == word for text in fraction], dtype=bool)
 
 
-samples.above_azeotrope("cuts", "reading", "strength_20", "gives here")
+samples.above_azeotrope("cuts", "reading", "sure_strength", "gives here")
 
 
 @check(
@@ -410,7 +490,13 @@ samples.above_azeotrope("cuts", "reading", "strength_20", "gives here")
     advice="Read it again at its temperature. If it is right, heat or reflux changed, or jars are exchanged.",
 )
 def does_not_get_weaker(
-    rising: Mask, fits: Mask, reading: Array, strength_20: Array, strength_doubt: float, order: Order
+    rising: Mask,
+    fits: Mask,
+    reading: Array,
+    strength_20: Array,
+    strength_doubt: float,
+    twin: Twin,
+    order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
     """One of the few that make the strength rise; what is impossible by itself is told by another check."""
     low, high = np.full(len(reading), np.nan), np.full(len(reading), np.nan)
@@ -421,7 +507,9 @@ def does_not_get_weaker(
         low[places[inside]] = strength_20[places[sound[after[inside]]]]
         high[places[inside]] = strength_20[places[sound[after[inside] - 1]]]
     corrected = strength_20 - reading
-    return rising, {"fits": (low - strength_doubt - corrected, high + strength_doubt - corrected)}
+    return rising & (twin < 0), {
+        "fits": (low - strength_doubt - corrected, high + strength_doubt - corrected)
+    }
 
 
 @check(
@@ -438,22 +526,19 @@ def catches_fire(strength_20: Array, order: Order) -> Mask:
     return _first((strength_20 > FLAMMABLE) & (strength_20 <= 100), order)
 
 
-samples.temperatures("cuts", "temperature")
+samples.temperatures("cuts", "temperature", "reading")
 
 
 samples.temperature_missing("cuts", "temperature", "reading")
 
 
-@check(
+samples.typed_in_fahrenheit(
+    "fahrenheit_vapour",
     "cuts",
-    cell="vapour_temperature",
-    level="error",
-    says="{vapour_temperature} is hotter than steam; as °F it would make sense.",
-    advice="Write °F behind the number; if the whole column is in °F, choose it as the unit.",
+    "vapour_temperature",
+    "{vapour_temperature} is hotter than steam",
+    _fahrenheit,
 )
-def fahrenheit_vapour(vapour_temperature: Array) -> Mask:
-    """Degrees Fahrenheit in a Celsius column."""
-    return _fahrenheit(vapour_temperature)
 
 
 @check(
@@ -504,9 +589,9 @@ def vapour_disagrees_throughout(apart: Apart, throughout: Mask, order: Order) ->
     says="This jar of {fraction} stands out of order among the fractions of its run.",
     advice="They come as first runnings, heads, hearts, tails. If you chose so by taste, it may stay.",
 )
-def fraction_out_of_order(in_order: Mask) -> Mask:
+def fraction_out_of_order(in_order: Mask, twin: Twin) -> Mask:
     """One of the few against the order in which a run gives them."""
-    return ~in_order
+    return ~in_order & (twin < 0)
 
 
 @check(

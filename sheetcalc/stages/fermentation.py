@@ -10,7 +10,7 @@ from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, wash
 from sheetcalc.stages import samples, slips
 from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.slips import Mask
+from sheetcalc.stages.slips import Mask, Texts
 
 # Common practice: the same reading on two to three days running. An evening reading followed by a
 # morning one two days on still counts.
@@ -27,9 +27,10 @@ ANY_END = (0.58, 0.95)
 
 FEEDING = re.compile(r"sugar|feed|fed\b|added|zucker", re.IGNORECASE)
 FASTEST = 0.06  # SG a day; the fastest turbo washes stay below it (common practice)
+VERY_FAST = 0.045  # SG a day; hardly any wash is so fast, even on its best day (common practice)
 SLOWING = 0.25  # of the fastest pace so far
 
-LONGEST = 60.0  # d; no forecast reaches further
+LONGEST = 60.0  # d; no forecast reaches further, and no wash is left unread
 TAIL, TAIL_DOUBT = 0.25, 0.06  # share of the fall in which the pace shrinks with what is left
 PACE_DOUBT = 0.15  # share; so much does the pace change on the way
 
@@ -109,6 +110,16 @@ def dated(taken_at: Array) -> Mask:
 
 
 @column("fermentation", across=True)
+def after_a_gap(taken_at: Array, dated: Mask) -> Mask:
+    """Which readings come two months after the one before; no wash is left unread for so long."""
+    found = np.zeros(len(taken_at), dtype=bool)
+    known = np.flatnonzero(dated)
+    order = known[np.argsort(taken_at[known], kind="stable")]
+    found[order[1:]] = np.diff(taken_at[order]) > LONGEST
+    return found
+
+
+@column("fermentation", across=True)
 def curve(taken_at: Array, gravity_20: Array, dated: Mask) -> Curve:
     """The readings with a date in order, in the order of time."""
     known = np.flatnonzero(dated & np.isfinite(gravity_20))
@@ -152,6 +163,12 @@ def around(
         low - off - samples.scatter(hydrometer),
         high - off + samples.scatter(hydrometer),
     )
+
+
+@column("fermentation")
+def reading_meant(reading: Array, around: Around, reading_unit: str) -> Texts:
+    """What each reading may have been meant as, if it does not fit."""
+    return slips.gravity_meant(reading, around.low, around.high, reading_unit)
 
 
 @column("fermentation")
@@ -293,10 +310,10 @@ def standing_since(gravity: Array, last: int, hydrometer: Instrument) -> int:
     says="{reading} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and check the unit above.",
 )
-def gravity_impossible(reading: Array, around: Around) -> tuple[Mask, dict[str, Any]]:
+def gravity_impossible(reading: Array, reading_meant: Texts) -> tuple[Mask, dict[str, Any]]:
     """Outside of anything that ferments: another scale, a short form or a slipped point."""
     wrong = (reading > 1.3) | (reading < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
+    return wrong, {"meant": (reading_meant, "reading")}
 
 
 @check(
@@ -308,7 +325,7 @@ def gravity_impossible(reading: Array, around: Around) -> tuple[Mask, dict[str, 
     "added.",
 )
 def above_original(
-    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, around: Around
+    reading: Array, gravity_20: Array, original_gravity: Array, hydrometer: Instrument, reading_meant: Texts
 ) -> tuple[Mask, dict[str, Any]]:
     """Gravity only falls; both values have the hydrometer's uncertainty.
 
@@ -317,7 +334,7 @@ def above_original(
     limit = original_gravity + samples.scatter(hydrometer)
     wrong = (gravity_20 > limit) & (reading + hydrometer.correction > limit) & (reading <= 1.3)
     wrong &= wrong.sum() < 3
-    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
+    return wrong, {"meant": (reading_meant, "reading")}
 
 
 @check(
@@ -329,11 +346,11 @@ def above_original(
     advice="Read again; if it stays, the original gravity on the batch card may be too low.",
 )
 def below_lowest(
-    reading: Array, gravity_20: Array, lowest_gravity: Array, hydrometer: Instrument, around: Around
+    reading: Array, gravity_20: Array, lowest_gravity: Array, hydrometer: Instrument, reading_meant: Texts
 ) -> tuple[Mask, dict[str, Any]]:
     """Less than nothing left of the extract."""
     wrong = (gravity_20 < lowest_gravity - samples.scatter(hydrometer)) & (reading >= 0.95)
-    return wrong, {"meant": (slips.gravity_meant(reading, around.low, around.high), "reading")}
+    return wrong, {"meant": (reading_meant, "reading")}
 
 
 @check(
@@ -345,7 +362,7 @@ def below_lowest(
     advice="Check the reading and its date. If sugar was added, say so in the note.",
 )
 def out_of_line(
-    reading: Array,
+    reading_meant: Texts,
     gravity_20: Array,
     dated: Mask,
     fits: Mask,
@@ -363,9 +380,9 @@ def out_of_line(
     margin = samples.scatter(hydrometer)
     possible = ~(gravity_20 > original_gravity + margin) & ~(gravity_20 < lowest_gravity - margin)
     wrong = dated & np.isfinite(gravity_20) & ~fits & possible & (not fed)
-    meant = slips.gravity_meant(reading, around.low, around.high)
     like = "gravity_20"
-    return wrong, {"before": (around.before, like), "after": (around.after, like), "meant": (meant, like)}
+    told = {"before": (around.before, like), "after": (around.after, like)}
+    return wrong, told | {"meant": (reading_meant, like)}
 
 
 @check(
@@ -380,6 +397,23 @@ def falls_too_fast(
 ) -> tuple[Mask, dict[str, Any]]:
     """Faster than the fastest wash, by more than two readings can be off."""
     wrong = daily_change < -FASTEST - samples.scatter(hydrometer) / np.fmax(around.since, 0.02)
+    return wrong, {"fall": (-daily_change, "daily_change")}
+
+
+@check(
+    "fermentation",
+    cell="reading",
+    level="note",
+    says="It fell at {fall} since the reading before, faster than all but the fastest washes.",
+    advice="Check this reading and the one before; if both are right, keep it from getting too warm.",
+)
+def falls_very_fast(
+    daily_change: Array, around: Around, hydrometer: Instrument
+) -> tuple[Mask, dict[str, Any]]:
+    """What turbo washes do at the most, and a slip in one of two readings, too."""
+    by_two_readings = samples.scatter(hydrometer) / np.fmax(around.since, 0.02)
+    fast = daily_change < -VERY_FAST - by_two_readings
+    wrong = fast & ~(daily_change < -FASTEST - by_two_readings)
     return wrong, {"fall": (-daily_change, "daily_change")}
 
 
@@ -439,16 +473,12 @@ def before_the_yeast(taken_at: Array, started_at: Array) -> Mask:
     "fermentation",
     cell="taken_at",
     level="warning",
-    says="{taken_at} is more than 60 days after the reading before it.",
+    says="{taken_at} is more than 60 days after the reading before it. {meant}",
     advice="Check the month and the year.",
 )
-def long_gap(taken_at: Array, dated: Mask) -> Mask:
-    """A month or a year mistyped; no wash is left unread for two months."""
-    wrong = np.zeros(len(taken_at), dtype=bool)
-    known = np.flatnonzero(dated)
-    order = known[np.argsort(taken_at[known], kind="stable")]
-    wrong[order[1:]] = np.diff(taken_at[order]) > 60
-    return wrong
+def long_gap(taken_at: Array, after_a_gap: Mask) -> tuple[Mask, dict[str, Any]]:
+    """A month or a year mistyped."""
+    return after_a_gap, {"meant": (slips.date_meant(taken_at, after_a_gap), "")}
 
 
 samples.fahrenheit_sample("fahrenheit_sample", "fermentation", "sample_temperature")
@@ -475,7 +505,7 @@ samples.fahrenheit(
     "fermentation",
     "wash_temperature",
     "{wash_temperature} would kill the yeast",
-    f"{samples.WRITE_FAHRENHEIT} If it was so hot, cool it and pitch fresh yeast.",
+    "If it was so hot, cool it and pitch fresh yeast.",
 )
 
 

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from sheetcalc import meant, units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, must, spirit
 from sheetcalc.liquids.must import Must
@@ -59,6 +60,12 @@ OTHER = Kind(np.nan, np.nan, 0.0, 0.0, HEXOSE, 0.10, 1.00, ())
 
 MASHED = ("grain", "malt")
 SOLID = ("sugar", "dextrose", "fruit", "grain", "malt")
+DRY = ("sugar", "dextrose", "honey", "syrup", "molasses", "grain", "malt")
+# kg a litre of wash, at the most of one item, and at the least of any worth a line.
+MOST_DRY, MOST_MOIST, LEAST_SHARE = 0.5, 1.3, 0.01
+# kg a litre of wash: of nutrients nobody takes more, of turbo ones neither; least: what a scale still shows
+# (common practice).
+MOST_ADDITIVE, LEAST_ADDITIVE = 0.015, 0.00005
 DRINKS = {"wine": 22.0, "beer": 15.0}  # % vol; stronger ones are fortified or distilled (common practice)
 
 # Share of the laboratory extract that a mash gets into the wash, and how far it may differ (common practice).
@@ -417,29 +424,50 @@ def off_plan(settled: bool, volume_off: Mask, gravity_off: Mask) -> bool:
     "recipe",
     cell="amount",
     level="error",
-    says="{amount} is more than the whole wash weighs. {meant}",
+    says="{amount} is more than the whole wash weighs.",
     advice="Check the unit above, and the wash volume on the batch card.",
 )
-def heavier_than_the_wash(amount: Array, too_heavy: Mask) -> tuple[Mask, dict[str, Any]]:
-    """Grams in a column of kilograms, mostly."""
-    meant = np.where(amount > 500, "It looks like grams.", "").astype(object)
-    return too_heavy, {"meant": (meant, "amount")}
+def heavier_than_the_wash(
+    too_heavy: Mask, of_kind: Any, wash_volume: Array, water_volume: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Grams in a column of kilograms, or ounces in one of pounds, mostly."""
+    size, additive = _size(wash_volume, water_volume), np.asarray(of_kind) == "additive"
+    least = np.where(additive, LEAST_ADDITIVE, LEAST_SHARE)
+    most = np.where(additive, MOST_ADDITIVE, np.where(np.isin(of_kind, DRY), MOST_DRY, MOST_MOIST))
+    return too_heavy, {"fits": (least * size, most * size)}
+
+
+@check(
+    "recipe",
+    cell="amount",
+    level="warning",
+    says="{amount} is more than anybody puts of an additive into {size}.",
+    advice="Check the amount and its unit; too much nutrient or acid stops the yeast. If it is no additive, "
+    "choose another kind.",
+)
+def much_of_an_additive(
+    amount: Array, of_kind: Any, too_heavy: Mask, wash_volume: Array, water_volume: Array
+) -> tuple[Mask, dict[str, Any]]:
+    """Ounces or grams typed in a larger unit, mostly."""
+    size = _size(wash_volume, water_volume)
+    wrong = (np.asarray(of_kind) == "additive") & (amount > MOST_ADDITIVE * size) & ~too_heavy
+    fits = (np.full(len(amount), LEAST_ADDITIVE * size), np.full(len(amount), MOST_ADDITIVE * size))
+    return wrong, {"size": (np.full(len(amount), size), "water_volume"), "fits": fits}
 
 
 @check(
     "recipe",
     cell="liquid_volume",
     level="error",
-    says="{liquid_volume} is more than the whole wash. {meant}",
+    says="{liquid_volume} is more than the whole wash.",
     advice="Check the unit above, and the wash volume on the batch card.",
 )
 def larger_than_the_wash(
-    liquid_volume: Array, too_large: Mask, wash_volume: Array, water_volume: Array
+    too_large: Mask, wash_volume: Array, water_volume: Array
 ) -> tuple[Mask, dict[str, Any]]:
     """Millilitres in a column of litres, mostly."""
-    tiny = liquid_volume > 5 * _size(wash_volume, water_volume)
-    meant = np.where(tiny, "It looks like millilitres.", "").astype(object)
-    return too_large, {"meant": (meant, "liquid_volume")}
+    size = _size(wash_volume, water_volume)
+    return too_large, {"fits": (np.full(len(too_large), LEAST_SHARE * size), np.full(len(too_large), size))}
 
 
 @check(
@@ -481,17 +509,35 @@ def amount_missing(amount: Array, liquid_volume: Array, of_kind: Any) -> Mask:
     return np.asarray(np.isnan(amount) & np.isnan(liquid_volume) & (np.asarray(of_kind) != ""))
 
 
+@column("recipe")
+def left_out(amount: Array, liquid_volume: Array, fermenting: Array, strength: Array) -> Mask:
+    """Which items are there, but neither by their kind nor by what was typed is known what is in them."""
+    there = np.isfinite(amount) | np.isfinite(liquid_volume)
+    return np.asarray(there & np.isnan(fermenting) & np.isnan(strength))
+
+
+@check(
+    "recipe",
+    cell="kind",
+    level="note",
+    says="What kind of thing it is is not filled in, so the line is left out.",
+    advice="Choose its kind, or type the fermentable share from its label.",
+)
+def kind_missing(left_out: Mask, of_kind: Any) -> Mask:
+    """Neither a kind nor a share."""
+    return np.asarray(left_out & (np.asarray(of_kind) == ""))
+
+
 @check(
     "recipe",
     cell="fermentable",
     level="note",
     says="How much sugar is in it is not known, so the line is left out.",
-    advice="Choose its kind, or type the fermentable share from its label.",
+    advice="Type the fermentable share from its label.",
 )
-def share_unknown(amount: Array, liquid_volume: Array, fermenting: Array, strength: Array) -> Mask:
-    """Neither a kind nor a share."""
-    there = np.isfinite(amount) | np.isfinite(liquid_volume)
-    return there & np.isnan(fermenting) & np.isnan(strength)
+def share_unknown(left_out: Mask, of_kind: Any) -> Mask:
+    """A kind of which nothing is usual, without a share."""
+    return np.asarray(left_out & (np.asarray(of_kind) != ""))
 
 
 @check(
@@ -555,10 +601,11 @@ def strength_missing(of_kind: Any, strength: Array) -> Mask:
     says="{strength} is more than {kind} usually ferments to. {meant}",
     advice="Check the unit above; for a fortified drink or a spirit choose 'other'.",
 )
-def stronger_than_its_kind(strength: Array, of_kind: Any) -> tuple[Mask, dict[str, Any]]:
+def stronger_than_its_kind(strength: Array, of_kind: Any, strength_unit: str) -> tuple[Mask, dict[str, Any]]:
     """Above what yeast makes of grapes or malt; twice as much is proof."""
     most = np.array([DRINKS.get(str(k), np.nan) for k in np.asarray(of_kind)])
-    meant = np.where(strength / 2 <= most, "As proof it would fit.", "").astype(object)
+    as_proof = (strength / 2 <= most) & (strength_unit != "proof")
+    meant = np.where(as_proof, "As proof it would fit.", "").astype(object)
     return strength > most, {"meant": (meant, "kind"), "kind": (of_kind, "kind")}
 
 
@@ -631,22 +678,25 @@ def gravity_disagrees(
     water_volume: Array,
     wash_volume: Array,
     grain_and_pulp: Any,
+    amount_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """The measured gravity is not the recipe's."""
     wrong = gravity_off & settled
-    meant = ""
+    said = ""
     if wrong:
-        allowed = np.hypot(gravity_doubt, hydrometer.uncertainty)
+        # What was meant is as good, in its own measure, as what stands there.
+        doubt = gravity_doubt * (original_gravity - 1) / np.abs(gravity_in_wash - 1)
+        allowed = np.hypot(doubt, hydrometer.uncertainty)
         litre = must.density_of_part(dissolving, np.nan) / 1000
-        for i, factor, words in _slips_of_amount(item, of_kind, amount, litre):
+        for i, factor, words in _slips_of_amount(item, of_kind, amount, litre, amount_unit):
             scale = np.where(np.arange(len(amount)) == i, factor, 1.0)
             other = _made(_scaled(parts, scale), water_volume, wash_volume, str(grain_and_pulp))
             if np.abs(must.gravity(other.contents) - original_gravity) <= allowed:
-                meant = meant or words
+                said = said or words
     like = "expected_gravity"
     first = _look_first(parts, of_kind, bool(original_gravity < gravity_in_wash))
     return wrong, {
-        "meant": (np.array(meant, dtype=object), like),
+        "meant": (np.array(said, dtype=object), like),
         "in_wash": (gravity_in_wash, like),
         "first": (np.array(first, dtype=object), like),
     }
@@ -667,15 +717,32 @@ def _look_first(parts: Parts, of_kind: Any, too_thin: bool) -> str:
 
 
 def _slips_of_amount(
-    item: Any, of_kind: Any, amount: Array, litre: Array
+    item: Any, of_kind: Any, amount: Array, litre: Array, unit: str
 ) -> Iterator[tuple[int, float, str]]:
     """What may have gone wrong with a weight: the item, the factor that would mend it, what it would mean."""
-    for i in map(int, np.flatnonzero(np.isfinite(amount))):
+    for i in map(int, np.flatnonzero(np.isfinite(amount) & (amount > 0))):
         name = item[i] or of_kind[i]
         if of_kind[i] not in SOLID and litre[i] > 1.02:
             yield i, float(litre[i]), f"It would fit if the {name} was measured by volume, not weighed."
+        for weight, words in _weights_in_other_units(float(amount[i]), unit):
+            yield i, weight / float(amount[i]), f"It would fit as {words} of {name}."
         yield i, 0.1, f"It would fit with the point moved in the weight of the {name}."
         yield i, 10.0, f"It would fit with the point moved in the weight of the {name}."
+
+
+def _weights_in_other_units(amount: float, unit: str) -> Iterator[tuple[float, str]]:
+    """A weight (kg) as if it was typed in another unit than `unit`, or with another one behind the number."""
+    typed = float(units.from_base(amount, "mass", unit))
+    for other in meant.TAKEN_FOR.get(unit, ()):
+        if _is_round(typed):
+            yield float(units.to_base(typed, "mass", other)), f"{typed:.6g} {other}"
+        elif _is_round(behind := float(units.from_base(amount, "mass", other))):
+            yield float(units.to_base(behind, "mass", unit)), f"{behind:.6g} {unit}"
+
+
+def _is_round(number: float) -> bool:
+    """Whether a number is one that somebody types."""
+    return abs(number - round(number, 3)) < 1e-9 * max(1.0, abs(number))
 
 
 def _scaled(parts: Parts, scale: Array) -> Parts:
@@ -726,18 +793,11 @@ samples.fahrenheit(
     "recipe",
     "pitch_temperature",
     "{pitch_temperature} would kill the yeast",
-    "Choose °F as the unit, or write °F behind the number. If it was so hot, cool the wash and pitch fresh "
-    "yeast.",
+    "If it was so hot, cool the wash and pitch fresh yeast.",
 )
 
 
-samples.celsius(
-    "celsius_pitch",
-    "recipe",
-    "pitch_temperature",
-    "At {pitch_temperature} it would be frozen",
-    "Choose °C as the unit, or write °C behind the number.",
-)
+samples.celsius("celsius_pitch", "recipe", "pitch_temperature", "At {pitch_temperature} it would be frozen")
 
 
 @check(

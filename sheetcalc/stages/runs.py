@@ -1,23 +1,28 @@
 """The runs sheet: what a charge should give, what it gave, and whether the still is safe with it."""
 
 import statistics
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from sheetcalc import instruments
+from sheetcalc import instruments, units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
 from sheetcalc.stages import lots, samples, slips
-from sheetcalc.stages.registry import check, column
+from sheetcalc.stages.registry import add_check, check, column
 from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, POINTS, YIELDS
 from sheetcalc.stages.slips import Mask
 
 ROOM = 20.0  # °C, what a charge starts from
+FAR = 180.0  # d; a wash is distilled within half a year (common practice)
 FOAM_ROOM = 0.85  # of the still's capacity; above it a wash may foam over (common practice)
 LONGEST_RUN = 12.0  # h; nobody watches a still longer without a relief (common practice)
 STRONGEST_CHARGE = 40.0  # % vol; stronger charges are diluted before a run (common practice)
 ONE_STAGE = 15.0  # % vol by which a second stage makes it stronger, about
+LITTLE = 0.25  # of the alcohol charged; a run that gave less was not meant to end so soon (common practice)
+LEAST_OF_CHARGE = 0.005  # share of the charge below which nobody stops
+LARGEST_SHARE = 0.6  # of the charge; a run that gave more of it went on for nothing
+LARGER_UNITS = (1000.0, 128.0)  # litres for millilitres, gallons for fluid ounces
 USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
 
 LOW_WINES = (
@@ -64,6 +69,28 @@ def collected_strength(
     return np.asarray(instruments.strength_20(collected_reading, temperature, alcoholmeter))
 
 
+@column("runs")
+def sure_strength(
+    collected_strength: Array,
+    collected_reading: Array,
+    collected_temperature: Array,
+    collected_reading_unit: str,
+    collected_temperature_unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    """Strength (% vol at 20 °C) of the whole to judge by, also where its temperature can't be right."""
+    return samples.sure_strength(
+        collected_strength,
+        collected_reading,
+        collected_temperature,
+        collected_reading_unit,
+        collected_temperature_unit,
+        alcoholmeter,
+        thermometer,
+    )
+
+
 @column("runs", by_row=True)
 def collected_alcohol(collected_volume: Array, collected_strength: Array) -> Array:
     """Pure alcohol (L) collected."""
@@ -93,6 +120,90 @@ def stages_seen(
     """
     seen = vapour.stages_seen(charge_volume, strength_charged, collected_volume, collected_strength, pressure)
     return np.where(recovery < 1 - MEASURES, seen, np.nan)
+
+
+class Times(NamedTuple):
+    """When each run was heated, dripped first and stopped (days since 1899-12-30)."""
+
+    filled: Array
+    drip: Array
+    stopped: Array
+
+
+@column("runs")
+def last_read_at(
+    fermentation_taken_at: Array, fermentation_dated: Any, fermentation_after_a_gap: Any
+) -> float:
+    """When (days) the fermentation was last read, by dates that are in order and in time."""
+    sure = np.asarray(fermentation_dated, dtype=bool) & ~np.asarray(fermentation_after_a_gap, dtype=bool)
+    return float(np.fmax.reduce(fermentation_taken_at[sure], initial=np.nan))
+
+
+@column("runs")
+def washed_at(started_at: Array, last_read_at: float, clearing_done_at: Array, filled_at: Array) -> float:
+    """When (days) the wash was last looked after: pitched, read or cleared; or else the first run."""
+    of_wash = np.concatenate([np.atleast_1d(started_at), [last_read_at], np.atleast_1d(clearing_done_at)])
+    last = float(np.fmax.reduce(of_wash))
+    return _first(filled_at) if np.isnan(last) else last
+
+
+def _first(moments: Array) -> float:
+    return float(np.fmin.reduce(moments, initial=np.nan))
+
+
+@column("runs", across=True)
+def year_off(filled_at: Array, first_drip_at: Array, stopped_at: Array, washed_at: float) -> Times:
+    """What one of a run's times was meant as, where in another year it would fit the others; NaN elsewhere.
+
+    Of two that would, the one farther from the wash is wrong.
+    """
+    typed = np.array([filled_at, first_drip_at, stopped_at])
+    meant = np.full(typed.shape, np.nan)
+    for run in range(typed.shape[1]):
+        times = typed[:, run]
+        if _of_one_run(times):
+            continue
+        ways = []
+        for later in (-1, 1):
+            moved = slips.in_another_year(times, later)
+            for which in np.flatnonzero(np.isfinite(moved)):
+                if _of_one_run(np.where(np.arange(3) == which, moved, times)):
+                    ways.append((abs(times[which] - washed_at), which, moved[which]))
+        if ways:
+            _, which, meant[which, run] = max(ways)
+    return Times(*meant)
+
+
+def _of_one_run(times: Array) -> bool:
+    """Whether times (days), NaN aside, are in order and within what one run takes."""
+    known = times[np.isfinite(times)]
+    in_order = bool((np.diff(known) >= 0).all())
+    return in_order and (len(known) < 2 or bool(known[-1] - known[0] <= LONGEST_RUN / 24))
+
+
+@column("runs")
+def slipped(year_off: Times) -> Mask:
+    """Which runs have a time in another year than their others."""
+    return np.asarray(np.isfinite(year_off).any(axis=0))
+
+
+@column("runs")
+def year_late(filled_at: Array, washed_at: float, slipped: Mask) -> Array:
+    """When (days) a run was that is typed a year too late by all that is known of its wash; NaN elsewhere."""
+    meant = slips.in_another_year(filled_at, -1)
+    late = (filled_at - washed_at > FAR) & _soon_after(meant, washed_at) & ~slipped
+    return np.where(late, meant, np.nan)
+
+
+def _soon_after(moments: Array, washed_at: float) -> Mask:
+    return np.asarray((moments >= washed_at - 0.5) & (moments - washed_at <= FAR))
+
+
+@column("runs")
+def stopped(stopped_at: Array, year_off: Times, year_late: Array) -> Array:
+    """When (days) each run stopped, in the year that was meant."""
+    meant = np.where(np.isnan(year_late), year_off.stopped, slips.in_another_year(stopped_at, -1))
+    return np.where(np.isnan(meant), stopped_at, meant)
 
 
 @column("runs", across=True)
@@ -206,6 +317,61 @@ def expected_end(filled_at: Array, first_drip_at: Array, heating: Array, boiling
 def energy(heating: Array, boiling: Array, still_power: Array) -> Array:
     """Energy (kWh) from switching on to the end."""
     return still_power * (heating + boiling) / 1000
+
+
+@column("runs")
+def plain_strength(limits: tuple[Array, Array]) -> Array:
+    """Strength (% vol) that a plain pot, of one stage, gives for the volume collected."""
+    return limits[0]
+
+
+@column("runs")
+def too_weak(sure_strength: Array, plain_strength: Array, strength_doubt: float) -> Mask:
+    """Which runs gave less than one stage does, by more than model and glass can be off."""
+    return np.asarray(sure_strength < plain_strength - MODEL - strength_doubt)
+
+
+class Meant(NamedTuple):
+    """The least and the most (L) that would fit where far too little was collected; NaN elsewhere."""
+
+    low: Array
+    high: Array
+
+
+@column("runs")
+def volume_meant(
+    charge_volume: Array,
+    strength_charged: Array,
+    collected_volume: Array,
+    sure_strength: Array,
+    recovery: Array,
+    too_weak: Mask,
+    expected_volume: Array,
+    stages_planned: Array,
+    pressure: Array,
+) -> Meant:
+    """What was meant by a volume that is too small: all for which pot and still give that strength.
+
+    Too small is a volume of which a larger one, by a digit or a unit, gives that strength, while next to
+    nothing of the charge was collected; without a strength, one in litres or gallons for what is expected.
+    """
+    low, high = np.full((2, len(collected_volume)), np.nan)
+    shares = np.linspace(0.02, LARGEST_SHARE, 30)
+    for i in np.flatnonzero(too_weak & (recovery < LITTLE)):
+        least, most = (
+            vapour.distil(charge_volume[i], strength_charged[i], shares * charge_volume[i], stages, pressure)
+            for stages in (1.0, stages_planned[i] + 1)
+        )
+        fits = (sure_strength[i] > least.strength - MODEL) & (sure_strength[i] < most.strength + MODEL)
+        larger = shares[fits] * charge_volume[i]
+        if len(larger) and larger[0] > 2 * collected_volume[i]:
+            low[i], high[i] = larger[[0, -1]]
+    few = collected_volume < LEAST_OF_CHARGE * charge_volume
+    for unit in LARGER_UNITS:
+        times = collected_volume * unit
+        meant = few & np.isnan(low) & (times > expected_volume / 3) & (times < expected_volume * 3)
+        low, high = np.where(meant, expected_volume / 3, low), np.where(meant, expected_volume * 3, high)
+    return Meant(low, np.fmin(high, charge_volume))
 
 
 @column("runs")
@@ -452,18 +618,12 @@ def more_volume_out(collected_volume: Array, charge_volume: Array) -> tuple[Mask
     "runs",
     cell="collected_volume",
     level="warning",
-    says="{collected_volume} is very little from a charge of {charge_volume}; {thousand} would make sense.",
-    advice="Check the unit; it looks like litres in a column of millilitres.",
+    says="{collected_volume} is very little from a charge of {charge_volume}.",
+    advice="Check the volume and its unit, then the reading; if both are right, it may have foamed over.",
 )
-def litres_for_millilitres(
-    collected_volume: Array, charge_volume: Array, expected_volume: Array
-) -> tuple[Mask, dict[str, Any]]:
-    """A thousandth of what could be."""
-    meant = collected_volume * 1000
-    wrong = (
-        (collected_volume < 0.005 * charge_volume) & (meant < charge_volume) & (meant > 0.1 * expected_volume)
-    )
-    return wrong, {"thousand": (meant, "collected_volume")}
+def very_little_collected(volume_meant: Meant) -> tuple[Mask, dict[str, Any]]:
+    """Far less than the charge and the strength tell."""
+    return np.isfinite(volume_meant.low), {"fits": volume_meant}
 
 
 @check(
@@ -477,16 +637,18 @@ def more_alcohol_out(
     collected_volume: Array,
     charge_volume: Array,
     collected_reading: Array,
+    sure_strength: Array,
     recovery: Array,
     recovery_uncertainty: Array,
 ) -> tuple[Mask, dict[str, Any]]:
     """A still makes no alcohol, by more than volumes and strengths of both sides can be off."""
     wrong = (recovery > 1 + slips.SURE * recovery_uncertainty) & (collected_volume < charge_volume)
+    wrong &= np.isfinite(sure_strength)
     all_of_it = collected_reading / np.maximum(recovery, 1.0)
     return wrong, {"fits": (0.4 * all_of_it, all_of_it)}
 
 
-samples.above_azeotrope("runs", "collected_reading", "collected_strength", "gives here")
+samples.above_azeotrope("runs", "collected_reading", "sure_strength", "gives here")
 
 
 @column("runs")
@@ -516,14 +678,15 @@ def limits(
 def weaker_than_a_plain_pot(
     collected_reading: Array,
     collected_strength: Array,
-    limits: tuple[Array, Array],
-    strength_doubt: float,
+    plain_strength: Array,
+    too_weak: Mask,
+    volume_meant: Meant,
 ) -> tuple[Mask, dict[str, Any]]:
-    """Below one stage, by more than model and glass can be off."""
-    plain, _ = limits
-    wrong = collected_strength < plain - MODEL - strength_doubt
-    least = plain - MODEL + collected_reading - collected_strength
-    return wrong, {"plain": (plain, "collected_strength"), "fits": (least, least + 2 * MODEL + ONE_STAGE)}
+    """Below one stage, where the volume does not explain it."""
+    least = plain_strength - MODEL + collected_reading - collected_strength
+    fits = (least, least + 2 * MODEL + ONE_STAGE)
+    wrong = too_weak & np.isnan(volume_meant.low)
+    return wrong, {"plain": (plain_strength, "collected_strength"), "fits": fits}
 
 
 @check(
@@ -535,7 +698,7 @@ def weaker_than_a_plain_pot(
     advice="Check volume and reading; if they are right, set more effective stages on the batch card.",
 )
 def stronger_than_the_still(
-    collected_strength: Array,
+    sure_strength: Array,
     limits: tuple[Array, Array],
     strength_doubt: float,
     azeotrope: Array,
@@ -544,11 +707,11 @@ def stronger_than_the_still(
 ) -> Mask:
     """Above what one more stage would give; what is impossible is told by another check."""
     _, most = limits
-    possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (collected_strength <= azeotrope)
-    return possible & (collected_strength > most + MODEL + strength_doubt)
+    possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (sure_strength <= azeotrope)
+    return possible & (sure_strength > most + MODEL + strength_doubt)
 
 
-samples.temperatures("runs", "collected_temperature")
+samples.temperatures("runs", "collected_temperature", "collected_reading")
 
 
 samples.temperature_missing("runs", "collected_temperature", "collected_reading")
@@ -569,6 +732,22 @@ def catches_fire(collected_strength: Array, collected_alcohol: Array, charge_alc
     return (collected_strength > FLAMMABLE) & ~impossible
 
 
+def _year_off(cell: str, which: int) -> None:
+    """Declare the check of one of a run's times for another year than its others have."""
+
+    def another_year(year_off: Times) -> tuple[Mask, dict[str, Any]]:
+        return np.isfinite(year_off[which]), {"meant": (year_off[which], cell)}
+
+    says = f"{{{cell}}} does not fit the other times of this run; in another year it would: {{meant}}."
+    add_check(
+        f"year_of_{cell}", "runs", cell, "error", says, "Correct the year.", another_year, ("year_off",)
+    )
+
+
+for _which, _cell in enumerate(("filled_at", "first_drip_at", "stopped_at")):
+    _year_off(_cell, _which)
+
+
 @check(
     "runs",
     cell="first_drip_at",
@@ -576,9 +755,9 @@ def catches_fire(collected_strength: Array, collected_alcohol: Array, charge_alc
     says="The first drip, {first_drip_at}, is before the heat was on, {filled_at}.",
     advice="Check both dates and times.",
 )
-def drip_before_heat(first_drip_at: Array, filled_at: Array) -> Mask:
+def drip_before_heat(first_drip_at: Array, filled_at: Array, slipped: Mask) -> Mask:
     """Times in the wrong order."""
-    return first_drip_at < filled_at
+    return (first_drip_at < filled_at) & ~slipped
 
 
 @check(
@@ -604,11 +783,11 @@ def drip_too_soon(first_drip_at: Array, filled_at: Array, heating: Array) -> Mas
     advice="Check the dates and times.",
 )
 def stopped_before_it_began(
-    stopped_at: Array, filled_at: Array, first_drip_at: Array
+    stopped_at: Array, filled_at: Array, first_drip_at: Array, slipped: Mask
 ) -> tuple[Mask, dict[str, Any]]:
     """Times in the wrong order."""
     began = np.fmax(filled_at, first_drip_at)
-    return stopped_at < began, {"began": (began, "stopped_at")}
+    return (stopped_at < began) & ~slipped, {"began": (began, "stopped_at")}
 
 
 @check(
@@ -620,40 +799,105 @@ def stopped_before_it_began(
     "running still.",
     danger=True,
 )
-def very_long_run(stopped_at: Array, filled_at: Array) -> tuple[Mask, dict[str, Any]]:
-    """Longer than anyone watches."""
+def very_long_run(stopped_at: Array, filled_at: Array, slipped: Mask) -> tuple[Mask, dict[str, Any]]:
+    """Longer than anyone watches, unless only a year is mistyped."""
     hours = (stopped_at - filled_at) * 24
     words = np.array([f"{h:.0f} hours" if np.isfinite(h) else "" for h in hours], dtype=object)
-    return hours > LONGEST_RUN, {"hours": (words, "stopped_at")}
+    return (hours > LONGEST_RUN) & ~slipped, {"hours": (words, "stopped_at")}
 
 
 @check(
     "runs",
     cell="filled_at",
     level="error",
-    says="The heat was on {filled_at}, before the yeast went in ({started_at}).",
+    says="The heat was on {filled_at}, before the yeast went in ({started_at}). {meant}",
     advice="Check this date and the one on the batch card, above all the year.",
 )
-def run_before_the_yeast(filled_at: Array, started_at: Array) -> Mask:
+def run_before_the_yeast(
+    filled_at: Array, started_at: Array, washed_at: float, slipped: Mask
+) -> tuple[Mask, dict[str, Any]]:
     """Nothing to distil yet."""
-    return filled_at < started_at
+    return (filled_at < started_at) & ~slipped, _a_year_later(filled_at, washed_at)
 
 
 @check(
     "runs",
     cell="filled_at",
     level="warning",
-    says="The heat was on {filled_at}, before the last reading of the fermentation ({last}).",
+    says="The heat was on {filled_at}, before the last reading of the fermentation ({last}). {meant}",
     advice="Check both dates; a wash that still ferments may foam over in the still.",
 )
 def run_before_the_end(
-    filled_at: Array, kind: Any, started_at: Array, fermentation_taken_at: Array, fermentation_dated: Any
+    filled_at: Array,
+    kind: Any,
+    started_at: Array,
+    last_read_at: float,
+    washed_at: float,
+    slipped: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """A charge of wash that was still being read afterwards; a few hours are a matter of writing it down."""
-    known = fermentation_taken_at[np.asarray(fermentation_dated, dtype=bool)]
-    last = known.max() if len(known) else np.nan
-    early = (filled_at < last - 0.5) & ~(filled_at < started_at) & (np.asarray(kind) != "spirit")
-    return np.asarray(early), {"last": (np.full(len(filled_at), last), "filled_at")}
+    early = (
+        (filled_at < last_read_at - 0.5)
+        & ~(filled_at < started_at)
+        & (np.asarray(kind) != "spirit")
+        & ~slipped
+    )
+    more = {"last": (np.full(len(filled_at), last_read_at), "filled_at")}
+    return np.asarray(early), more | _a_year_later(filled_at, washed_at)
+
+
+def _a_year_later(filled_at: Array, washed_at: float) -> dict[str, Any]:
+    meant = slips.in_another_year(filled_at, 1)
+    words = np.full(len(filled_at), "", dtype=object)
+    for i in np.flatnonzero(_soon_after(meant, washed_at)):
+        words[i] = f"A year later it would be {units.moment(meant[i]):%Y-%m-%d} and fit."
+    return {"meant": (words, "")}
+
+
+LATE = (
+    "The heat was on {filled_at}, more than half a year after {last}; a year earlier it would fit: {meant}."
+)
+
+
+@column("runs")
+def kept_so_long(
+    year_late: Array,
+    filled_at: Array,
+    kind: Any,
+    washed_at: float,
+    carbon_ended_at: Array,
+    bottling_bottled_at: Array,
+) -> Mask:
+    """Which runs that seem a year late may be right: low wines keep, unless their spirit was used before."""
+    used = np.concatenate([np.atleast_1d(carbon_ended_at), np.atleast_1d(bottling_bottled_at)])
+    first_used = _first(used[used >= washed_at])
+    gave_it = filled_at[np.isnan(year_late) & (np.asarray(kind) != "stripping")] < first_used
+    early = (first_used < filled_at) & ~gave_it.any()
+    return np.asarray(np.isfinite(year_late) & (np.asarray(kind) == "spirit") & ~early)
+
+
+@check("runs", cell="filled_at", level="warning", says=LATE, advice="Check the year.")
+def run_a_year_late(year_late: Array, kept_so_long: Mask, washed_at: float) -> tuple[Mask, dict[str, Any]]:
+    """No wash waits so long."""
+    return np.isfinite(year_late) & ~kept_so_long, _late(year_late, washed_at)
+
+
+@check(
+    "runs",
+    cell="filled_at",
+    level="note",
+    says=LATE,
+    advice="Check the year; if the low wines were kept so long, it may stay.",
+)
+def spirit_run_a_year_late(
+    year_late: Array, kept_so_long: Mask, washed_at: float
+) -> tuple[Mask, dict[str, Any]]:
+    """Low wines keep, but a year is mistyped more often."""
+    return kept_so_long, _late(year_late, washed_at)
+
+
+def _late(year_late: Array, washed_at: float) -> dict[str, Any]:
+    return {"meant": (year_late, "filled_at"), "last": (np.full(len(year_late), washed_at), "filled_at")}
 
 
 @check(

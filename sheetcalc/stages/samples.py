@@ -1,9 +1,11 @@
 """What the sheets share about samples and measures: how far they can be off, and how they are mistyped."""
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
+from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, vapour
 from sheetcalc.stages import slips
@@ -17,26 +19,58 @@ POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
 YIELDS = 0.04  # share by which the alcohol of two washes of one gravity may differ: Balling, Pasteur
 
 
-WRITE_FAHRENHEIT = "Write °F behind the number; if the whole column is in °F, choose it as the unit."
-WRITE_CELSIUS = "Write °C behind the number; if the whole column is in °C, choose it as the unit."
+_WRITE = "Write {other} behind the number, or choose it as the unit if all is in {other}."
+EXCHANGED = "Strength and temperature may be exchanged."
 
 
-def temperatures(sheet: str, cell: str, ending: str = "") -> None:
+def temperatures(sheet: str, cell: str, reading: str, ending: str = "") -> None:
     """Declare the two checks of a sample's temperature in a column: °F typed for °C, and °C for °F.
 
-    ending: of the rules' names, where a sheet has two such columns.
+    reading: the key of the strength read at it; ending: of the rules' names, where a sheet has two such
+    columns.
     """
-    fahrenheit_sample(f"fahrenheit_sample{ending}", sheet, cell)
-    add_check(
-        f"celsius_sample{ending}",
-        sheet,
-        cell,
-        "warning",
-        f"{{{cell}}} is colder than anyone reads a sample at.",
-        "Check the sign and the unit; a number in °C needs °C behind it where the column is in °F.",
-        slips.too_cold_to_read,
-        (cell,),
-    )
+    needs = (cell, f"{cell}_unit", reading, f"{reading}_unit")
+
+    def hot(temperature: Array, unit: str, mark: Array, mark_unit: str) -> tuple[Mask, dict[str, Any]]:
+        wrong, more = _typed_in_another(slips.fahrenheit_for_celsius, "°F")(temperature, unit)
+        exchanged = slips.exchanged_with_strength(temperature, mark, unit, mark_unit)
+        return wrong, more | {"exchanged": (np.where(exchanged, EXCHANGED, "").astype(object), "")}
+
+    def cold(temperature: Array, unit: str, mark: Array, mark_unit: str) -> tuple[Mask, dict[str, Any]]:
+        exchanged = slips.exchanged_with_strength(temperature, mark, unit, mark_unit)
+        exchanged &= ~slips.celsius_for_fahrenheit(temperature)
+        more = {"exchanged": (np.where(exchanged, EXCHANGED, "").astype(object), "")}
+        return slips.too_cold_to_read(temperature), more
+
+    says = f"{{{cell}}} is too hot for a sample{{meant}}. {{exchanged}}"
+    advice = "{write} If it was so hot, cool it and read again."
+    add_check(f"fahrenheit_sample{ending}", sheet, cell, "error", says, advice, hot, needs)
+    says = f"{{{cell}}} is colder than anyone reads a sample at. {{exchanged}}"
+    advice = "Check the sign and the unit; a number in °C needs °C behind it where the column is in °F."
+    add_check(f"celsius_sample{ending}", sheet, cell, "warning", says, advice, cold, needs)
+
+
+def sure_strength(
+    strength_20: Array,
+    reading: Array,
+    temperature: Array,
+    mark_unit: str,
+    unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    """True strengths (% vol at 20 °C) to judge by: where the temperature (°C) can't be right, by the one that
+    was meant, and blank where none is known.
+
+    strength_20: by the temperatures as they stand; mark_unit, unit: the units of reading and temperature.
+    """
+    doubtful = slips.temperature_in_doubt(temperature)
+    if not doubtful.any():
+        return strength_20
+    meant = slips.temperature_meant(temperature, unit) + thermometer.correction
+    by_meant = instruments.strength_20(reading, meant, alcoholmeter)
+    exchanged = slips.exchanged_with_strength(temperature, reading, unit, mark_unit) & (unit == "°C")
+    return np.where(doubtful, np.where(exchanged, np.nan, by_meant), strength_20)
 
 
 def temperature_missing(sheet: str, cell: str, reading: str) -> None:
@@ -55,20 +89,46 @@ def temperature_missing(sheet: str, cell: str, reading: str) -> None:
 
 def fahrenheit_sample(rule: str, sheet: str, cell: str) -> None:
     """Declare the check of a sample's temperature for °F typed for °C."""
-    says, advice = f"{{{cell}}} is too hot for a sample", "If it was so hot, cool it and read again."
-    fahrenheit(rule, sheet, cell, says, f"{WRITE_FAHRENHEIT} {advice}")
+    says, more = f"{{{cell}}} is too hot for a sample", "If it was so hot, cool it and read again."
+    fahrenheit(rule, sheet, cell, says, more)
 
 
-def fahrenheit(rule: str, sheet: str, cell: str, says: str, advice: str = WRITE_FAHRENHEIT) -> None:
-    """Declare a check for °F typed for °C; says: why it can't be °C."""
-    says = f"{says}; as °F it would make sense."
-    add_check(rule, sheet, cell, "error", says, advice, slips.fahrenheit_for_celsius, (cell,))
+def fahrenheit(rule: str, sheet: str, cell: str, says: str, more: str = "") -> None:
+    """Declare a check for °F typed for °C; says: why it can't be °C; more: to do if it is."""
+    typed_in_fahrenheit(rule, sheet, cell, says, slips.fahrenheit_for_celsius, more)
 
 
-def celsius(rule: str, sheet: str, cell: str, says: str, advice: str = WRITE_CELSIUS) -> None:
+def typed_in_fahrenheit(
+    rule: str, sheet: str, cell: str, says: str, too_hot: Callable[[Array], Mask], more: str = ""
+) -> None:
+    """Declare a check for °F typed for °C; too_hot: which can't be °C, but may be °F; says: why; more: what
+    to do if it is °C."""
+    wrong = _typed_in_another(too_hot, "°F")
+    says, advice = f"{says}{{meant}}.", f"{{write}} {more}".strip()
+    add_check(rule, sheet, cell, "error", says, advice, wrong, (cell, f"{cell}_unit"))
+
+
+def celsius(rule: str, sheet: str, cell: str, says: str) -> None:
     """Declare a check for °C typed for °F; says: why it can't be °F."""
-    says = f"{says}; as °C the number would make sense."
-    add_check(rule, sheet, cell, "error", says, advice, slips.celsius_for_fahrenheit, (cell,))
+    wrong = _typed_in_another(slips.celsius_for_fahrenheit, "°C")
+    says = f"{says}{{meant}}."
+    add_check(rule, sheet, cell, "error", says, "{write}", wrong, (cell, f"{cell}_unit"))
+
+
+def _typed_in_another(
+    wrong: Callable[[Array], Mask], other: str
+) -> Callable[[Array, str], tuple[Mask, dict[str, Any]]]:
+    """A check of temperatures by `wrong`, with a guess that they were read in another unit unless that is
+    the one in force."""
+
+    def judge(temperature: Array, unit: str) -> tuple[Mask, dict[str, Any]]:
+        found = np.atleast_1d(wrong(temperature))
+        meant = "" if unit == other else f"; as {other} it would make sense"
+        write = "Check the number." if unit == other else _WRITE.format(other=other)
+        told = {"meant": (np.array(meant, dtype=object), ""), "write": (np.array(write, dtype=object), "")}
+        return found, told
+
+    return judge
 
 
 def too_hot(rule: str, sheet: str, cell: str, advice: str) -> None:

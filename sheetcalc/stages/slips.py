@@ -19,7 +19,7 @@ Mask = NDArray[np.bool_]
 # Beyond so many expanded uncertainties (k = 2) a difference is flagged: k = 3, exceeded by chance in one of
 # 370 comparisons.
 SURE = 1.5
-HOTTEST_WASH, HOTTEST_SAMPLE = 45.0, 40.0  # °C
+HOTTEST_WASH, HOTTEST_SAMPLE, COLDEST_SAMPLE = 45.0, 40.0, 4.0  # °C
 
 
 def fahrenheit_for_celsius(temperature: ArrayLike) -> Mask:
@@ -38,12 +38,35 @@ def celsius_for_fahrenheit(temperature: ArrayLike) -> Mask:
     """Whether a temperature (°C, converted from °F) is frozen, but the number typed is a sensible °C."""
     t = np.asarray(temperature, dtype=float)
     typed = t * 9 / 5 + 32
-    return (t < -1) & (typed >= 4) & (typed <= HOTTEST_SAMPLE)
+    return (t < -1) & (typed >= COLDEST_SAMPLE) & (typed <= HOTTEST_SAMPLE)
 
 
 def too_cold_to_read(temperature: ArrayLike) -> Mask:
     """Whether a sample (°C) is colder than anyone reads one: mostly °C in a column of °F."""
     return np.asarray(np.asarray(temperature, dtype=float) < -1)
+
+
+def temperature_in_doubt(temperature: ArrayLike) -> Mask:
+    """Whether a sample (°C) can't have been so hot or cold, so that no reading is to be corrected by it."""
+    t = np.asarray(temperature, dtype=float)
+    return np.asarray((t > HOTTEST_WASH) | too_cold_to_read(t))
+
+
+def temperature_meant(temperature: Array, unit: str) -> Array:
+    """A temperature (°C) that can't be right in its unit, read in the other one; NaN where that is none."""
+    if unit == "°C":
+        return np.where(fahrenheit_for_celsius(temperature), (temperature - 32) * 5 / 9, np.nan)
+    return np.where(celsius_for_fahrenheit(temperature), temperature * 9 / 5 + 32, np.nan)
+
+
+def exchanged_with_strength(temperature: Array, reading: Array, unit: str, strength_unit: str) -> Mask:
+    """Whether a temperature (°C) no sample has, and the strength typed beside it (% vol as the glass shows),
+    would both make sense in each other's cell; unit, strength_unit: the units they are typed in."""
+    typed = units.from_base(temperature, "temperature", unit)
+    degrees = units.to_base(units.from_base(reading, "mark", strength_unit), "temperature", unit)
+    strength = units.to_base(typed, "mark", strength_unit)
+    sensible = (degrees >= COLDEST_SAMPLE) & (degrees <= HOTTEST_SAMPLE) & (strength > 0) & (strength < 97)
+    return np.asarray(temperature_in_doubt(temperature) & sensible)
 
 
 def longest_chain(values: Array, margin: float) -> Mask:
@@ -73,23 +96,30 @@ def longest_chain(values: Array, margin: float) -> Mask:
     return chain
 
 
-def gravity_meant(typed: ArrayLike, low: ArrayLike, high: ArrayLike) -> Texts:
-    """What a gravity (as typed, taken as SG) that lies outside low..high may have been meant as."""
+def gravity_meant(typed: ArrayLike, low: ArrayLike, high: ArrayLike, unit: str) -> Texts:
+    """What a gravity (as typed, taken as SG) that lies outside low..high may have been meant as.
+
+    unit: the one it was typed in, which is not proposed.
+    """
     values, lows, highs = np.broadcast_arrays(*(np.asarray(a, dtype=float) for a in (typed, low, high)))
     texts = np.full(values.shape, "", dtype=object)
     for i in np.ndindex(values.shape):
-        fits = [words for meant, words in _gravity_readings(float(values[i])) if lows[i] <= meant <= highs[i]]
+        readings = _gravity_readings(float(values[i]), unit)
+        fits = [words for meant, words in readings if lows[i] <= meant <= highs[i]]
         # The newest reading of a wash may fit as two units; the person knows which glass it was.
         texts[i] = f"It would fit as {', or as '.join(fits[:2])}." if fits else ""
     return texts
 
 
-def _gravity_readings(typed: float) -> Iterable[tuple[float, str]]:
+def _gravity_readings(typed: float, unit: str) -> Iterable[tuple[float, str]]:
     if not np.isfinite(typed):
         return
     for swapped in swapped_digits(typed, 3):
         yield swapped, f"{swapped:.3f} with two digits exchanged"
-    if 1.3 < typed < 40:
+    if 1 < typed < 2:
+        meant = 1 + (typed - 1) / 10
+        yield meant, f"{meant:.6g} with a zero that was left out"
+    if 1.3 < typed < 40 and unit not in ("°Bx", "°P"):
         meant = float(sugar.gravity_from_brix(typed))
         yield meant, f"{typed:g} °Bx, which is {meant:.3f}"
     if 2 <= typed < 160:
@@ -104,6 +134,14 @@ def day_and_month_exchanged(moment: float) -> float:
         return np.nan
     when = units.moment(moment)
     return _as_if(moment, month=when.day, day=when.month)
+
+
+def in_another_year(moments: Array, later: int) -> Array:
+    """Moments (days since 1899-12-30) so many years later; NaN where there is no such date."""
+    known = np.isfinite(moments)
+    found = np.full(np.shape(moments), np.nan)
+    found[known] = [_as_if(m, year=units.moment(m).year + later) for m in np.asarray(moments)[known]]
+    return found
 
 
 def _as_if(moment: float, **parts: Any) -> float:

@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import instruments
+from sheetcalc import instruments, units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing
 from sheetcalc.stages import lots, samples, slips
@@ -21,6 +21,39 @@ def strength_20(
 ) -> Array:
     """True strength (% vol at 20 °C) of the lot."""
     return np.asarray(instruments.strength_20(reading, temperature + thermometer.correction, alcoholmeter))
+
+
+@column("strength")
+def sure_strength(
+    strength_20: Array,
+    reading: Array,
+    temperature: Array,
+    reading_unit: str,
+    temperature_unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    """Strength (% vol at 20 °C) of the lot to judge by, also where its temperature can't be right."""
+    return samples.sure_strength(
+        strength_20,
+        reading,
+        temperature,
+        reading_unit,
+        temperature_unit,
+        alcoholmeter,
+        thermometer,
+    )
+
+
+@column("strength")
+def read_in_percent(
+    reading: Array, sure_strength: Array, target_strength: Array, azeotrope: Array, reading_unit: str
+) -> Mask:
+    """Which readings are below what is wanted, but above it if they were typed in % vol, not in proof."""
+    typed = units.from_base(reading, "mark", reading_unit)
+    most = np.where(np.isnan(azeotrope), 100.0, azeotrope)
+    fits = (target_strength <= typed) & (typed <= most)
+    return np.asarray((target_strength > sure_strength) & fits & (reading_unit == "proof"))
 
 
 @column("strength", by_row=True)
@@ -120,13 +153,13 @@ def collected(
 
 
 @column("strength")
-def too_much(volume: Array, strength_20: Array, collected: float) -> Mask:
+def too_much(volume: Array, sure_strength: Array, collected: float) -> Mask:
     """Which lots alone hold more alcohol than all the runs gave."""
-    alcohol = volume * strength_20 / 100
-    return np.asarray((alcohol > collected * (1 + MEASURES)) & (collected > 0) & (strength_20 <= 100))
+    alcohol = volume * sure_strength / 100
+    return np.asarray((alcohol > collected * (1 + MEASURES)) & (collected > 0) & (sure_strength <= 100))
 
 
-samples.above_azeotrope("strength", "reading", "strength_20")
+samples.above_azeotrope("strength", "reading", "sure_strength")
 
 
 @check(
@@ -136,9 +169,30 @@ samples.above_azeotrope("strength", "reading", "strength_20")
     says="{target_strength} is above what you have, {strength_20}; water only makes it weaker.",
     advice="Check the units, or distil it again.",
 )
-def target_above_source(target_strength: Array, strength_20: Array, strength_doubt: float) -> Mask:
+def target_above_source(
+    target_strength: Array,
+    sure_strength: Array,
+    strength_doubt: float,
+    read_in_percent: Mask,
+    legal_minimum: Array,
+) -> tuple[Mask, dict[str, Any]]:
     """Water can't do that; within the glass's uncertainty it is as good as reached."""
-    return target_strength > strength_20 + strength_doubt
+    wrong = (target_strength > sure_strength + strength_doubt) & ~read_in_percent
+    return wrong, {"fits": (legal_minimum, sure_strength)}
+
+
+@check(
+    "strength",
+    cell="reading",
+    level="error",
+    says="{reading} is below {target_strength}, and water only makes it weaker; as % vol it would fit.",
+    advice="Write % vol behind the number, or choose it as the unit if all is in % vol.",
+)
+def percent_for_proof(
+    target_strength: Array, sure_strength: Array, strength_doubt: float, read_in_percent: Mask
+) -> Mask:
+    """Half of what was meant, and so below what is wanted of it."""
+    return read_in_percent & (target_strength > sure_strength + strength_doubt)
 
 
 @check(
@@ -148,9 +202,9 @@ def target_above_source(target_strength: Array, strength_20: Array, strength_dou
     says="The lot is at {strength_20}: as near to {target_strength} as your alcoholmeter can tell.",
     advice="No water is needed.",
 )
-def already_there(target_strength: Array, strength_20: Array, strength_doubt: float) -> Mask:
+def already_there(target_strength: Array, sure_strength: Array, strength_doubt: float) -> Mask:
     """Nominally above the source, but not by more than the glass can be off."""
-    above = target_strength - strength_20
+    above = target_strength - sure_strength
     return (above > 0) & (above <= strength_doubt)
 
 
@@ -216,11 +270,19 @@ def more_than_collected(
     "reading was off.",
 )
 def not_as_expected(
-    difference: Array, difference_uncertainty: Array, reading_after: Array
+    difference: Array,
+    difference_uncertainty: Array,
+    reading_after: Array,
+    temperature: Array,
+    temperature_after: Array,
 ) -> tuple[Mask, dict[str, Any]]:
-    """Off by more than the readings before and after and the lot's volume can be."""
+    """Off by more than the readings before and after and the lot's volume can be.
+
+    Not judged by a temperature that can't be right.
+    """
     allowed, expected = slips.SURE * difference_uncertainty, reading_after - difference
-    return np.abs(difference) > allowed, {"fits": (expected - allowed, expected + allowed)}
+    doubtful = slips.temperature_in_doubt(temperature) | slips.temperature_in_doubt(temperature_after)
+    return (np.abs(difference) > allowed) & ~doubtful, {"fits": (expected - allowed, expected + allowed)}
 
 
 @check(
@@ -238,8 +300,8 @@ def below_legal_minimum(final_strength: Array, legal_minimum: Array) -> Mask:
     return (final_strength < legal_minimum - 0.05) & (final_strength > legal_minimum - FOR_ANOTHER_RUN)
 
 
-samples.temperatures("strength", "temperature")
-samples.temperatures("strength", "temperature_after", "_after")
+samples.temperatures("strength", "temperature", "reading")
+samples.temperatures("strength", "temperature_after", "reading_after", "_after")
 
 
 @check(

@@ -42,6 +42,7 @@ PLANTED: list[Planted] = [
     ("below_legal_minimum", put("bottling", 0, product="neutral"), "label_strength", 0),
     ("below_legal_minimum", put("bottling", 0, label_strength=37.0, measured_strength=37.0), "label_strength", 0),
     ("before_it_was_ready", put("bottling", 0, bottled_at=RUN - timedelta(days=5)), "bottled_at", 0),
+    ("bottled_a_year_later", put("bottling", 1, bottled_at=datetime(2027, 4, 21)), "bottled_at", 1),
     ("no_batch_code", put("batch", None, batch_code=None), "bottled_at", 0),
     ("not_filled_in", put("bottling", 1, bottles=None), "bottles", 1),
 ]

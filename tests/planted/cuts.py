@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from logs import Planted, put
+from logs import Log, Planted, put
 
 JARS = [
     (40.0, 61.0, 90.5, "first runnings"),
@@ -27,6 +27,10 @@ CLEAN: Any = [
 ]
 
 
+def third_jar_again(log: Log) -> None:
+    log["cuts"].insert(4, dict(log["cuts"][2], jar="3 again"))
+
+
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
 PLANTED: list[Planted] = [
@@ -34,6 +38,7 @@ PLANTED: list[Planted] = [
     ("beyond_the_charge", put("cuts", 4, volume=9000.0), "volume", 4),
     ("more_alcohol_out", put("cuts", 3, volume=1900.0), "reading", 3),
     ("jars_do_not_add_up", put("cuts", 4, volume=40.0), "volume", 5),
+    ("jar_twice", third_jar_again, "volume", 4),
     ("above_azeotrope", put("cuts", 3, reading=100.5), "reading", 3),
     ("does_not_get_weaker", put("cuts", 3, reading=66.0), "reading", 3),
     ("does_not_get_weaker", put("cuts", 3, reading=5.0), "reading", 3),

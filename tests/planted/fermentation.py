@@ -27,6 +27,11 @@ def fell_overnight(log: Log) -> None:
         record["reading"] = gravity
 
 
+def fell_on_the_first_day(log: Log) -> None:
+    log["fermentation"][1]["reading"] = 1.026
+    del log["fermentation"][2:]
+
+
 def stuck(log: Log) -> None:
     for record in log["fermentation"][4:]:
         record["reading"] = 1.040
@@ -51,6 +56,7 @@ PLANTED: list[Planted] = [
     ("above_original", put("fermentation", 0, reading=1.098), "reading", 0),
     ("below_lowest", put("fermentation", 11, reading=0.970), "reading", 11),
     ("falls_too_fast", fell_overnight, "reading", 9),
+    ("falls_very_fast", fell_on_the_first_day, "reading", 1),
     ("date_out_of_order", swapped_month, "taken_at", 5),
     ("long_gap", put("fermentation", 11, taken_at=datetime(2027, 3, 13)), "taken_at", 11),
     ("before_the_yeast", put("fermentation", 0, taken_at=datetime(2026, 2, 2)), "taken_at", 0),

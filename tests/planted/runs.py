@@ -31,6 +31,22 @@ def nothing_known_of_the_charge(log: Log) -> None:
     log["runs"][1]["charge_strength"] = None
 
 
+def before_the_yeast(log: Log) -> None:
+    for key in ("filled_at", "first_drip_at", "stopped_at"):
+        log["runs"][0][key] -= timedelta(days=365)
+
+
+def a_year_later(record: int, kind: str) -> Any:
+    def spoil(log: Log) -> None:
+        del log["carbon"], log["bottling"]
+        run = log["runs"][record]
+        run["kind"] = kind
+        for key in ("filled_at", "first_drip_at", "stopped_at"):
+            run[key] = run[key].replace(year=2027)
+
+    return spoil
+
+
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
 # ruff: noqa: E501
@@ -50,7 +66,9 @@ PLANTED: list[Planted] = [
     ("not_as_fermented", put("runs", 0, charge_strength=9.0), "charge_strength", 0),
     ("charge_too_strong", put("runs", 0, kind="spirit", charge_strength=55.0), "charge_strength", 0),
     ("more_volume_out", put("runs", 0, collected_volume=19000.0), "collected_volume", 0),
-    ("litres_for_millilitres", put("runs", 0, collected_volume=1.9), "collected_volume", 0),
+    ("very_little_collected", put("runs", 0, collected_volume=190.0), "collected_volume", 0),
+    ("very_little_collected", put("runs", 0, collected_volume=1.9, collected_reading=None), "collected_volume", 0),
+    ("very_little_collected", put("runs", 0, collected_volume=1.9), "collected_volume", 0),
     ("above_azeotrope", put("runs", 0, collected_reading=104.0), "collected_reading", 0),
     ("more_alcohol_out", put("runs", 0, collected_reading=90.0), "collected_reading", 0),
     ("weaker_than_a_plain_pot", put("runs", 0, collected_reading=20.0), "collected_reading", 0),
@@ -60,9 +78,14 @@ PLANTED: list[Planted] = [
     ("drip_before_heat", put("runs", 0, first_drip_at=RUN - timedelta(hours=1)), "first_drip_at", 0),
     ("drip_too_soon", put("runs", 0, first_drip_at=RUN + timedelta(minutes=6)), "first_drip_at", 0),
     ("stopped_before_it_began", put("runs", 0, stopped_at=RUN), "stopped_at", 0),
+    ("year_of_filled_at", put("runs", 0, filled_at=datetime(2025, 3, 16, 9)), "filled_at", 0),
+    ("year_of_first_drip_at", put("runs", 0, first_drip_at=datetime(2027, 3, 16, 9, 38)), "first_drip_at", 0),
+    ("year_of_stopped_at", put("runs", 0, stopped_at=datetime(2027, 3, 16, 10, 45)), "stopped_at", 0),
+    ("run_a_year_late", a_year_later(1, "stripping"), "filled_at", 1),
+    ("spirit_run_a_year_late", a_year_later(1, "spirit"), "filled_at", 1),
     ("very_long_run", put("runs", 0, stopped_at=RUN + timedelta(days=1)), "stopped_at", 0),
     ("date_in_doubt", put("runs", 0, filled_at="3/4/2026"), "filled_at", 0),
-    ("run_before_the_yeast", put("runs", 0, filled_at=datetime(2025, 3, 16, 9)), "filled_at", 0),
+    ("run_before_the_yeast", before_the_yeast, "filled_at", 0),
     ("run_before_the_end", put("runs", 0, filled_at=datetime(2026, 3, 6, 9)), "filled_at", 0),
     ("two_runs_at_once", put("runs", 1, filled_at=RUN + timedelta(minutes=30)), "filled_at", 1),
 ]

@@ -208,7 +208,7 @@ def test_a_label_at_the_minimum_is_no_warning_and_one_digit_below_is(
 def test_fill_tolerances_of_the_regulation(size: float, measured: float, wrong: bool) -> None:
     sizes = np.array([size])
     found, _ = stage.fill_outside_tolerance(
-        np.array([measured]), sizes, stage.fill_tolerance(sizes), NOT_SLIPPED, NOT_SLIPPED
+        np.array([measured]), sizes, stage.fill_tolerance(sizes), NOT_SLIPPED, NOT_SLIPPED, "mL"
     )
     assert found[0] == wrong
 

@@ -29,6 +29,7 @@ class Recipe:
             self.values[key] = np.array([item.get(key, "") for item in items], dtype=object)
         self.values |= {key: np.asarray(card.get(key, np.nan)) for key in CARD_KEYS}
         self.values |= {"grain_and_pulp": grain_and_pulp, "hydrometer": DEFAULTS["hydrometer"]}
+        self.values |= {"amount_unit": "kg"}
         self.values |= {
             "batch_usual_strength": np.asarray(wash.highest_strength(self.values["original_gravity"]))
         }
