@@ -10,7 +10,7 @@ from pathlib import Path
 from string import Formatter
 from typing import Any, Literal, NamedTuple, get_args
 
-from sheetcalc import units
+from sheetcalc import number_formats, units
 
 Role = Literal["entry", "computed", "flag"]
 System = Literal["metric", "us"]
@@ -82,8 +82,8 @@ class Field:
             return "General"
         if self.quantity == "moment":
             return "yyyy-mm-dd hh:mm"
-        digits = self.digits[system]
-        return "0." + "0" * digits if digits else "0"
+        shown = number_formats.typed if self.role == "entry" else number_formats.computed
+        return shown(self.quantity, self.unit.get(system, ""), self.digits[system])
 
 
 @dataclass(frozen=True)
