@@ -28,7 +28,7 @@ _ENOUGH = 3  # digits after the point for the largest units
 def typed(quantity: str, label: str, digits: int) -> str:
     """The format of an entry: the usual digits, and those that were typed beyond them.
 
-    quantity, label: as in `units.QUANTITIES`, the label of the unit the layout gives; digits: after the point.
+    quantity, label: as in `units.QUANTITIES`, the label that of the layout's unit; digits: after the point.
     """
     if not digits:
         return "General"
@@ -61,5 +61,5 @@ def _digits(always: int, perhaps: int = 0) -> str:
 
 
 def _by_size(sections: Sequence[tuple[float, str]], others: str) -> str:
-    """Numbers below each limit, the lowest first, are shown in a way of their own; the limits are above zero."""
+    """Numbers below each limit, the lowest first and above zero, are shown in a way of their own."""
     return ";".join([*(f"[<{limit:g}]{shown}" for limit, shown in sections), others])

@@ -7,8 +7,8 @@ from typing import NamedTuple
 class Digits(NamedTuple):
     """How a number is shown: its sign, digits before the point, digits always and perhaps shown after it.
 
-    `below` is the number below which it is shown so, None for no such limit; without any digits it is shown as
-    it was typed.
+    `below` is the number below which it is shown so, None for no such limit; without any digits it is shown
+    as it was typed.
     """
 
     below: float | None
@@ -25,8 +25,8 @@ _MOMENT = re.compile(r"yyyy|mm|dd|hh|[-:/. ]")
 def numbers(code: str) -> tuple[Digits, ...]:
     """The sections of a format; () for another one.
 
-    One for all numbers; three for those above, below and at zero; or up to three for those below a limit, below
-    another one, and all others.
+    One for all numbers; three for those above, below and at zero; or up to three for those below a limit,
+    below another one, and all others.
     """
     matches = [_DIGITS.fullmatch(section) for section in code.split(";")]
     if code == "General" or not all(matches):
@@ -38,7 +38,6 @@ def numbers(code: str) -> tuple[Digits, ...]:
     limits = [section.below is not None for section in sections]
     known = ([False], [False] * 3, [True, False], [True, True, False])
     return sections if limits in known else ()
-
 
 
 def moment(code: str) -> tuple[str, ...]:
