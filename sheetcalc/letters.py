@@ -26,7 +26,7 @@ _EMS = {letter: width for width, letters in _SAME.items() for letter in letters}
 _OTHER, _WHOLE = 0.78, 1.0  # of a letter not listed; of one that fills its square
 _SQUARE = "\u2e80"  # the first of the signs that do
 # Programs round each letter to dots of the screen, and other fonts are a little broader.
-_SLACK = 1.05
+_SLACK = 1.02
 _BOLD = 1.08
 
 

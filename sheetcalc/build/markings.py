@@ -24,6 +24,11 @@ def in_tally(cell: str) -> tuple[tuple[str, look.Mark], ...]:
     return (_holds('" error"', cell), look.ERROR_FLAG), (_holds('" warning"', cell), look.WARNING_FLAG)
 
 
+def in_count(cell: str) -> tuple[tuple[str, look.Mark], ...]:
+    """The conditions of a cell that holds how many errors there are."""
+    return ((f"AND(ISNUMBER({cell});{cell}>0)", look.ERROR_FLAG),)
+
+
 def in_row(flags: str) -> tuple[tuple[str, look.Mark], ...]:
     """The conditions of any cell in the row of these flags."""
     return (

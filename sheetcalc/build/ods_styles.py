@@ -12,7 +12,7 @@ from sheetcalc.build.grid import Marking
 from sheetcalc.build.ods_numbers import data_styles
 from sheetcalc.build.paper import FOOT, MARGIN, Paper
 
-_BAR, _INDENT = 2.5, 6.0  # points
+_BAR, _INDENT, _EDGE = 2.5, 6.0, 2.0  # points
 _FOOTER = 0.7  # cm
 
 
@@ -110,7 +110,9 @@ def _appearance(made: Any, appearance: look.Look) -> None:
     cell["wrapoption"] = "wrap" if appearance.wrap else "no-wrap"
     cell["textalignsource"] = "fix"
     cell |= {"paddingtop": f"{appearance.room:g}pt", "paddingbottom": f"{appearance.room:g}pt"}
-    cell |= {"paddingleft": "2pt", "paddingright": "2pt"}
+    # On the right a margin of the paragraph is not always heeded, room of the cell is.
+    right = _EDGE + _INDENT if appearance.indent and appearance.align == "right" else _EDGE
+    cell |= {"paddingleft": f"{_EDGE:g}pt", "paddingright": f"{right:g}pt"}
     if appearance.fill:
         cell["backgroundcolor"] = f"#{appearance.fill}"
     if appearance.frame:
@@ -121,7 +123,7 @@ def _appearance(made: Any, appearance: look.Look) -> None:
         cell["borderleft"] = _line(appearance.bar, _BAR)
     made.addElement(style.TableCellProperties(**cell))
     paragraph = {"textalign": {"left": "start", "right": "end"}[appearance.align]}
-    if appearance.indent:
+    if appearance.indent and appearance.align == "left":
         paragraph["marginleft"] = f"{_INDENT:g}pt"
     made.addElement(style.ParagraphProperties(**paragraph))
     made.addElement(style.TextProperties(**_letters(appearance)))

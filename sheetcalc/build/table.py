@@ -10,7 +10,7 @@ from sheetcalc.layouts import Field, Sheet, System
 SPARE = 2000  # rows that take entries, the ready ones among them
 PAGE_WIDTH = 190.0  # characters on a page that can still be read
 PEN = 14.5  # points, 5 mm: a blank row on paper has to take what is written by hand
-LEVEL, LINKED = "level", ("cell", "file")  # columns with a look of their own
+LEVEL, ERRORS, LINKED = "level", "errors", ("cell", "file")  # columns with a look of their own
 
 
 def widths(sheet: Sheet) -> dict[int, float]:
@@ -84,7 +84,8 @@ def _markings(columns: Sequence[Field], heading_row: int, first: int, last: int)
     level = next((place for place, c in enumerate(columns, start=1) if c.key == LEVEL), None)
     told = flags or level
     if told is None:
-        return []
+        errors = next((place for place, c in enumerate(columns, start=1) if c.key == ERRORS), None)
+        return [Marking(Area(first, errors, last, errors), markings.in_count(reference(first, errors)))] if errors else []
     said = reference(first, told, fixed_column=True)
     marks = [Marking(Area(first, told, last, told), markings.in_flags(said))]
     for place in range(1, len(columns) + 1):

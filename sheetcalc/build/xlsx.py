@@ -118,9 +118,9 @@ def _styles(style: look.Look) -> tuple[Font, PatternFill, Border, Alignment]:
 
 
 def _alignment(style: look.Look) -> Alignment:
-    return Alignment(
-        horizontal=style.align, vertical=style.stand, wrap_text=style.wrap, indent=int(style.indent)
-    )
+    # Some programs heed an indent on the right in some cells only, so that digits would not meet.
+    indent = int(style.indent and style.align == "left")
+    return Alignment(horizontal=style.align, vertical=style.stand, wrap_text=style.wrap, indent=indent)
 
 
 def _fill(colour: str) -> PatternFill:

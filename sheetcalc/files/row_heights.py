@@ -19,7 +19,7 @@ AROUND = 3.0  # points above and below a text together
 USUAL_SIZE = 10.0  # points
 USUAL_WIDTH = 8.43  # characters, of a column of no stated width
 DIGIT = 5.25  # points a character of a column's width
-BESIDE = 12.0  # points left free beside a text: the indent and the edges
+BESIDE = 10.5  # points left free beside a text: the indent and the edges
 
 
 def fit(row: etree._Element, texts: Iterable[tuple[float, float, str]]) -> None:
