@@ -85,7 +85,11 @@ def _markings(columns: Sequence[Field], heading_row: int, first: int, last: int)
     told = flags or level
     if told is None:
         errors = next((place for place, c in enumerate(columns, start=1) if c.key == ERRORS), None)
-        return [Marking(Area(first, errors, last, errors), markings.in_count(reference(first, errors)))] if errors else []
+        return (
+            [Marking(Area(first, errors, last, errors), markings.in_count(reference(first, errors)))]
+            if errors
+            else []
+        )
     said = reference(first, told, fixed_column=True)
     marks = [Marking(Area(first, told, last, told), markings.in_flags(said))]
     for place in range(1, len(columns) + 1):
