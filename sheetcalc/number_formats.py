@@ -19,7 +19,6 @@ _WIDE = frozenset(
         "throughput",
         "power",
         "energy",
-        "duration",
     }
 )
 _ENOUGH = 3  # digits after the point for the largest units
@@ -50,7 +49,8 @@ def computed(quantity: str, label: str, digits: int) -> str:
         return _by_size([(2, usual), (100, _digits(2))], _digits(1))
     if quantity == "gravity difference" and digits == 1:
         return _by_size([(0.1, _digits(1, 3))], usual)
-    if quantity in _WIDE and digits < _ENOUGH:
+    # Minutes turn into hours; hours and days are seldom shown in anything longer.
+    if (quantity in _WIDE and digits < _ENOUGH) or (quantity == "duration" and not digits):
         always = max(digits, 1)
         return _by_size([(10 ** (1 - digits), _digits(always, _ENOUGH - always))], usual)
     return usual
