@@ -1,26 +1,12 @@
 """The commands."""
 
 import difflib
-import os
-import shutil
-import sys
-import textwrap
-from collections import Counter
-from collections.abc import Iterable
-from functools import partial
-from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
 
 from sheetcalc import __version__
-
-if TYPE_CHECKING:
-    from sheetcalc.adopted import Adopted
-    from sheetcalc.filling import Done
-    from sheetcalc.findings import Level
-    from sheetcalc.many import Outcome
 
 app = typer.Typer(
     name="sheetcalc",
@@ -39,10 +25,27 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-WORTH_PROCESSES = 4  # workbooks; fewer are done before a second process has started
+
+def _count(word: str) -> int:
+    if not (word.isdecimal() and int(word)):
+        raise typer.BadParameter(f"'{word}' is not a whole number from 1 up.")
+    return int(word)
+
+
+def _system(word: str) -> str:
+    if word not in ("metric", "us"):
+        raise typer.BadParameter(f"there is no '{word}'; choose metric or us.")
+    return word
+
+
+def _systems(begun: str) -> list[str]:
+    """The unit systems whose names begin so, for the shell."""
+    return [name for name in ("metric", "us") if name.startswith(begun)]
+
+
 Jobs = Annotated[
     int | None,
-    typer.Option(min=1, metavar="N", help="Workbooks done at a time; without it, one a processor."),
+    typer.Option(parser=_count, metavar="N", help="Workbooks done at a time; without it, one a processor."),
 ]
 Layout = Annotated[
     Path | None,
@@ -71,10 +74,6 @@ def main(
     ] = False,
 ) -> None:
     """Shared by all commands."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):
-            # A terminal that lacks a sign of somebody's words shows its number.
-            stream.reconfigure(errors="backslashreplace")
 
 
 @app.command()
@@ -92,8 +91,11 @@ def new(
         typer.Argument(metavar="PATH", help="The file to make; its ending, .xlsx or .ods, picks the format."),
     ] = None,
     units: Annotated[
-        Literal["metric", "us"] | None,
+        Any,
         typer.Option(
+            parser=_system,
+            metavar="metric|us",
+            autocompletion=_systems,
             help="L, g, °C, % vol; or gal, oz, °F, proof. Without it metric, or those of the register.",
         ),
     ] = None,
@@ -168,23 +170,9 @@ def fill(
     sheetcalc fill "logs/2026*.ods" --to filled
     sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
     """
-    from sheetcalc import filling, many
+    from sheetcalc import commands
 
-    if backup and to:
-        _stop(
-            "--backup keeps what a fill in place replaces, and --to replaces nothing; leave one of them out."
-        )
-    own = _layout(layout)
-    books = many.workbooks(paths)
-    try:
-        copies = many.copies(books, to) if to else {}
-    except FileExistsError:
-        _stop(f"{to} is a file; --to names a folder.")
-    except OSError as trouble:
-        _stop(f"{to}: this folder can't be used: {trouble.strerror}.")
-    tasks = [(path, copies[path]) if to else (path,) for path in books]
-    work = partial(filling.bring_up_to_date, backup=backup, again=again, layout=own)
-    _tell(many.each(tasks, work, _jobs(jobs, books)), paths, books, copies, most=5)
+    raise typer.Exit(commands.fill(paths, to, backup, again, layout, jobs))
 
 
 @app.command()
@@ -202,12 +190,9 @@ def check(
     sheetcalc check plum.xlsx
     sheetcalc check logs --json > findings.jsonl
     """
-    from sheetcalc import filling, many
+    from sheetcalc import commands
 
-    books = many.workbooks(paths)
-    work = partial(filling.look_through, layout=_layout(layout))
-    outcomes = many.each([(path,) for path in books], work, _jobs(jobs, books))
-    _tell(outcomes, paths, books, {}, as_json=as_json)
+    raise typer.Exit(commands.check(paths, as_json, layout, jobs))
 
 
 @app.command()
@@ -218,7 +203,13 @@ def gather(
         typer.Option(metavar="REGISTER", help="The register: .xlsx or .ods; .csv or .parquet for others."),
     ],
     units: Annotated[
-        Literal["metric", "us"], typer.Option(help="Of a new register; one that is there keeps its own.")
+        Any,
+        typer.Option(
+            parser=_system,
+            metavar="metric|us",
+            autocompletion=_systems,
+            help="Of a new register; one that is there keeps its own.",
+        ),
     ] = "metric",
     jobs: Jobs = None,
 ) -> None:
@@ -231,12 +222,13 @@ def gather(
     sheetcalc gather logs --to register.xlsx
     sheetcalc gather logs --to batches.csv
     """
-    from sheetcalc import batches, files, gathering, many, terminal
+    from sheetcalc import commands, files, many, terminal
+    from sheetcalc.registers import batches, gathering
 
     books = [path for path in many.workbooks(paths) if path.absolute() != to.absolute()]
     try:
         gathering.refuse(to)
-        outcomes = many.each([(path,) for path in books], batches.read, _jobs(jobs, books))
+        outcomes = many.each([(path,) for path in books], batches.read, commands.processes(jobs, books))
         report = gathering.gather(terminal.shown(outcomes, len(books)), to, units)
     except (files.BadWorkbook, ValueError, OSError) as trouble:
         _stop(f"{to}: {trouble}")
@@ -285,7 +277,8 @@ def adopt(
         typer.Option(metavar="FILE.toml", help="The layout file to write; else NAME.layout.toml beside it."),
     ] = None,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Write over a layout file that is there.")
+        bool,
+        typer.Option("--replace", help="Replace a layout file that is there; it is kept as NAME.before."),
     ] = False,
 ) -> None:
     """Propose how to fill a workbook of your own.
@@ -297,7 +290,8 @@ def adopt(
     sheetcalc adopt brennbuch.xlsx
     sheetcalc fill brennbuch.xlsx --layout brennbuch.layout.toml
     """
-    from sheetcalc import adopt, files
+    from sheetcalc import files
+    from sheetcalc.own import adopt
 
     try:
         told = adopt.propose(path, to, replace)
@@ -307,63 +301,10 @@ def adopt(
         _say(line)
 
 
-def _layout(path: Path | None) -> "Adopted | None":
-    """The layout file of a person's own workbook, where one is named."""
-    from sheetcalc import adopted, layouts
-
-    try:
-        return adopted.load(path) if path else None
-    except layouts.LayoutError as trouble:
-        _stop(str(trouble))
-
-
-def _jobs(wanted: int | None, books: list[Path]) -> int:
-    """The processes to work with: those wanted, or one for each processor where it is worth starting them."""
-    return wanted or (os.cpu_count() or 1 if len(books) >= WORTH_PROCESSES else 1)
-
-
-def _tell(
-    outcomes: "Iterable[Outcome[Done]]",
-    paths: list[str],
-    books: list[Path],
-    copies: dict[Path, Path],
-    most: int | None = None,
-    as_json: bool = False,
-) -> None:
-    """Print what came of each workbook as it comes, and end with the exit code of the contract."""
-    from sheetcalc import findings, terminal
-
-    counted, unusable, up_to_date = Counter["Level"](), 0, 0
-    for outcome in terminal.shown(outcomes, len(books)):
-        done = outcome.result
-        if done is None:
-            _say(f"{outcome.path}: {outcome.trouble}", err=True)
-            unusable += 1
-            continue
-        if as_json:
-            for finding in done.findings:
-                typer.echo(findings.as_json(finding, str(outcome.path)))
-        else:
-            terminal.summary(copies.get(outcome.path, outcome.path), done, most)
-        counted.update(finding.level for finding in done.findings)
-        up_to_date += done.up_to_date
-    if not books:
-        _say(f"There is no workbook (.xlsx, .xlsm or .ods) in {', '.join(paths)}.", err=True)
-    elif len(books) > 1 and not as_json:
-        typer.echo(terminal.total(len(books), unusable, up_to_date, counted))
-    raise typer.Exit(2 if unusable or not books else int(counted["error"] > 0))
-
-
 def _say(message: str, err: bool = False) -> None:
-    from sheetcalc import findings
+    from sheetcalc import terminal
 
-    line = findings.printable(message)
-    if (sys.stderr if err else sys.stdout).isatty():
-        width = shutil.get_terminal_size().columns - 1
-        line = textwrap.fill(
-            line, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
-        )
-    typer.echo(line, err=err)
+    terminal.say(message, err)
 
 
 def _stop(message: str) -> NoReturn:

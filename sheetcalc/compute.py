@@ -1,6 +1,6 @@
 """The computed columns in the order of their needs, and what the checks find."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from functools import cache
 from string import Formatter
 from typing import Any
@@ -11,9 +11,12 @@ from sheetcalc import layouts, meant, uncertainty, units
 from sheetcalc.entries import EARLIEST, LATEST, Entries
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
+from sheetcalc.liquids import Array, spirit
 from sheetcalc.stages import registry
 
+A_DAY = "yyyy-mm-dd"  # the format of moments of which only the day counts
 LONGEST_TEXT = 200  # of somebody's own words in a sentence
+SHEETS = "sheets_"  # before the keys of sheets in a sentence, which tells what the person calls them
 # Where a key is looked for when the sheet itself does not have it.
 SHARED = ("batch", "instruments")
 
@@ -33,25 +36,31 @@ class Values:
         self._known: dict[tuple[str, str], Any] = dict(instead or {})
         self._instead = frozenset(self._known)
         self._base = base
-        self._moved: dict[Any, Values] = {}
+        self._homes: dict[tuple[str, str], tuple[str, str]] = base._homes if base else {}
+        self._sheets: list[str] = base._sheets if base else sorted(registry.COLUMNS.keys() | entries.keys())
+        self._moved: list[Values] = []
 
-    def moved(self, name: tuple[str, str, str], instead: Mapping[tuple[str, str], Any]) -> "Values":
-        """The values with others instead of some; made once for each name."""
-        if name not in self._moved:
-            self._moved[name] = Values(self.entries, instead, self)
-        return self._moved[name]
+    def moved(self, instead: Mapping[tuple[str, str], Any]) -> "Values":
+        """The values with others instead of some."""
+        self._moved.append(Values(self.entries, instead, self))
+        return self._moved[-1]
 
     def get(self, sheet: str, key: str) -> Any:
         """The values of a key, as a function of that sheet sees them; blank where nothing has it.
 
         Raises RecursionError where columns need each other in a circle.
         """
-        home, own = self.home(sheet, key)
-        if (home, own) not in self._known:
-            if self._base and (_is_decided(home, own) or not self.behind(home, own) & self._instead):
-                return self._base.get(home, own)
-            self._known[home, own] = self._make(home, own)
-        return self._known[home, own]
+        node = self.home(sheet, key)
+        if node not in self._known:
+            if self._base and not self._differs(*node):
+                self._known[node] = self._base.get(*node)
+            else:
+                self._known[node] = self._make(*node)
+        return self._known[node]
+
+    def _differs(self, home: str, own: str) -> bool:
+        """Whether a key comes from one of the other values, and is not what the person acted by."""
+        return not _is_decided(home, own) and not self._instead.isdisjoint(_behind(home, own))
 
     def behind(self, sheet: str, key: str) -> frozenset[tuple[str, str]]:
         """A key and every key it comes from, by any way, each with the sheet that holds it."""
@@ -59,13 +68,18 @@ class Values:
 
     def home(self, sheet: str, key: str) -> tuple[str, str]:
         """The sheet that holds a key, and its key there."""
+        node = sheet, key
+        if node not in self._homes:
+            self._homes[node] = self._home(sheet, key)
+        return self._homes[node]
+
+    def _home(self, sheet: str, key: str) -> tuple[str, str]:
         for place in (sheet, *SHARED):
             if self._has(place, key):
                 return place, key
-        for place in sorted(registry.COLUMNS.keys() | self.entries.keys()):
-            rest = key.removeprefix(f"{place}_")
-            if rest != key:
-                return place, rest
+        for place in self._sheets:
+            if key.startswith(f"{place}_"):
+                return place, key.removeprefix(f"{place}_")
         return sheet, key
 
     def _has(self, sheet: str, key: str) -> bool:
@@ -85,9 +99,14 @@ class Values:
         column = registry.COLUMNS.get(sheet, {}).get(key)
         entries = self.entries.get(sheet)
         if column:
+            if column.by_row and self._base:
+                self._base._make_moved(sheet, key, column)
+                return self._known[sheet, key]
             made = column.function(*(self.get(sheet, need) for need in column.needs))
             field = entries.sheet.field(key) if entries else None
             return _of_our_times(made) if field and field.quantity == "moment" else made
+        if entries and key in entries.weights:
+            return self._with_weighed(entries, key)
         if entries and key in entries.values:
             return entries.values[key]
         if key.endswith(uncertainty.ENDING):
@@ -96,6 +115,22 @@ class Values:
         if sheet == "batch" or (look and any(field.key == key for field in look.fields)):
             return np.array(np.nan)
         return np.full(len(entries.rows) if entries else 0, np.nan)
+
+    def _make_moved(self, sheet: str, key: str, column: registry.Column) -> None:
+        """A column in all the moved values that it differs in, computed at once."""
+        differing = [moved for moved in self._moved if moved._differs(sheet, key)]
+        differing = [moved for moved in differing if (sheet, key) not in moved._instead]
+        needed = [[moved.get(sheet, need) for need in column.needs] for moved in differing]
+        for moved, made in zip(differing, uncertainty.side_by_side(column.function, needed), strict=True):
+            moved._known[sheet, key] = made
+
+    def _with_weighed(self, entries: Entries, key: str) -> Array:
+        """Volumes (L), those that were weighed by the strength beside them."""
+        field = entries.sheet.field(key)
+        assert field is not None
+        at = np.asarray(self.get(entries.sheet.key, field.weighed_at), dtype=float)
+        weighed = entries.weights[key]
+        return np.where(np.isnan(weighed), entries.values[key], spirit.volume_of_weight(weighed, at))
 
 
 def needs(layout: Layout) -> dict[tuple[str, str], Needs]:
@@ -182,22 +217,29 @@ def _of_our_times(moments: Any) -> Any:
 def findings(values: Values) -> Iterator[Finding]:
     """What could not be read, what is not filled in, and what the checks find, sheet by sheet."""
     for sheet, entries in values.entries.items():
-        found = [f for check in registry.CHECKS.get(sheet, []) for f in _checked(values, sheet, check)]
+        told = {(f.row, f.place) for f in entries.findings}
+        found = [f for check in registry.CHECKS.get(sheet, []) for f in _checked(values, sheet, check, told)]
         explained = {(f.row, f.place) for f in found if f.level != "note"}
         for finding in entries.findings:
             if finding.rule != "outside_limits" or (finding.row, finding.place) not in explained:
                 yield finding
         yield from _not_filled_in(entries)
+        yield from _weighed(values, entries)
         yield from found
 
 
-def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Finding]:
+def _checked(
+    values: Values, sheet: str, check: registry.Check, told: Set[tuple[int, int]]
+) -> Iterator[Finding]:
     entries = values.entries[sheet]
     if check.cell not in entries.found.cells:
         return
+    about, in_table = (check.cell, *check.needs), entries.is_column(check.cell)
     result = check.function(*(values.get(sheet, need) for need in check.needs))
     wrong, more = result if isinstance(result, tuple) else (result, {})
     for record in np.flatnonzero(np.atleast_1d(wrong)):
+        if check.level == "note" and _about_unread(entries, told, about, int(record), in_table):
+            continue
         shown = _Shown(values, sheet, int(record), more)
         slip = _slip(values, sheet, check.cell, int(record), *more["fits"]) if "fits" in more else ""
         yield Finding(
@@ -210,6 +252,27 @@ def _checked(values: Values, sheet: str, check: registry.Check) -> Iterator[Find
             check.advice.format_map(shown),
             check.danger,
         )
+
+
+def _about_unread(
+    entries: Entries, told: Set[tuple[int, int]], keys: Iterable[str], record: int, in_table: bool
+) -> bool:
+    """Whether one of the cells that a note is about is not blank, but could not be read or was weighed.
+
+    told: row and column of the cells that reading had something to say of.
+    """
+    for key in keys:
+        column = entries.is_column(key)
+        if key in entries.values and key in entries.found.cells and (in_table or not column):
+            value = entries.values[key][record] if column else entries.values[key]
+            typed = entries.cell(key, record) in told or (column and _is_weighed(entries, key, record))
+            if typed and all_blank(value):
+                return True
+    return False
+
+
+def _is_weighed(entries: Entries, key: str, record: int) -> bool:
+    return key in entries.weights and bool(np.isfinite(entries.weights[key][record]))
 
 
 def in_words(values: Values, sheet: str, text: str) -> str:
@@ -262,6 +325,8 @@ class _Shown(dict[str, str]):
         self._values, self._sheet, self._record, self._more = values, sheet, record, more
 
     def __missing__(self, key: str) -> str:
+        if key.startswith(SHEETS):
+            return self._called(key.removeprefix(SHEETS).split("_"))
         array, like = self._more.get(key) or (self._values.get(self._sheet, key), key)
         flat = np.atleast_1d(array)
         value = flat[self._record] if len(flat) > 1 else flat[0]
@@ -273,7 +338,16 @@ class _Shown(dict[str, str]):
         if entries is None or field is None:
             return f"{value:g}"
         label = _label(entries, field)
-        return units.show(float(value), field.quantity, label, decimals(field, label))
+        told = units.show(float(value), field.quantity, label, decimals(field, label))
+        return told.split(" ")[0] if field.format == A_DAY else told
+
+    def _called(self, sheets: list[str]) -> str:
+        """What the person calls those of some sheets that the workbook has; what we do where it has none."""
+        entries = self._values.entries
+        held = [entries[key].found.tab for key in sheets if key in entries]
+        held = held or [layouts.every_sheet()[key].title for key in sheets]
+        *others, last = [units.one_line(tab, LONGEST_TEXT) for tab in dict.fromkeys(held)]
+        return f"{', '.join(others)} or {last}" if others else last
 
 
 def decimals(field: Field, label: str) -> int:
@@ -291,6 +365,7 @@ def _not_filled_in(entries: Entries) -> Iterator[Finding]:
     for record in range(len(entries.rows)):
         blank = [c for c in columns if _is_blank(entries.values[c.key][record])]
         blank = [c for c in blank if entries.cell(c.key, record) not in unread]
+        blank = [c for c in blank if not _is_weighed(entries, c.key, record)]
         if blank:
             names = " and ".join(entries.found.headings[c.key] for c in blank)
             verb = "are" if len(blank) > 1 else "is"
@@ -302,6 +377,31 @@ def _not_filled_in(entries: Entries) -> Iterator[Finding]:
                 "not_filled_in",
                 f"{names} {verb} not filled in; what depends on it stays blank.",
                 "Fill it in when you have it.",
+            )
+
+
+def _weighed(values: Values, entries: Entries) -> Iterator[Finding]:
+    """The volume of what was weighed, since its cell does not show it."""
+    for key, weights in entries.weights.items():
+        field = entries.sheet.field(key)
+        assert field is not None
+        label = _label(entries, field)
+        volumes = values.get(entries.sheet.key, key)
+        for record in np.flatnonzero(np.isfinite(weights)):
+            message = "A weight tells the volume only together with the strength."
+            advice = "Fill in what the strength of this line needs, or type the volume."
+            if np.isfinite(volumes[record]):
+                litres = units.show(float(volumes[record]), "volume", label, decimals(field, label))
+                message = f"By its weight it is {litres} at 20 °C."
+                advice = "Weighed in air, as scales do; the strength of this line tells the density."
+            yield Finding(
+                "note",
+                entries.found.tab,
+                entries.found.headings[key],
+                *entries.cell(key, int(record)),
+                "read_by_weight",
+                message,
+                advice,
             )
 
 

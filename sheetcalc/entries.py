@@ -1,11 +1,13 @@
 """From the cells a person filled in to arrays in base units, and what could not be read."""
 
+import dataclasses
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sheetcalc import meant, units
 from sheetcalc.files import BadWorkbook, Cell, Cells, Position, brief
@@ -13,11 +15,16 @@ from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, Level
 from sheetcalc.layouts import Field, Sheet
 
-TOTALS = re.compile(r"(sub-?)?(totals?|sum|summe|gesamt|somme|suma|totale|totaal|average|mean|Σ)\s*:?", re.I)
 EARLIEST, LATEST = 29221.0, 73051.0  # 1980 to 2099: outside it a number was not meant as a date
 MOST_TYPED = 1e15  # beyond it no unit is small enough
 MOST = 1e9  # no amount, of anything, in any of our units, comes near it
 LEAST = 1e-12  # nor to this, nothing aside
+_TOTALS = re.compile(
+    r"(sub-?|grand |zwischen|end)?(totals?|totales|total général|totais|totale|totaal|sum|sums|summe|summen"
+    r"|gesamt|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|avg\.?|mean|durchschnitt|mittelwert|mittel|schnitt|ø"
+    r"|moyenne|promedio|media|średnia|průměr|gemiddelde|média|Σ)(\s+\S{1,12})?\s*[:=]?",
+    re.IGNORECASE,
+)
 NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "strength", "gravity")
 
 
@@ -47,6 +54,9 @@ IMPOSSIBLE = Problem("error", "impossible_number", "No reading is as large as th
 TOO_SMALL = Problem("error", "impossible_number", "No reading is as small as that.", AGAIN)
 
 
+Weights = NDArray[np.float64]
+
+
 class Theirs(NamedTuple):
     """What has to be heeded where results are written into a person's own table; nothing in ours.
 
@@ -71,7 +81,8 @@ class Entries:
     `values` are arrays over the records of a table and single values for the lines of a card: floats
     in base units with NaN for a blank, or texts with '' for one. `rows` are the records' rows in the
     sheet, or the lines of a table that is computed as a whole; `units` the unit label in force for each
-    key, '' where nothing is measured.
+    key, '' where nothing is measured. `weights` holds, of a column of volumes, the records that were weighed
+    instead (kg as a scale shows it, NaN elsewhere); their values are NaN.
     """
 
     sheet: Sheet
@@ -81,6 +92,7 @@ class Entries:
     units: dict[str, str]
     findings: tuple[Finding, ...]
     theirs: Theirs = OURS
+    weights: Mapping[str, Weights] = dataclasses.field(default_factory=dict)
 
     def cell(self, key: str, record: int) -> Position:
         """Row and column of a record's cell; for a card line the record does not matter."""
@@ -111,7 +123,20 @@ def read(sheet: Sheet, found: Found, cells: Cells) -> Entries:
             places = [(row, column[1]) if column else None for row in rows]
             records = _column(field, places, found, cells, in_force, findings)
             values[field.key] = _default(field, records)
-    return Entries(sheet, found, rows, values, in_force, tuple(findings))
+    weights = {
+        column.key: weighed
+        for column in sheet.columns
+        if column.weighed_at and in_force.get(column.key)
+        if np.isfinite(weighed := _weights(rows, found.cells[column.key][1], cells)).any()
+    }
+    return Entries(sheet, found, rows, values, in_force, tuple(findings), weights=weights)
+
+
+def _weights(rows: Sequence[int], column: int, cells: Cells) -> Weights:
+    """What was weighed in a column of volumes, kg; NaN where a volume stands, or nothing."""
+    texts = (cells[row, column].value if (row, column) in cells else None for row in rows)
+    read = (units.read_weight(text) if isinstance(text, str) else None for text in texts)
+    return np.array([weight if weight and 0 < weight <= MOST else np.nan for weight in read], dtype=float)
 
 
 def _default(field: Field, values: Any) -> Any:
@@ -145,10 +170,15 @@ def _records(sheet: Sheet, found: Found, cells: Cells) -> Iterator[int]:
             yield row
 
 
+def is_total(text: str) -> bool:
+    """Whether a text is what people write before totals and averages."""
+    return bool(_TOTALS.fullmatch(text.strip()))
+
+
 def _is_totals(cells: list[tuple[Field, Cell]]) -> bool:
     """A label such as 'Total:' and otherwise only formulas."""
     typed = [cell.value for _, cell in cells if not cell.formula]
-    return len(typed) == 1 and isinstance(typed[0], str) and bool(TOTALS.fullmatch(typed[0].strip()))
+    return len(typed) == 1 and isinstance(typed[0], str) and is_total(typed[0])
 
 
 def _is_remark(cells: list[tuple[Field, Cell]]) -> bool:
@@ -165,7 +195,7 @@ def _unit(sheet: Sheet, field: Field, found: Found, cells: Cells, findings: list
     place = found.units.get(field.key)
     cell = cells.get(place) if place else None
     text = str(cell.value).strip().removesuffix(".0") if cell and cell.value is not None else ""
-    label = units.label_of(text, field.quantity) if text else ""
+    label = units.label_of(text, field.quantity) if text else field.blank_unit
     if label:
         return label
     standing = set(field.unit.values())
@@ -302,6 +332,12 @@ def _number(cell: Cell, field: Field, unit: str) -> tuple[float, Problem | None]
         raise ValueError(f"{cell.value} is not a number")
     if isinstance(cell.value, str):
         if not cell.value.strip():
+            return np.nan, None
+        if parts := units.read_parts(cell.value, field.quantity):
+            return _plausible(parts[0], field, parts[1], "")
+        weight = units.read_weight(cell.value) if field.weighed_at else None
+        if weight and 0 < weight <= MOST:
+            # The strength beside it tells the volume, when everything is read.
             return np.nan, None
         reading = units.read_number(cell.value)
     else:

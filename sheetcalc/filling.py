@@ -2,29 +2,19 @@
 
 import contextlib
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from sheetcalc import (
-    __version__,
-    adopted,
-    compute,
-    edits,
-    entries,
-    files,
-    forward,
-    layouts,
-    lost,
-    own_tables,
-    remarks,
-    stamp,
-    stands,
-    up_to_date,
-    writing,
-)
+from sheetcalc import __version__, compute, entries, files, layouts
 from sheetcalc.files.locate import Found, find
+from sheetcalc.filled import edits, forward, lost, remarks, stamp, stands, up_to_date, writing
 from sheetcalc.findings import Finding, by_weight
+
+if TYPE_CHECKING:
+    from sheetcalc.own.adopted import Adopted
+    from sheetcalc.own.tables import Batch
 
 # What --backup puts behind the name of the version before. Neither a folder nor a pattern such as *.xlsx
 # means such a file, so that the next fill leaves it alone.
@@ -56,7 +46,7 @@ def check(path: Path | str, layout: Path | str | None = None) -> tuple[Finding, 
 
     layout: the layout file of a person's own workbook.
     """
-    return look_through(Path(path), adopted.load(Path(layout)) if layout else None).findings
+    return look_through(Path(path), own_layout(layout)).findings
 
 
 def fill(
@@ -72,11 +62,20 @@ def fill(
     layout file of a person's own workbook. Raises files.BadWorkbook with one clear sentence where the file
     can't be read or written, which is then as it was, and layouts.LayoutError where the layout can't be used.
     """
-    own = adopted.load(Path(layout)) if layout else None
+    own = own_layout(layout)
     return bring_up_to_date(Path(path), Path(to) if to else None, backup, again, own).findings
 
 
-def look_through(path: Path, layout: adopted.Adopted | None = None) -> Done:
+def own_layout(path: Path | str | None) -> "Adopted | None":
+    """The layout of a person's own workbook, where one is named; raises layouts.LayoutError."""
+    if not path:
+        return None
+    from sheetcalc.own import adopted
+
+    return adopted.load(Path(path))
+
+
+def look_through(path: Path, layout: "Adopted | None" = None) -> Done:
     """What was found in a workbook, and what was typed since it was last filled; writes nothing.
 
     layout: of a person's own workbook, of which is told which results are not those of its entries. Raises
@@ -85,10 +84,10 @@ def look_through(path: Path, layout: adopted.Adopted | None = None) -> Done:
     switched: list[Finding] = []
     if layout:
         book = files.open_workbook(path)
-        batches, added = _compute_adopted(book, layout)
-        new = {(heading.tab, heading.column) for heading in added}
+        batches, read = zip(*_compute_adopted(book, layout), strict=True)
+        new = {(heading.tab, heading.column) for batch in read for heading in batch.added}
         told = _together(batches)
-        told += [note for seen in batches for note in remarks.out_of_date(book, seen.values, new)]
+        told += [note for batch in batches for note in remarks.out_of_date(book, batch.values, new)]
     else:
         seen = examine(path)
         told = [*seen.findings, *edits.edited(seen.book, seen.values.entries)]
@@ -103,7 +102,7 @@ def bring_up_to_date(
     to: Path | None = None,
     backup: bool = False,
     again: bool = False,
-    layout: adopted.Adopted | None = None,
+    layout: "Adopted | None" = None,
 ) -> Done:
     """Fill one workbook in place, or into the new file `to`, and tell what was found.
 
@@ -127,9 +126,7 @@ def bring_up_to_date(
     return _fill_once(path, to, backup, again, layout)
 
 
-def _fill_once(
-    path: Path, to: Path | None, backup: bool, again: bool, layout: adopted.Adopted | None
-) -> Done:
+def _fill_once(path: Path, to: Path | None, backup: bool, again: bool, layout: "Adopted | None") -> Done:
     files.refuse_open(path)
     book = files.open_workbook(path)
     known = _rewrite_adopted(book, layout) if layout else _rewrite(book, again)
@@ -162,16 +159,22 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
     return seen.findings
 
 
-def _rewrite_adopted(book: files.Workbook, layout: adopted.Adopted) -> Sequence[Finding]:
+def _rewrite_adopted(book: files.Workbook, layout: "Adopted") -> Sequence[Finding]:
     """Write the columns that the person agreed to into their own opened workbook."""
-    batches, added = _compute_adopted(book, layout)
+    from sheetcalc.own import tables as own_tables
+
+    seen, batches = zip(*_compute_adopted(book, layout), strict=True)
+    added = [heading for batch in batches for heading in batch.added]
     for heading in added:
         book.write(*heading, like=own_tables.beside(book, heading))
-    for seen in batches:
-        writing.results(book, seen.values, seen.findings)
+    for one in seen:
+        writing.results(book, one.values, one.findings)
     for heading in added:
         book.widen(heading.tab, heading.column, own_tables.letters(book, heading))
-    return _together(batches)
+    for batch in batches:
+        for name, place in batch.names.items():
+            book.name(name, place)
+    return _together(seen)
 
 
 def examine(path: Path) -> Examined:
@@ -223,20 +226,16 @@ def _compute(book: files.Workbook, found: Mapping[str, Found], brought: Sequence
     return Examined(book, found, values, tuple(by_weight(told)))
 
 
-def _compute_adopted(
-    book: files.Workbook, layout: adopted.Adopted
-) -> tuple[list[Examined], list[own_tables.NewHeading]]:
-    """A person's own workbook by its layout, batch by batch, and the headings to add."""
-    seen: list[Examined] = []
-    added: list[own_tables.NewHeading] = []
+def _compute_adopted(book: files.Workbook, layout: "Adopted") -> "Iterator[tuple[Examined, Batch]]":
+    """A person's own workbook by its layout, batch by batch."""
+    from sheetcalc.own import tables as own_tables
+
     for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)
-        told = [*batch.findings, *compute.findings(values), *own_tables.findings(layout, values)]
+        told = [*compute.findings(values), *own_tables.findings(layout, values)]
         told += [*remarks.signed(book), *remarks.own_formulas(book, batch.read)]
         found = {key: read.found for key, read in batch.read.items()}
-        seen.append(Examined(book, found, values, tuple(by_weight(told))))
-        added += batch.added
-    return seen, added
+        yield Examined(book, found, values, tuple(by_weight(told))), batch
 
 
 def _together(seen: Iterable[Examined]) -> list[Finding]:

@@ -1,6 +1,5 @@
 """What is said to the person about one cell, and the forms it is said in."""
 
-import json
 import re
 from collections import Counter
 from collections.abc import Iterable
@@ -51,14 +50,16 @@ def address(row: int, column: int) -> str:
 
 
 def by_weight(findings: Iterable[Finding]) -> list[Finding]:
-    """Errors, warnings, notes, of each the dangers first; else as they stand in the workbook.
+    """The most serious first; of each weight as they stand in the workbook."""
+    return sorted(findings, key=lambda finding: weight(finding.level, finding.danger))
 
-    What is dangerous now comes before all else; a note of danger only reminds.
+
+def weight(level: Level, danger: bool) -> tuple[bool, int, bool]:
+    """What findings are sorted by: what is dangerous now, then errors, warnings and notes.
+
+    A note of danger only reminds, and comes last.
     """
-    return sorted(
-        findings,
-        key=lambda f: (not f.danger or f.level == "note", LEVELS.index(f.level), not f.danger),
-    )
+    return not danger or level == "note", LEVELS.index(level), danger
 
 
 def flag_text(findings: Iterable[Finding]) -> str:
@@ -92,6 +93,8 @@ def as_frame(findings: Iterable[Finding], file: str = "") -> "pandas.DataFrame":
 
 def as_json(finding: Finding, file: str) -> str:
     """One finding as one line of JSON."""
+    import json
+
     line = json.dumps(_told(finding, file), ensure_ascii=False)
     return _STEERING.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
 

@@ -24,7 +24,7 @@ class Instrument:
     name: str
     reference_temperature: float
     division: float
-    correction: float
+    correction: float | Array
     uncertainty: float
 
     @property

@@ -5,7 +5,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterable, Set
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from string import Formatter
 from typing import Any, Literal, NamedTuple, get_args
@@ -45,7 +45,9 @@ class Field:
     `low`, `high` and `default` are in base units; `unit` and `digits` hold one value for each
     unit system. A field with no unit holds text, a moment or a plain number. `measured_with` is the
     instrument an entry was read from, and `corrected` tells that its correction is in it already. `also`
-    tells which of the choices is meant by other words, in small letters.
+    tells which of the choices is meant by other words, in small letters. `weighed_at` is the key of the
+    strength at which a weight, typed for a volume, is taken for one. `blank_unit` is what a blank unit cell
+    means, where the field had none in older templates.
     """
 
     key: str
@@ -64,6 +66,8 @@ class Field:
     format: str | None
     measured_with: str = ""
     corrected: bool = False
+    weighed_at: str = ""
+    blank_unit: str = ""
     also: dict[str, str] = dataclasses.field(default_factory=dict)
 
     @property
@@ -149,6 +153,11 @@ class Sheet:
     def ready(self) -> int:
         """How many rows of the table stand ready for records."""
         return max(self.records, len(self.prefilled))
+
+    @cached_property
+    def names(self) -> frozenset[str]:
+        """What its fields and columns are called in a workbook's list of names: sheet and key."""
+        return frozenset(f"{self.key}_{field.key}" for field in (*self.fields, *self.columns))
 
     def field(self, key: str) -> Field | None:
         """The field or column with this key, if the layout has it."""
@@ -284,6 +293,7 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     where = f"{where} (key {key!r})"
     known = {"key", "heading", "help", "role", "quantity", "unit", "digits", "choices", "also"}
     known |= {"low", "high", "default", "needed", "width", "format", "measured_with", "corrected"}
+    known |= {"weighed_at", "blank_unit"}
     only(path, where, entry, known)
     if not key.isidentifier() or key != key.lower():
         raise LayoutError(f"{path.name}, {where}: a key is made of small letters, digits and '_'.")
@@ -296,7 +306,7 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
             f"{path.name}, {where}: quantity is {quantity!r}; it can be {_or(units.QUANTITIES)}."
         )
     unit = _both(path, where, entry, "unit", str, "") if units.choices(quantity) else {}
-    for label in unit.values():
+    for label in (*unit.values(), *([entry["blank_unit"]] if "blank_unit" in entry else [])):
         if label not in units.choices(quantity):
             allowed = _or(units.choices(quantity))
             raise LayoutError(f"{path.name}, {where}: unit is {label!r}; for {quantity} it can be {allowed}.")
@@ -314,6 +324,8 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
     high = _number(path, where, entry, "high")
     if low is not None and high is not None and low >= high:
         raise LayoutError(f"{path.name}, {where}: low ({low:g}) has to be smaller than high ({high:g}).")
+    if "weighed_at" in entry and (quantity, role) != ("volume", "entry"):
+        raise LayoutError(f"{path.name}, {where}: weighed_at goes with an entry of quantity 'volume'.")
     default = entry.get("default")
     if entry.get("measured_with", INSTRUMENTS[0]) not in INSTRUMENTS:
         raise LayoutError(f"{path.name}, {where}: measured_with can be {_or(INSTRUMENTS)}.")
@@ -336,6 +348,8 @@ def _field(path: Path, where: str, entry: dict[str, Any]) -> Field:
         format=take(path, where, entry, "format", str, None),
         measured_with=take(path, where, entry, "measured_with", str, ""),
         corrected=take(path, where, entry, "corrected", bool, False),
+        weighed_at=take(path, where, entry, "weighed_at", str, ""),
+        blank_unit=take(path, where, entry, "blank_unit", str, ""),
         also=meant,
     )
 

@@ -21,7 +21,7 @@ def new_like(register: Path, still: str, path: Path, units: layouts.System | Non
     still: its name in the register; '' where there is only one; units: None for those of the register. Raises
     what `new` and `proposals.learned` do; nothing is left behind then.
     """
-    from sheetcalc import proposals
+    from sheetcalc.registers import proposals
 
     settings, system = proposals.learned(register, still)
     new("batch", path, units or system)

@@ -1,19 +1,37 @@
 """What came of workbooks, as a person reads it: a table on a terminal, plain lines in a pipe or a file."""
 
+import shutil
 import sys
+import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from sheetcalc.filling import Done
 from sheetcalc.findings import Finding, Level, printable, tally
-from sheetcalc.many import Outcome, Result
+
+if TYPE_CHECKING:
+    from sheetcalc.filling import Done
+    from sheetcalc.many import Outcome, Result
 
 WORTH_A_BAR = 4  # workbooks
+A_FEW = 5  # findings; as many are told without leaving any out
 STYLES: dict[Level, str] = {"error": "bold red", "warning": "yellow", "note": "blue"}
 
 
-def shown(outcomes: Iterable[Outcome[Result]], count: int) -> Iterator[Outcome[Result]]:
+def say(message: str, err: bool = False) -> None:
+    """Print a sentence, on a terminal broken between words."""
+    stream = sys.stderr if err else sys.stdout
+    line = printable(message)
+    if stream.isatty():
+        width = shutil.get_terminal_size().columns - 1
+        line = textwrap.fill(
+            line, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+        )
+    print(line, file=stream, flush=True)
+
+
+def shown(outcomes: "Iterable[Outcome[Result]]", count: int) -> "Iterator[Outcome[Result]]":
     """The outcomes, with a bar on a terminal while there are many to come."""
     if count < WORTH_A_BAR or not (sys.stdout.isatty() and sys.stderr.isatty()):
         yield from outcomes
@@ -35,11 +53,12 @@ def total(count: int, unusable: int, up_to_date: int, counted: Counter[Level]) -
     return f"{count} workbooks: {tally(counted.elements())}{rest}."
 
 
-def summary(path: Path, done: Done, most: int | None) -> None:
-    """Print one workbook's findings, the most serious first; at `most` so many, notes of one rule once."""
+def summary(path: Path, done: "Done", most: int | None) -> None:
+    """Print one workbook's findings, the most serious first; of many only the first `most`, notes of one rule
+    once."""
     head = f"{path}: {tally(f.level for f in done.findings)}{' (up to date)' if done.up_to_date else ''}"
     told = list(done.findings)
-    if most is not None:
+    if most is not None and len(told) > A_FEW:
         told = list({f.rule if f.level == "note" else f: f for f in reversed(told)}.values())[::-1][:most]
     rest = len(done.findings) - len(told)
     more = [f"... and {rest} more in the workbook."] if rest else []

@@ -6,13 +6,14 @@ that stands behind several values, as the calibration of a glass does behind all
 together, so what cancels in a difference cancels here.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from sheetcalc import layouts
+from sheetcalc.instruments import Instrument
 from sheetcalc.layouts import Field
 from sheetcalc.liquids import Array
 from sheetcalc.stages import registry
@@ -32,11 +33,16 @@ INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer")
 
 
 class Cause(NamedTuple):
-    """One cause of error: what it is called, and every value it stands behind, shifted either way."""
+    """One cause of error: every value it stands behind, and a workbook's values with these shifted either
+    way."""
 
-    name: Node
-    up: Mapping[Node, Any]
-    down: Mapping[Node, Any]
+    nodes: frozenset[Node]
+    up: "Values"
+    down: "Values"
+
+
+Measured = Sequence[tuple[Node, Field]]  # what is typed, with how it was measured
+Shift = tuple[Mapping[Node, Any], Mapping[Node, Any]]  # the values that a cause stands behind, up and down
 
 
 def expanded(values: "Values", sheet: str, key: str) -> Array:
@@ -49,11 +55,33 @@ def expanded(values: "Values", sheet: str, key: str) -> Array:
     variance = np.zeros(result.shape)
     behind = values.behind(sheet, key)
     for cause in _causes(values):
-        if behind & cause.up.keys():
-            up = values.moved((*cause.name, "up"), cause.up).anew(sheet, key)
-            down = values.moved((*cause.name, "down"), cause.down).anew(sheet, key)
-            variance = variance + _half(np.asarray(up), np.asarray(down), result) ** 2
+        if behind & cause.nodes:
+            up, down = (np.asarray(moved.anew(sheet, key)) for moved in (cause.up, cause.down))
+            variance = variance + _half(up, down, result) ** 2
     return np.where(np.isfinite(result), COVERAGE * np.sqrt(variance), np.nan)
+
+
+def side_by_side(function: Callable[..., Any], calls: Sequence[Sequence[Any]]) -> list[Any]:
+    """The results of several calls of a function that works row by row, from one call on the rows of all.
+
+    Each call has arrays over the same number of rows, single numbers, which hold for all its rows, and
+    instruments, of which only the correction may differ. The result is one array over the rows or a tuple of
+    them.
+    """
+    rows = next(len(value) for value in calls[0] if not isinstance(value, Instrument) and np.ndim(value))
+    made = function(*(_joined(values, rows) for values in zip(*calls, strict=True)))
+    if isinstance(made, tuple):
+        parts = zip(*(np.split(each, len(calls)) for each in made), strict=True)
+        return [type(made)(*part) for part in parts]
+    return np.split(made, len(calls))
+
+
+def _joined(values: Sequence[Any], rows: int) -> Any:
+    """What each call has in one place, for the rows of all calls."""
+    first = values[0]
+    if isinstance(first, Instrument):
+        return replace(first, correction=np.repeat([each.correction for each in values], rows))
+    return np.concatenate([each if np.ndim(each) else np.full(rows, each) for each in values])
 
 
 def _half(up: Array, down: Array, result: Array) -> Array:
@@ -64,36 +92,38 @@ def _half(up: Array, down: Array, result: Array) -> Array:
 
 def _causes(values: "Values") -> tuple[Cause, ...]:
     if values.causes is None:
-        values.causes = (*_calibrations(values), *_readings(values), *_models(values))
+        measured = list(_measured(values))
+        shifts = (*_calibrations(values, measured), *_readings(values, measured), *_models(values))
+        values.causes = tuple(
+            Cause(frozenset(up), values.moved(up), values.moved(down)) for up, down in shifts
+        )
     return values.causes
 
 
-def _calibrations(values: "Values") -> Iterator[Cause]:
+def _calibrations(values: "Values", measured: Measured) -> Iterator[Shift]:
     """What is off in every reading of an instrument, and in every typed value that was read with it."""
     for name in INSTRUMENTS:
         standard = values.get("instruments", name).calibration
-        yield Cause(
-            ("calibration", name), _read_off(values, name, standard), _read_off(values, name, -standard)
-        )
+        yield _read_off(values, measured, name, standard), _read_off(values, measured, name, -standard)
 
 
-def _read_off(values: "Values", name: str, by: float) -> dict[Node, Any]:
+def _read_off(values: "Values", measured: Measured, name: str, by: float) -> dict[Node, Any]:
     """An instrument that has to be corrected by more, and the typed values that were read with it."""
     instrument = values.get("instruments", name)
     typed = {
         node: np.asarray(values.get(*node)) + by
-        for node, field in _measured(values)
+        for node, field in measured
         if field.corrected and field.measured_with == name
     }
     return {("instruments", name): replace(instrument, correction=instrument.correction + by)} | typed
 
 
-def _readings(values: "Values") -> Iterator[Cause]:
+def _readings(values: "Values", measured: Measured) -> Iterator[Shift]:
     """What is off in one reading alone."""
-    for node, field in _measured(values):
+    for node, field in measured:
         held = np.asarray(values.get(*node), dtype=np.float64)
         standard = _standard(values, field.measured_with, held)
-        yield Cause(node, {node: held + standard}, {node: held - standard})
+        yield {node: held + standard}, {node: held - standard}
 
 
 def _standard(values: "Values", name: str, held: Array) -> Any:
@@ -102,17 +132,13 @@ def _standard(values: "Values", name: str, held: Array) -> Any:
     return WEIGHED * held if name == "scale" else values.get("instruments", name).reading
 
 
-def _models(values: "Values") -> Iterator[Cause]:
+def _models(values: "Values") -> Iterator[Shift]:
     """What a computed column is off by itself, were its readings without fault."""
     for sheet, columns in registry.COLUMNS.items():
         for key, column in columns.items():
             if column.model:
                 held = np.asarray(values.get(sheet, key), dtype=np.float64)
-                yield Cause(
-                    ("model", f"{sheet}_{key}"),
-                    {(sheet, key): held + column.model},
-                    {(sheet, key): held - column.model},
-                )
+                yield {(sheet, key): held + column.model}, {(sheet, key): held - column.model}
 
 
 def _measured(values: "Values") -> Iterator[tuple[Node, Field]]:

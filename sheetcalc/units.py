@@ -98,6 +98,7 @@ QUANTITIES: dict[str, dict[str, Unit]] = {
     "temperature": {"°C": _linear(1, 1.0), "°F": _linear(1, 5 / 9, 32.0)},
     "price by weight": {"per kg": _linear(2, 1.0), "per lb": _linear(2, 1 / _POUND)},
     "price by volume": {"per L": _linear(2, 1.0), "per gal": _linear(2, 1 / _GALLON)},
+    "price of alcohol": {"per L": _linear(2, 1.0), "per proof gal": _linear(2, 1 / _PROOF_GALLON)},
     "length": {"m": _linear(0, 1.0), "ft": _linear(0, 0.3048)},
     "power": {"W": _linear(0, 1.0), "kW": _linear(2, 1000.0)},
     "energy": {"kWh": _linear(2, 1.0), "MJ": _linear(2, 1 / 3.6)},
@@ -165,6 +166,11 @@ _NUMBER = re.compile(
 )
 
 LONGEST_UNIT = 40
+LONGEST_PARTS = 60
+OUNCES = ("oz", "ounce", "ounces")
+# A number and its unit; a blank, a comma or "and" to the next.
+_PART = re.compile(r"(\d+(?:[.,]\d+)?)\s*([^\W\d]+\.?(?:\s(?!and\b)[^\W\d]+\.?)?)")
+_PARTS = re.compile(rf"\s*{_PART.pattern}(?:\s*(?:,|and\b|&)?\s*{_PART.pattern})+\s*", re.I)
 # Words of letters, each perhaps squared or cubed, with a blank, "*" or "/" between.
 _PLAIN_UNIT = re.compile(r"[^\W\d]+(?:(?:\^|\*\*)?[23])?(?:\s?[ */]\s?[^\W\d]+(?:(?:\^|\*\*)?[23])?)*")
 
@@ -213,7 +219,15 @@ _SPELLINGS = {
     "proofgallons": "proof gal",
     "gallons": "gal",
     "floz": "fl oz",
+    "quart": "qt",
+    "quarts": "qt",
+    "fluidounce": "fl oz",
+    "fluidounces": "fl oz",
     "lbs": "lb",
+    "pound": "lb",
+    "pounds": "lb",
+    "ounce": "oz",
+    "ounces": "oz",
     "watt": "W",
     "watts": "W",
     "hr": "h",
@@ -258,9 +272,46 @@ def convert(reading: Reading, quantity: str, column_unit: str) -> tuple[float, s
     return value, base
 
 
+def read_parts(text: str, quantity: str) -> tuple[float, str] | None:
+    """A weight or volume in parts, such as 6 lb 8 oz or 1 qt 12 oz -> base units, and its first part's unit.
+
+    None for anything else, and where it can't be told what is meant: each part but the last is a whole
+    number, and each is less than one of the unit before it. An ounce behind a volume is a fluid one.
+    """
+    if quantity not in ("mass", "volume") or len(text) > LONGEST_PARTS or not _PARTS.fullmatch(text):
+        return None
+    total, first, room = 0.0, "", np.inf
+    parts = _PART.findall(text)
+    for place, (number, unit) in enumerate(parts):
+        fluid = bool(first) and quantity == "volume" and _squeezed(unit) in OUNCES
+        label = "fl oz" if fluid else label_of(unit, quantity)
+        plain, doubt = _decimal_point(number)
+        whole = plain.isdigit()
+        amount = float(to_base(float(plain), quantity, label)) if label and plain else np.inf
+        if doubt or amount >= room or not (whole or place == len(parts) - 1):
+            return None
+        total, first, room = total + amount, first or label, float(to_base(1.0, quantity, label))
+    return total, first
+
+
+def read_weight(text: str) -> float | None:
+    """The weight that a text tells, kg; None where it tells none, or only ounces, which may be fluid."""
+    parts = read_parts(text, "mass")
+    if parts:
+        return parts[0]
+    try:
+        reading = read_number(text)
+    except ValueError:
+        return None
+    label = label_of(reading.unit, "mass")
+    if not label or label == "oz" or reading.doubt:
+        return None
+    return float(to_base(reading.value, "mass", label))
+
+
 def nearly(unit: str, quantity: str) -> str:
     """What to say of ounces where a volume is asked for: a liquid is told in either; "" of any other unit."""
-    weighed = _squeezed(unit) in ("oz", "ounce", "ounces")
+    weighed = _squeezed(unit) in OUNCES
     return " (ounces of volume are fl oz)" if weighed and "fl oz" in QUANTITIES[quantity] else ""
 
 
@@ -353,13 +404,14 @@ def read_moment(text: str, month_first: bool = False) -> tuple[float, bool]:
             day, clock = datetime(year, *((first, second) if swap else (second, first))), numbers[5]
         else:
             raise ValueError
-        moment = day + _read_clock(clock or "")
+        moment = day + read_clock(clock or "")
     except ValueError:
         raise ValueError(f"{short(text)} is not a date; write it as 2026-03-04 18:30") from None
     return (moment - EPOCH) / timedelta(days=1), doubt
 
 
-def _read_clock(text: str) -> timedelta:
+def read_clock(text: str) -> timedelta:
+    """A time of day, as typed text such as 18:30, 18h30 or 6:30 pm; midnight for none. Raises ValueError."""
     text = re.sub(r"\s*(uhr|z|h)$", "", text.strip().casefold())
     if not text:
         return timedelta()
@@ -387,7 +439,8 @@ def show(value: float, quantity: str, label: str, decimals: int | None = None) -
     if quantity == "moment":
         return f"{moment(value):%Y-%m-%d %H:%M}"
     places = digits(quantity, label) if decimals is None else decimals
-    shown = float(from_base(value, quantity, label))
+    # A half goes up, as it does in the cell, whatever the rounding error in it.
+    shown = float(from_base(value, quantity, label)) * (1 + 1e-10)
     text = f"{shown:.{places}f}"
     if float(text) == 0:
         # A slip by a thousand is not shown as nothing.

@@ -16,8 +16,9 @@ from later_logs import LATER
 from own_logs import LOGS, UNSEEN, Log
 from strangers import STRANGERS
 
-from sheetcalc import files, recognise
+from sheetcalc import files
 from sheetcalc.findings import address
+from sheetcalc.own import recognise
 
 KINDS = ("right", "right but switched off", "wrong", "wrong but switched off", "missed", "rightly left alone")
 RIGHT = ("right", "rightly left alone")

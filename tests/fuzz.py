@@ -39,10 +39,11 @@ import fuzz_ways  # noqa: E402 - needs the path above
 from demo import type_in  # noqa: E402
 from logs import clean_log  # noqa: E402
 
-from sheetcalc import build, compute, files, findings, layouts, stamp  # noqa: E402
-from sheetcalc.build import stale  # noqa: E402
-from sheetcalc.build.page import STANDS  # noqa: E402
+from sheetcalc import build, compute, files, findings, layouts  # noqa: E402
+from sheetcalc.build import as_filled  # noqa: E402
+from sheetcalc.build.as_filled import STANDS  # noqa: E402
 from sheetcalc.files import locate  # noqa: E402
+from sheetcalc.filled import stamp  # noqa: E402
 from sheetcalc.filling import fill  # noqa: E402
 
 CORPUS = ROOT.parent / "shared" / "corpus"
@@ -453,10 +454,10 @@ def copies_of_entries(book: files.Workbook) -> Iterator[tuple[str, int]]:
     for name, (tab, row, column) in book.named.items():
         if name.startswith("filled_"):
             heading = book.cells(tab).get((row, column))
-            if heading and str(heading.value).endswith(stale.AS_FILLED):
+            if heading and str(heading.value).endswith(as_filled.AS_FILLED):
                 yield tab, column
-        elif name == stale.ALL:
-            yield from ((tab, column) for column in (stale.WAS, stale.UNIT_WAS))
+        elif name == as_filled.ALL:
+            yield from ((tab, column) for column in (as_filled.WAS, as_filled.UNIT_WAS))
 
 
 def check_members(before: bytes, after: bytes) -> set[str]:

@@ -11,12 +11,15 @@ import fuzz
 from later_logs import LATER
 from own_logs import LOGS, NO_LOG
 
-from sheetcalc import adopt, adopted, batches, files, gathering, own_tables, register
-from sheetcalc.batches import Batch
+from sheetcalc import files
 from sheetcalc.filling import fill
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import LayoutError
 from sheetcalc.many import Outcome
+from sheetcalc.own import adopt, adopted
+from sheetcalc.own import tables as own_tables
+from sheetcalc.registers import batches, gathering, register
+from sheetcalc.registers.batches import Batch
 
 
 def seeds(way: str, folder: Path) -> list[Path]:

@@ -32,8 +32,9 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "examples")]
 from logs import clean_log, typed  # noqa: E402 - needs the path above
 from own_logs import POLISH, TITLED  # noqa: E402
 
-from sheetcalc import adopt, build, compute, layouts  # noqa: E402
+from sheetcalc import build, compute, layouts  # noqa: E402
 from sheetcalc.filling import fill  # noqa: E402
+from sheetcalc.own import adopt  # noqa: E402
 
 WAYS = (("in place",), ("--backup", "--backup"), ("--to", "--to", "out"))
 EARLIER = b"the version before the version before"

@@ -10,7 +10,7 @@ import hashlib
 import re
 import shutil
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -20,19 +20,40 @@ from adopt_score import judged
 from files import harm_ods, harm_xlsx
 from files.workbook_samples import CORPUS
 from later_logs import LATER
+from odf.draw import Frame
 from odf.number import Number, NumberStyle
 from odf.number import Text as NumberText
 from odf.opendocument import load
 from odf.style import Style, TableCellProperties, TableColumnProperties
 from odf.table import Table as OdsTable
 from odf.table import TableCell, TableColumn, TableRow
+from openpyxl.chart import LineChart
+from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 from openpyxl.styles import Border, Font, PatternFill, Side
-from own_logs import DUTCH, FRENCH, GERMAN, LOGS, NO_LOG, POLISH, SEVERAL, TEXTS, TITLED, UNSEEN, US, Log, Row
+from openpyxl.utils.cell import column_index_from_string, coordinate_from_string
+from own_logs import (
+    DUTCH,
+    FRENCH,
+    GERMAN,
+    LOGS,
+    NO_LOG,
+    POLISH,
+    SEVERAL,
+    TEXTS,
+    TITLED,
+    UNSEEN,
+    US,
+    Log,
+    Row,
+    days,
+)
 from typer.testing import CliRunner
 
-from sheetcalc import adopt, adopted, files, filling, layouts, own_tables
+from sheetcalc import files, filling, layouts
 from sheetcalc.cli import app
 from sheetcalc.findings import Finding
+from sheetcalc.own import adopt, adopted
+from sheetcalc.own import tables as own_tables
 
 FILLED = Path(__file__).parents[1] / "examples" / "filled"
 
@@ -84,11 +105,37 @@ def test_adopting_writes_no_workbook_and_its_layout_fills_nothing_until_agreed(
     assert path.read_bytes() == before
 
 
-def test_what_is_no_log_is_refused_and_nothing_is_written(tmp_path: Path) -> None:
-    path = NO_LOG.make(tmp_path)
-    with pytest.raises(files.BadWorkbook, match="looks like a distiller's log"):
-        adopt.propose(path)
-    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+def test_of_what_is_no_log_nothing_is_switched_on_and_a_letter_is_refused(tmp_path: Path) -> None:
+    adopt.propose(NO_LOG.make(tmp_path), tmp_path / "household.toml")
+    with pytest.raises(layouts.LayoutError, match=r"no \[\[tables\]\] is switched on"):
+        adopted.load(tmp_path / "household.toml")
+    letter = Log("letter.xlsx", {"Letter": [["Dear all,"], ["no numbers", "here"], ["at all"]]}, {})
+    with pytest.raises(files.BadWorkbook, match="Nothing in it looks like a table"):
+        adopt.propose(letter.make(tmp_path), tmp_path / "letter.toml")
+    assert not (tmp_path / "letter.toml").exists()
+
+
+def test_a_table_that_is_not_recognised_is_told_and_can_be_declared_by_hand(tmp_path: Path) -> None:
+    barrels: list[Row] = [
+        ["Fassbuch", None, None],
+        ["Tag", "Grädigkeit A", "Wärme B"],
+        [datetime(2025, 9, 6), 52, 30],
+        [datetime(2025, 9, 7), 40, 20],
+    ]
+    path = replace(GERMAN, tabs=GERMAN.tabs | {"Fässer": barrels}).make(tmp_path)
+    told = adopt.propose(path)
+    assert "  Not recognised, left alone: table at Fässer!A2 (Tag, Grädigkeit A, Wärme B)" in told
+    layout = path.with_suffix(".layout.toml")
+    text = layout.read_text(encoding="utf-8")
+    assert "# strength: lot (Lot), volume (Volume), reading (" in text
+    by_hand = text[text.index('# [[tables]]\n# sheet = "?"') :].replace("# ", "")
+    for sign in ("strength", "lot", "reading", "temperature"):
+        by_hand = by_hand.replace('"?"', f'"{sign}"', 1)
+    by_hand = by_hand.replace(' A"', ' A"\nunit = "% vol"').replace(' B"', ' B"\nunit = "°C"')
+    added = '[[tables.columns]]\nkey = "strength_20"\nheading = "wahr"\nunit = "% vol"\nadd = true\n'
+    layout.write_text(by_hand + added, encoding="utf-8")
+    filled(path, layout)
+    assert columns(path, "Fässer", 2)["wahr"][1] == pytest.approx(40, abs=0.05), "read at 20 °C"
 
 
 def test_one_of_our_own_workbooks_needs_no_layout(tmp_path: Path) -> None:
@@ -106,6 +153,18 @@ def test_a_layout_that_is_there_is_not_written_over_without_being_told(tmp_path:
     assert layout.read_text(encoding="utf-8") == "mine"
     adopt.propose(path, over=True)
     assert adopted.load(layout).parts
+    assert layout.with_name(layout.name + ".before").read_text(encoding="utf-8") == "mine"
+
+
+def test_adopting_again_knows_the_columns_that_fill_added(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20")
+    filled(path, layout)
+    adopt.propose(path, tmp_path / "again.toml")
+    book = openpyxl.load_workbook(path)
+    book["Maische"]["B2"] = 1.06
+    book.save(path)
+    filled(path, tmp_path / "again.toml")
+    assert columns(path, "Maische", 1)["Gravity at 20 °C (SG)"][0] == pytest.approx(1.06, abs=0.0002)
 
 
 def test_every_match_is_explained_with_its_cell_and_first_values(tmp_path: Path) -> None:
@@ -169,6 +228,35 @@ def test_a_result_that_lacks_something_says_what_to_give(tmp_path: Path) -> None
     assert "[constants]" in told.advice
 
 
+def test_a_finding_names_the_tabs_that_they_have(tmp_path: Path) -> None:
+    tabs: dict[str, list[Row]] = {
+        "Verdünnung": [
+            ["Charge", "Volumen (L)", "Alkoholgehalt (% vol)", "Temperatur (°C)", "Zielstärke (% vol)"],
+            ["A", 10, 70, 20, 40],
+        ],
+        "Flaschen": [
+            ["Datum", "Charge", "Flaschen", "Flaschengröße (mL)", "Alkohol Etikett (% vol)"],
+            [datetime(2025, 11, 1), "B", 20, 500, 40],
+        ],
+    }
+    path, layout = proposed(Log("keller.xlsx", tabs, {}), tmp_path)
+    (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "unknown_lot"]
+    assert told.message.startswith("There is no lot B on Verdünnung, so")
+
+
+@pytest.mark.parametrize("name", ["zeiten.xlsx", "zeiten.ods"])
+def test_date_and_time_of_two_columns_are_read_as_one_moment(name: str, tmp_path: Path) -> None:
+    times = [time(18, 30), time(6, 30), time(9, 0)] if name.endswith("xlsx") else ["18:30", "6:30 am", "9:00"]
+    days = [datetime(2025, 9, 6), "7.9.2025", None]
+    tab: list[Row] = [["Datum", "Uhrzeit", "Dichte", "Temp"]]
+    tab += [[day, at, sg, 20] for day, at, sg in zip(days, times, (1.06, 1.05, 1.04), strict=True)]
+    path, layout = proposed(Log(name, {"Gärung": tab}, {}), tmp_path, "daily_change")
+    (told,) = [f for f in filled(path, layout) if f.rule == "time_without_date"]
+    assert (told.cell, told.advice) == ("B4", "Type the date in A4.")
+    after = files.open_workbook(path).cells("Gärung")
+    assert after[3, 5].value == pytest.approx(-20, abs=0.2), "ten points in half a day"
+
+
 def test_which_instruments_were_taken_for_granted_is_told(tmp_path: Path) -> None:
     path, layout = proposed(GERMAN, tmp_path)
     told = filling.check(path, layout=layout)
@@ -198,6 +286,21 @@ def test_several_tables_of_one_kind_on_one_sheet_are_batches_of_their_own(tmp_pa
     assert second["Daily change (points/d)"][1] == pytest.approx(-17, abs=0.2)
 
 
+def test_results_of_tables_side_by_side_stand_beside_each_other(tmp_path: Path) -> None:
+    heads = ["Datum", "Dichte", "Temp"]
+    tab: list[Row] = [[*heads, None, *heads]]
+    tab += [[day, 1.06, 20, None, day, 1.04, 20] for day in days(3)]
+    path, layout = proposed(Log("side.xlsx", {"Gärung": tab}, {}), tmp_path)
+    text = layout.read_text(encoding="utf-8")
+    offer = re.compile(r'(key = "gravity_20"\n.*\n.*\nadd = )false')
+    layout.write_text(offer.sub(r"\1true", text, count=1), encoding="utf-8")
+    filled(path, layout)
+    layout.write_text(offer.sub(r"\1true", text), encoding="utf-8")
+    filled(path, layout)
+    after = files.open_workbook(path).cells("Gärung")
+    assert [after[4, column].value for column in (8, 9)] == [1.06, 1.04], "read at 20 °C"
+
+
 def test_a_second_fill_finds_its_columns_again_and_changes_nothing(tmp_path: Path) -> None:
     for log, key in ((GERMAN, "gravity_20"), (POLISH, "strength_20")):
         folder = tmp_path / log.name
@@ -223,6 +326,22 @@ def test_moved_columns_inserted_rows_and_sorted_records_are_found_by_their_headi
     under = columns(path, "Maische", 3)
     assert under["Gravity at 20 °C (SG)"][0] == pytest.approx(1.0, abs=0.0002)
     assert list(under).count("Gravity at 20 °C (SG)") == 1
+
+
+@pytest.mark.parametrize("log", [GERMAN, POLISH, SEVERAL], ids=lambda log: log.name)
+def test_a_column_of_ours_that_was_renamed_is_found_again(log: Log, tmp_path: Path) -> None:
+    key = "strength_20" if log is POLISH else "daily_change"
+    path, layout = proposed(log, tmp_path, key)
+    filled(path, layout)
+    book = files.open_workbook(path)
+    ours = [place for name, place in book.names.items() if name.startswith("sheetcalc_")]
+    assert ours
+    for place in ours:
+        book.write(*place, "Mine")
+    book.save()
+    before = path.read_bytes()
+    filled(path, layout)
+    assert path.read_bytes() == before
 
 
 @pytest.mark.parametrize(
@@ -311,6 +430,44 @@ def test_an_added_column_of_an_ods_looks_like_its_neighbours_and_shows_its_headi
         assert float(width.getAttribute("columnwidth").removesuffix("cm")) >= len(heading) / 5
 
 
+@pytest.mark.parametrize("ending", ["xlsx", "ods"])
+def test_added_columns_stand_beside_a_chart_and_results_under_one_are_told(
+    ending: str, tmp_path: Path
+) -> None:
+    log = replace(GERMAN, name=f"gaerbuch.{ending}")
+    path, layout = proposed(log, tmp_path, "gravity_20", "daily_change", "flags")
+    _draw(path, "F3", "H9")
+    filled(path, layout)
+    headings = [column for row, column in files.open_workbook(path).cells("Maische") if row == 1]
+    assert headings == [1, 2, 3, 4, 5, 9, 10]
+    assert not [f for f in filling.check(path, layout=layout) if f.rule == "under_a_drawing"]
+    _draw(path, "E4", "E9")
+    (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "under_a_drawing"]
+    assert told.cell == "E4"
+
+
+def _draw(path: Path, first: str, last: str) -> None:
+    """Put a drawing over some cells, as spreadsheet programs do: anchored to the first and the last."""
+    (column, row), (right, bottom) = (coordinate_from_string(cell) for cell in (first, last))
+    left, end = column_index_from_string(column), column_index_from_string(right)
+    if path.suffix == ".xlsx":
+        book = openpyxl.load_workbook(path)
+        corners = [AnchorMarker(col=c - 1, row=r - 1) for c, r in ((left, row), (end, bottom))]
+        chart: Any = LineChart()
+        chart.anchor = TwoCellAnchor(_from=corners[0], to=corners[1])
+        book["Maische"].add_chart(chart)
+        book.save(path)
+        return
+    odf = load(path)
+    line = odf.spreadsheet.getElementsByType(OdsTable)[0].getElementsByType(TableRow)[row - 1]
+    cells = line.getElementsByType(TableCell)
+    for _ in range(left - len(cells)):
+        line.addElement(TableCell())
+    frame = Frame(endcelladdress=f"Maische.{last}", width="1cm", height="1cm")
+    line.getElementsByType(TableCell)[left - 1].addElement(frame)
+    odf.save(path)
+
+
 def test_check_tells_which_results_an_edited_reading_has_made_out_of_date(tmp_path: Path) -> None:
     path, layout = proposed(GERMAN, tmp_path, "gravity_20")
 
@@ -357,6 +514,23 @@ def test_averages_and_the_labels_of_the_next_batch_are_no_records(tmp_path: Path
     book.save(path)
     last = book["2025"].max_row
     assert not [f for f in filling.check(path, layout=layout) if f.row > last - len(rows)]
+
+
+def test_a_stock_list_with_prices_is_no_card_but_a_unit_beside_a_value_is_read(tmp_path: Path) -> None:
+    stock: list[Row] = [
+        ["Maische", "L", 0.4],
+        ["Heizstab", 49.9, "€"],
+        ["Hefe", 12, "€/kg"],
+        ["Bottle size", "500 mL", 0.85],
+        ["Brennkessel", 12, "L", 129.0],
+    ]
+    card: list[Row] = [["Heizleistung", 2, "kW", "OG", 1.06]]
+    _, layout = proposed(replace(GERMAN, tabs=GERMAN.tabs | {"Vorrat": stock, "Blase": card}), tmp_path)
+    (part,) = [part for part in adopted.load(layout).parts if part.kind == "card"]
+    assert [(h.text, h.key, h.unit) for h in part.headings] == [
+        ("Heizleistung", "still_power", "kW"),
+        ("OG", "original_gravity", "SG"),
+    ]
 
 
 def test_the_layout_lists_the_keys_that_can_be_given(tmp_path: Path) -> None:
@@ -409,6 +583,7 @@ COLUMN = '[[tables.columns]]\nkey = "reading"\nheading = "°Oe/SG"\nunit = "SG"\
         (TABLE + COLUMN.replace('"SG"', '"grams"'), "unit is 'grams'; it can be SG"),
         (TABLE + COLUMN.replace('unit = "SG"', ""), "'unit' is missing"),
         (TABLE + COLUMN + "add = true", "this is what you type"),
+        (TABLE + COLUMN + 'date = "Datum"', "'date' goes with a column for the time of day"),
         (TABLE + COLUMN + COLUMN, "'reading' stands there twice"),
         (TABLE + COLUMN + TABLE + COLUMN, "give each a batch"),
         (TABLE + COLUMN + "nth = 3\nof = 2", "nth is 3 and of is 2"),
@@ -533,7 +708,10 @@ def test_real_workbooks_are_refused_or_read_and_never_changed(tmp_path: Path) ->
         except files.BadWorkbook:
             assert not layout.exists()
         else:
-            adopted.load(layout)
+            try:
+                adopted.load(layout)
+            except layouts.LayoutError as trouble:
+                assert "is switched on" in str(trouble)
         assert hashlib.sha256(path.read_bytes()).digest() == before
 
 

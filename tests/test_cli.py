@@ -181,6 +181,17 @@ def test_the_shell_completes_commands_kinds_and_options() -> None:
     assert offered("sheetcalc new batch a.ods --units m") == ["metric"]
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("words", [["check", "LOG"], ["check", "--json", "LOG"], ["--help"]])
+def test_what_cannot_be_printed_is_told_in_one_line(blank: Blank, tmp_path: Path, words: list[str]) -> None:
+    path = typed(clean_log(), blank("batch", "metric", ".xlsx"), tmp_path / "log.xlsx")
+    command = [sys.executable, "-m", "sheetcalc", *(str(path) if word == "LOG" else word for word in words)]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True)
+    assert done.returncode == 2
+    assert done.stderr == "What is told can't be written: No space left on device.\n"
+
+
 def test_help_and_version_do_not_load_what_only_a_fill_needs() -> None:
     heavy = "numpy, lxml, openpyxl, odf, pandas, pint"
     script = (
@@ -234,3 +245,22 @@ def test_on_a_terminal_findings_are_a_table_in_colour_and_elsewhere_plain_lines(
     assert "->" not in shown
     words = " ".join(re.sub(r"\x1b\[[0-9;]*m", "", shown).split())
     assert "48.00 L is more" in words
+
+
+def test_a_fill_without_options_says_the_same_and_loads_no_parser(blank: Blank, tmp_path: Path) -> None:
+    path = typed(
+        spoilt(put("strength", 0, target_strength=70.0)),
+        blank("batch", "metric", ".xlsx"),
+        tmp_path / "a.xlsx",
+    )
+    said = []
+    for words in (["check", path], ["check", path, "--jobs", "1"], ["fill", path]):
+        command = [sys.executable, "-X", "importtime", "-m", "sheetcalc", *map(str, words)]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        said.append((done.returncode, done.stdout, "typer" in done.stderr))
+    short, long, filled = said
+    assert long[0] == 1
+    assert long[2]
+    assert short == (1, long[1], False)
+    assert filled[0] == 1
+    assert not filled[2]

@@ -16,6 +16,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 
 from sheetcalc import compute, files, layouts, units
 from sheetcalc.files import locate
+from sheetcalc.filled import writing
 from sheetcalc.filling import examine, fill
 
 Blank = Callable[..., Path]
@@ -459,3 +460,8 @@ def test_long_texts_in_every_entry_are_no_burden(blank: Blank, tmp_path: Path, e
     once = path.read_bytes()
     fill(path)
     assert path.read_bytes() == once
+
+
+def test_the_rounding_error_of_a_difference_is_written_as_nothing() -> None:
+    assert [writing.as_written(v) for v in (40.1 - 40.0 - 0.1, -3e-14, 0.0)] == [0.0, 0.0, 0.0]
+    assert writing.as_written(-1.2345678949e-6) == -1.23456789e-6

@@ -23,10 +23,11 @@ import numpy as np
 import pytest
 from lxml import etree
 
-from sheetcalc import entries, files, filling, layouts, stamp, units
-from sheetcalc.build import page, stale
+from sheetcalc import entries, files, filling, layouts, units
+from sheetcalc.build import as_filled
 from sheetcalc.files import locate
 from sheetcalc.files.workbook import Cell, Position, serial
+from sheetcalc.filled import stamp
 from sheetcalc.findings import Finding
 from sheetcalc.making import new
 
@@ -233,15 +234,17 @@ class Opened:
                 else:
                     mine.add((row, column))
             for (row, column), cell in self.book.cells(read.found.tab).items():
-                if str(cell.value).endswith(stale.AS_FILLED):
+                if str(cell.value).endswith(as_filled.AS_FILLED):
                     mine |= {(line, column) for line in {*ready, *read.rows} if line > row}
-        kept = {row for row, _ in self.book.cells(stale.TITLE)}
-        places[stale.TITLE] = {(row, column) for row in kept for column in (stale.WAS, stale.UNIT_WAS)}
+        kept = {row for row, _ in self.book.cells(as_filled.TITLE)}
+        places[as_filled.TITLE] = {
+            (row, column) for row in kept for column in (as_filled.WAS, as_filled.UNIT_WAS)
+        }
         tab, row, column = self.book.names[stamp.NAME]
         places[tab] = {(row, column)}
         # Where each sheet stands, and the link to it left of that, which is named as the sheet is now.
         for name, (_, row, column) in self.book.names.items():
-            if name.startswith(page.STANDS):
+            if name.startswith(as_filled.STANDS):
                 places[tab] |= {(row, column), (row, column - 1)}
         told = self.found["findings"]
         last = told.first_row + max(findings, 100)

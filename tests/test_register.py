@@ -20,8 +20,9 @@ from logs import spoilt, typed
 from openpyxl.styles import PatternFill
 from test_cli import run
 
-from sheetcalc import batches, compute, files, layouts, register, tables
+from sheetcalc import compute, files, layouts
 from sheetcalc.files import locate
+from sheetcalc.registers import batches, register, tables
 
 Blank = Callable[..., Path]
 Convert = Callable[..., None]
@@ -686,6 +687,8 @@ def test_csv_and_parquet_tell_the_lines_in_base_units(logs: Path) -> None:
     from_parquet = pd.read_parquet(parquet).set_index("batch_code")
     names = {c.key: tables.column_name(c) for c in batches.sheet().columns}
     assert names["wash_volume"] == "wash_volume_L" and names["recovery"] == "recovery_share"
+    # A price by the litre is called so by its key, as before it had a unit.
+    assert names["cost_per_litre_alcohol"] == "cost_per_litre_alcohol"
     for read in (from_csv, from_parquet):
         for code in ("WINE-1", "WINE-2"):
             wrong = {

@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from logs import clean_log, typed
 from uncertainties import ufloat
 
-from sheetcalc import compute, instruments
+from sheetcalc import compute, instruments, uncertainty
 from sheetcalc.entries import Entries
 from sheetcalc.filling import examine
 from sheetcalc.liquids import mixing, wash
+from sheetcalc.stages import registry
 
 Blank = Callable[..., Path]
 DRAWS = 40_000
@@ -161,3 +162,23 @@ def test_a_blank_has_no_uncertainty_and_a_result_has_one(values: compute.Values)
         result, doubt = values.get(sheet, key), values.get(sheet, f"{key}_uncertainty")
         assert np.array_equal(np.isnan(result), np.isnan(doubt))
         assert (doubt[np.isfinite(doubt)] > 0).all()
+
+
+def test_columns_computed_side_by_side_are_as_computed_one_by_one(values: compute.Values) -> None:
+    """What `by_row` promises, of every column that says so."""
+    done = 0
+    for sheet, columns in registry.COLUMNS.items():
+        for key, column in columns.items():
+            if column.by_row:
+                needs = [values.get(sheet, need) for need in column.needs]
+                rows = next(len(need) for need in needs if np.ndim(need))
+                later = [np.roll(need, 1) if np.shape(need) == (rows,) else need for need in needs]
+                together = uncertainty.side_by_side(column.function, [needs, later])
+                for made, alone in zip(together, (needs, later), strict=True):
+                    assert np.shape(made)[-1] == rows
+                    expected = np.asarray(column.function(*alone), dtype=float)
+                    assert np.asarray(made, dtype=float) == pytest.approx(expected, rel=1e-9, nan_ok=True), (
+                        key
+                    )
+                done += 1
+    assert done

@@ -267,3 +267,9 @@ def test_long_texts_are_told_from_numbers_at_once() -> None:
 def test_what_cannot_be_seen_is_not_quoted() -> None:
     assert units.short("a\x1b[31m\u202eb\nc") == "'a\ufffd[31m\ufffdb c'"
     assert units.short("x" * 100) == f"'{'x' * 40}…'"
+
+
+def test_a_half_goes_up_as_in_a_cell_whatever_rounding_error_it_has() -> None:
+    for value in (2.4475 - 2e-15, 2.4475, 2.4475 + 2e-15):
+        assert units.show(value, "volume", "L", 3) == "2.448 L"
+    assert units.show(2.44749, "volume", "L", 3) == "2.447 L"

@@ -11,9 +11,10 @@ from logs import clean_log, put, spoilt, typed
 from test_cli import run
 
 import sheetcalc.filling
-from sheetcalc import edits, files, layouts, units, up_to_date
-from sheetcalc.build import stale
+from sheetcalc import files, layouts, units
+from sheetcalc.build import as_filled
 from sheetcalc.files import locate
+from sheetcalc.filled import edits, up_to_date
 from sheetcalc.filling import bring_up_to_date, check, fill
 
 Blank = Callable[..., Path]
@@ -131,14 +132,14 @@ def heading_translated(book: files.Workbook, found: dict[str, locate.Found]) -> 
 
 
 def copy_changed(book: files.Workbook, found: dict[str, locate.Found]) -> None:
-    tab, row, column = book.names[stale.copy_name("strength", "reading")]
+    tab, row, column = book.names[as_filled.copy_name("strength", "reading")]
     book.write(tab, row + 1, column, 1.0)
 
 
 def fingerprint_removed(book: files.Workbook, found: dict[str, locate.Found]) -> None:
     at = edits.all_edited(book)
     assert at
-    book.write(at[0], at[1], stale.UNIT_WAS, None)
+    book.write(at[0], at[1], as_filled.UNIT_WAS, None)
 
 
 CHANGES = [
@@ -241,6 +242,6 @@ def test_the_fingerprint_tells_nothing_but_whether_it_fits(filled: Path) -> None
     book = files.open_workbook(filled)
     at = edits.all_edited(book)
     assert at
-    kept = book.cells(at[0])[at[1], stale.UNIT_WAS].value
+    kept = book.cells(at[0])[at[1], as_filled.UNIT_WAS].value
     assert isinstance(kept, str)
     assert len(bytes.fromhex(kept)) == 32

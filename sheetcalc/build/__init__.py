@@ -1,6 +1,5 @@
 """From a layout to a new workbook, .xlsx or .ods."""
 
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -24,6 +23,8 @@ def new_workbook(layout: Layout, needs: Mapping[tuple[str, str], Needs], system:
         raise FileExistsError(f"{path.name} exists already; choose another name or move it away first.")
     if not path.parent.is_dir():
         raise FileNotFoundError(f"There is no folder {path.parent} to put {path.name} into.")
+    import tempfile
+
     from sheetcalc.build.place import grids
 
     if ending == ".xlsx":

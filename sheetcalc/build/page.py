@@ -5,6 +5,7 @@ does; a fill writes it there.
 """
 
 from sheetcalc.build import look, markings, parts
+from sheetcalc.build.as_filled import STANDS
 from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
 from sheetcalc.build.paper import Paper
 from sheetcalc.layouts import Line, Sheet
@@ -12,7 +13,6 @@ from sheetcalc.layouts import Line, Sheet
 WIDTHS = (9, 62, 15, 38)
 TEXT, STANDING = 2, 4  # the columns of the text, and of where a step's sheet stands
 SIGNS = {"flag": "WARNING", "error": "ERROR", "note": "NOTE", "stale": "40.0"}  # in the swatches
-STANDS = "stands_"  # begins the name of that cell; the sheet's key ends it
 
 
 def page(sheet: Sheet, titles: dict[str, str], paper: Paper) -> Grid:

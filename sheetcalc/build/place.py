@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping
 
-from sheetcalc.build import card, charts, formats, look, parts, stale, table
+from sheetcalc.build import as_filled, card, charts, formats, look, parts, stale, table
 from sheetcalc.build.grid import Grid
 from sheetcalc.build.page import page
 from sheetcalc.build.paper import PAPERS
@@ -29,7 +29,7 @@ def grids(layout: Layout, needs: Mapping[tuple[str, str], Needs], system: System
 
 
 def _check_titles(layout: Layout) -> None:
-    taken: dict[str, str] = {stale.TITLE.casefold(): stale.KEY}
+    taken: dict[str, str] = {as_filled.TITLE.casefold(): as_filled.KEY}
     for sheet in layout.sheets:
         where = f"{sheet.key}.toml, title {sheet.title!r}"
         if not sheet.title or len(sheet.title) > 31 or _UNFIT.search(sheet.title):

@@ -9,19 +9,28 @@ lead to it, so people may move, sort and insert as they like.
 from collections.abc import Iterable, Mapping, Sequence
 
 from sheetcalc.build import look, page
+from sheetcalc.build.as_filled import (
+    ALL,
+    AS_FILLED,
+    DIFFER,
+    KEY,
+    NAME,
+    STANDS,
+    TEMPLATES,
+    TITLE,
+    UNIT_DIFFERS,
+    UNIT_WAS,
+    WAS,
+    copy_name,
+    line_name,
+)
 from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
 
-KEY, TITLE = "filled", "As filled"
-AS_FILLED = ", as filled"  # ends the heading of a copy
 COUNTED = 500  # rows of a table in which a change is looked for, all that stand ready among them
 FIRST = 4  # the hidden sheet's first line
-# Its columns: name; how many cells differ; the value, or how many there were; the unit; whether that differs.
-NAME, DIFFER, WAS, UNIT_WAS, UNIT_DIFFERS = range(1, 6)
-HEADINGS = ("name", "cells that differ", "value, or number of cells", "unit", "unit differs")
-ALL = "edited_cells"
+HEADINGS = ("name", "cells that differ", "value, or number of cells", "unit", "unit differs")  # NAME and on
 FILLED = reference(2, WAS, fixed_row=True)  # the version that filled it
-TEMPLATES = UNIT_DIFFERS  # in the same line: the version of the templates it has all lines and columns of
 
 Line = tuple[str, str]
 
@@ -69,7 +78,7 @@ def _told(grid: Grid) -> None:
 
 def _standing(grid: Grid) -> None:
     """Above where the sheets stand: whether that still holds."""
-    places = [place for name, place in grid.names.items() if name.startswith(page.STANDS)]
+    places = [place for name, place in grid.names.items() if name.startswith(STANDS)]
     for place in places:
         _mark(grid, Area(*place, *place), f"{ALL}>0", look.STALE)
     steps = [place for place in places if place.column == page.STANDING]
@@ -93,16 +102,6 @@ def _copies(sheet: Sheet, grid: Grid) -> None:
             grid.names[copy_name(sheet.key, field.key)] = copy
             grid.widths[place] = field.width
             grid.hidden.add(place)
-
-
-def copy_name(sheet: str, key: str) -> str:
-    """The name on the heading of an entry column's hidden copy."""
-    return f"filled_{sheet}_{key}"
-
-
-def line_name(field: Field, sheet: str) -> str:
-    """The name on the count of cells that differ: an entry's own, or those a result comes from."""
-    return f"{'edited' if field.role == 'entry' else 'stale'}_{sheet}_{field.key}"
 
 
 def _unit(hidden: Grid, sheet: Sheet, grid: Grid, field: Field, row: int) -> None:

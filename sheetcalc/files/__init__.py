@@ -2,7 +2,6 @@
 
 from pathlib import Path
 
-from sheetcalc.files.ods import OdsWorkbook
 from sheetcalc.files.office_locks import open_lock, refuse_open
 from sheetcalc.files.package import Package, brief
 from sheetcalc.files.replacing import remove_abandoned
@@ -19,7 +18,6 @@ from sheetcalc.files.workbook import (
     Workbook,
     is_moment,
 )
-from sheetcalc.files.xlsx import XlsxWorkbook, relationships
 
 __all__ = [
     "MAX_COLUMN",
@@ -60,6 +58,9 @@ def open_workbook(path: Path | str) -> Workbook:
     package = Package(Path(path))
     if "mimetype" in package and _MANIFEST in package:
         return _open_document(package)
+    # A fill needs one of the formats alone.
+    from sheetcalc.files.xlsx import XlsxWorkbook, relationships
+
     target = next(
         (part for kind, part in relationships(package, "").values() if kind == "officeDocument"), None
     )
@@ -77,4 +78,6 @@ def _open_document(package: Package) -> Workbook:
     manifest = package.xml(_MANIFEST, may_name_type=True)
     if next(manifest.iter("{*}encryption-data"), None) is not None:
         raise BadWorkbook("The workbook is protected by a password; save it without one.")
+    from sheetcalc.files.ods import OdsWorkbook
+
     return OdsWorkbook(package)

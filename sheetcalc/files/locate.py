@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple, Protocol
 
 from sheetcalc.files.references import cell_name
@@ -94,8 +95,9 @@ def find(book: Workbook, sheets: Iterable[SheetLook]) -> dict[str, Found]:
     do. Raises BadWorkbook when a sheet's part of the file is damaged.
     """
     wanted = list(sheets)
-    named = {sheet.key: _named(sheet, book.names.items()) for sheet in wanted}
-    local = {sheet.key: _named(sheet, _local_names(book)) for sheet in wanted}
+    names, own_names = ([(name.casefold(), place) for name, place in some] for some in _names(book))
+    named = {sheet.key: _named(sheet, names) for sheet in wanted}
+    local = {sheet.key: _named(sheet, own_names) for sheet in wanted}
     tabs = {sheet.key: tab for sheet in wanted if (tab := _majority_tab(sheet, named[sheet.key])) is not None}
     _find_by_title(book, wanted, tabs)
     _find_by_local_names(wanted, local, tabs)
@@ -110,18 +112,18 @@ def find(book: Workbook, sheets: Iterable[SheetLook]) -> dict[str, Found]:
     return found
 
 
-def _local_names(book: Workbook) -> Iterable[tuple[str, Place]]:
-    for names in book.local_names.values():
-        yield from names.items()
+def _names(book: Workbook) -> tuple[Iterable[tuple[str, Place]], Iterable[tuple[str, Place]]]:
+    """The names of the whole workbook, and those that hold on one sheet alone."""
+    return book.names.items(), (named for names in book.local_names.values() for named in names.items())
 
 
 def _named(sheet: SheetLook, names: Iterable[tuple[str, Place]]) -> dict[str, list[Place]]:
-    """The places that the sheet's names denote; a name may be there several times, in other letters."""
+    """The places that the sheet's names, in small letters, denote; a name may be there several times."""
     keys = {f"{sheet.key}_{part.key}".casefold(): part.key for part in (*sheet.fields, *sheet.columns)}
     places: dict[str, list[Place]] = {}
     for name, place in names:
-        if name.casefold() in keys:
-            places.setdefault(keys[name.casefold()], []).append(place)
+        if name in keys:
+            places.setdefault(keys[name], []).append(place)
     return places
 
 
@@ -290,11 +292,12 @@ def _find_table(search: _Search) -> None:
     row = _heading_row(search)
     if not row:
         return
-    texts = {
-        column: _plain(cell.value)
-        for (line, column), cell in sorted(search.page.items())
+    in_row = [
+        (column, _plain(cell.value))
+        for (line, column), cell in search.page.items()
         if line == row and isinstance(cell.value, str)
-    }
+    ]
+    texts = dict(sorted(in_row))
     places = {
         part.key: search.named[part.key][1]
         for part in columns
@@ -492,11 +495,12 @@ def _find_card(search: _Search) -> None:
     elif held < min(2, len(parts)):
         label_column = 0
     heading_rows = {search.cells[part.key][0] for part in search.sheet.columns if part.key in search.cells}
-    texts = {
-        row: _plain(cell.value)
-        for (row, column), cell in sorted(search.page.items())
+    in_column = [
+        (row, _plain(cell.value))
+        for (row, column), cell in search.page.items()
         if column == label_column and isinstance(cell.value, str) and row not in heading_rows
-    }
+    ]
+    texts = dict(sorted(in_column))
     above = {row: text for row, text in texts.items() if row < min(heading_rows, default=0)}
     if {*above.values()} & {_plain(part.heading) for part in parts}:
         # What a record below is called may be a label's word, too.
@@ -564,4 +568,9 @@ def _is_unit(text: str, units: tuple[str, ...]) -> bool:
 
 
 def _plain(text: str) -> str:
-    return " ".join(text[:LONGEST_HEADING].split()).casefold()
+    return _compared(text[:LONGEST_HEADING])
+
+
+@lru_cache(maxsize=8192)
+def _compared(text: str) -> str:
+    return " ".join(text.split()).casefold()

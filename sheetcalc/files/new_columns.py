@@ -1,5 +1,6 @@
 """How a column that is added beside a person's own table comes to look like its neighbours."""
 
+import re
 from copy import deepcopy
 
 from lxml import etree
@@ -13,6 +14,7 @@ _NUMBER = "{urn:oasis:names:tc:opendocument:xmlns:datastyle:1.0}"
 _WIDTH = _STYLE + "column-width"
 _OUR_NUMBER = "sheetcalc-number"
 CM_OF_A_LETTER = 0.22
+_LENGTH = re.compile(r"(-?[0-9]{1,9}(?:\.[0-9]{1,9})?)(cm|mm|in|pt)")
 _CM = {"cm": 1.0, "mm": 0.1, "in": 2.54, "pt": 2.54 / 72}
 
 
@@ -96,7 +98,7 @@ def column_style_ods(styles: etree._Element, name: str | None, letters: float) -
     there = None if name is None else _find(styles, name, "table-column")
     stated = None if there is None else there.find(f"{_STYLE}table-column-properties")
     wide = letters * CM_OF_A_LETTER
-    if stated is not None and _cm(stated.get(_WIDTH, "")) >= wide:
+    if stated is not None and cm(stated.get(_WIDTH)) >= wide:
         return None
     made = f"{name or 'column'}-sheetcalc-{letters:.0f}"
     if _find(styles, made, "table-column") is None:
@@ -127,8 +129,7 @@ def _copied(styles: etree._Element, name: str | None, made: str, family: str) ->
     return style
 
 
-def _cm(length: str) -> float:
-    try:
-        return float(length[:-2]) * _CM.get(length[-2:], 0.0)
-    except ValueError:
-        return 0.0
+def cm(length: str | None) -> float:
+    """A length as ods writes it, in cm; 0 for none."""
+    match = _LENGTH.fullmatch(length or "")
+    return float(match[1]) * _CM[match[2]] if match else 0.0

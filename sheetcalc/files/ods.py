@@ -1,17 +1,26 @@
 """OpenDocument spreadsheets (.ods) edited in place."""
 
+import itertools
 import re
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from operator import sub
 from urllib.parse import quote
 
 from lxml import etree
 
-from sheetcalc.files.new_columns import column_style_ods, unformatted_ods
+from sheetcalc.files.drawings import (
+    MOST_DRAWINGS,
+    USUAL_COLUMN_ODS,
+    USUAL_ROW_ODS,
+    drawn_ods,
+    shapes,
+)
+from sheetcalc.files.new_columns import cm, column_style_ods, unformatted_ods
 from sheetcalc.files.package import BadWorkbook, Package, serialize
 from sheetcalc.files.references import (
     Area,
@@ -19,6 +28,7 @@ from sheetcalc.files.references import (
     Reader,
     array_area,
     cell_name,
+    column_letters,
     covered,
     dependants,
     holder,
@@ -59,16 +69,24 @@ _ROW_GROUPS = {_TABLE + name for name in ("table-rows", "table-header-rows", "ta
 _COLUMN_GROUPS = {_TABLE + name for name in ("table-columns", "table-header-columns", "table-column-group")}
 _ROWS_REPEATED, _COLUMNS_REPEATED = _TABLE + "number-rows-repeated", _TABLE + "number-columns-repeated"
 _FORMULA, _CELL_STYLE = _TABLE + "formula", _TABLE + "style-name"
+_VALIDATION = _TABLE + "content-validation-name"
 _DEFAULT_STYLE = _TABLE + "default-cell-style-name"
+_MATRIX = {way: f"{_TABLE}number-matrix-{way}-spanned" for way in ("rows", "columns")}
 _P, _A = _TEXT + "p", _TEXT + "a"
 _VALUE_TYPE, _VALUE = _OFFICE + "value-type", _OFFICE + "value"
-_VALUES = (
-    _VALUE_TYPE,
-    _VALUE,
-    *(_OFFICE + name for name in ("date-value", "time-value", "boolean-value", "string-value", "currency")),
-    _CALCEXT + "value-type",
+_VALUES = frozenset(
+    {
+        *(_VALUE_TYPE, _VALUE, _CALCEXT + "value-type"),
+        *(
+            _OFFICE + name
+            for name in ("date-value", "time-value", "boolean-value", "string-value", "currency")
+        ),
+    }
 )
 _NUMBERS: dict[str | None, Kind] = {"float": "number", "currency": "number", "percentage": "percent"}
+_PREFIXES = {"table": _TABLE[1:-1]}
+_HAS_FORMULAS = etree.XPath("boolean(.//*[@table:formula])", namespaces=_PREFIXES)
+_HAS_MATRICES = etree.XPath("boolean(.//*[@table:number-matrix-rows-spanned])", namespaces=_PREFIXES)
 _DURATION = re.compile(r"(-?)P(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:[.,]\d+)?)S)?)?")
 _SPACES = re.compile(r"[ \t\r\n]+")
 _TO_MARK = re.compile(r"\t|(?<= ) +|^ +")
@@ -83,19 +101,32 @@ class _Run:
     elements: list[etree._Element] = field(default_factory=list)
     end: int = 1
 
-    def add(self, element: etree._Element) -> None:
-        self.starts.append(self.end)
-        self.elements.append(element)
-        self.end += _repeats(element, self.attribute)
+    def add(self, elements: Iterable[etree._Element]) -> None:
+        end = self.end
+        for element in elements:
+            self.starts.append(end)
+            self.elements.append(element)
+            end += _repeats(element, self.attribute)
+        self.end = end
 
     def index(self, number: int) -> int:
         return bisect_right(self.starts, number) - 1
+
+    def count(self, index: int) -> int:
+        """How many copies an element stands for."""
+        return (self.starts[index + 1] if index + 1 < len(self.starts) else self.end) - self.starts[index]
+
+    def counted(self) -> Iterator[tuple[int, int, etree._Element]]:
+        """Each element with the number of its first copy and how many there are."""
+        return zip(
+            self.starts, map(sub, [*self.starts[1:], self.end], self.starts), self.elements, strict=True
+        )
 
     def single(self, number: int) -> etree._Element:
         """The element that stands for copy `number` alone, split off from the other copies."""
         index = self.index(number)
         element, start = self.elements[index], self.starts[index]
-        count = _repeats(element, self.attribute)
+        count = self.count(index)
         before, after = number - start, start + count - 1 - number
         if before:
             twin = _copy(element, self.attribute, before)
@@ -119,8 +150,8 @@ class _Sheet:
 
     table: etree._Element
     rows: _Run
+    columns: _Run
     cells: dict[etree._Element, _Run] = field(default_factory=dict)
-    column_styles: list[tuple[int, str | None]] = field(default_factory=list)
     # Blocks that one matrix formula fills.
     blocks: list[Area] = field(default_factory=list)
 
@@ -132,8 +163,7 @@ class _Sheet:
     def line(self, row: etree._Element) -> _Run:
         if row not in self.cells:
             run = _Run(_COLUMNS_REPEATED)
-            for cell in row.iterchildren(_CELL, _COVERED):
-                run.add(cell)
+            run.add(row.iterchildren(_CELL, _COVERED))
             self.cells[row] = run
         return self.cells[row]
 
@@ -187,20 +217,52 @@ class OdsWorkbook(Workbook):
             self._loaded[name] = _load_sheet(self._tables[name])
         return self._loaded[name]
 
+    def drawings(self, sheet: str) -> list[Area]:
+        """The cells under each chart or picture of a sheet."""
+        loaded, lengths = self._sheet(sheet), self._lengths()
+
+        def width(column: int) -> float:
+            run = loaded.columns
+            named = run.elements[run.index(column)].get(_CELL_STYLE) if column < run.end else None
+            return lengths.get(named, USUAL_COLUMN_ODS)
+
+        def height(row: int) -> float:
+            run = loaded.rows
+            named = run.elements[run.index(row)].get(_CELL_STYLE) if row < run.end else None
+            return lengths.get(named, USUAL_ROW_ODS)
+
+        placed = [
+            (shape, (1, 1)) for each in loaded.table.iterfind(_TABLE + "shapes") for shape in shapes(each)
+        ]
+        for start, row in zip(loaded.rows.starts, loaded.rows.elements, strict=True):
+            line = loaded.line(row)
+            for column, element in zip(line.starts, line.elements, strict=True):
+                placed += [(shape, (start, column)) for shape in (shapes(element) if len(element) else ())]
+        return [drawn_ods(*each, width, height) for each in placed[:MOST_DRAWINGS]]
+
+    def _lengths(self) -> dict[str | None, float]:
+        """The widths of columns and heights of rows, in cm, by the names of their styles."""
+        return {
+            style.get(_STYLE + "name"): cm(stated.get(_STYLE + name))
+            for kind, name in (("column", "column-width"), ("row", "row-height"))
+            for style in self._root.iterfind(f"{_OFFICE}automatic-styles/{_STYLE}style")
+            for stated in style.iterchildren(f"{_STYLE}table-{kind}-properties")
+            if stated.get(_STYLE + name)
+        }
+
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
         cells: dict[Position, Cell] = {}
         copies = 0
-        for start, row in zip(loaded.rows.starts, loaded.rows.elements, strict=True):
-            line = loaded.line(row)
+        for start, height, row in loaded.rows.counted():
             filled = [
-                (first, _repeats(element, _COLUMNS_REPEATED), cell)
-                for first, element in zip(line.starts, line.elements, strict=True)
+                (first, count, cell)
+                for first, count, element in loaded.line(row).counted()
                 if (cell := _cell(element)) is not None
             ]
             if not filled:
                 continue
-            for number in range(start, start + _repeats(row, _ROWS_REPEATED)):
+            for number in range(start, start + height):
                 if copies > MAX_COPIES:
                     break
                 for first, count, cell in filled:
@@ -272,8 +334,7 @@ class OdsWorkbook(Workbook):
         element.set(_VALUE_TYPE, kind)
         if self._names_types_twice:
             element.set(_CALCEXT + "value-type", kind)
-        for paragraph in reversed(_paragraphs(text, target)):
-            element.insert(position, paragraph)
+        _show(element, position, text, target)
         return _cell(element)
 
     def _dress(self, sheet: str, row: int, column: int, like: Place) -> None:
@@ -311,11 +372,54 @@ class OdsWorkbook(Workbook):
             body.addprevious(styles)
         return styles
 
+    def _name(self, name: str, place: Place) -> None:
+        names = self._body.find(_TABLE + "named-expressions")
+        if names is None:
+            names = etree.Element(_TABLE + "named-expressions")
+            list(self._tables.values())[-1].addnext(names)
+        for known in names.findall("*"):
+            if known.get(_TABLE + "name", "").casefold() == name.casefold():
+                names.remove(known)
+        element = etree.SubElement(names, _TABLE + "named-range")
+        sheet, row, column = place
+        quoted = sheet.replace("'", "''")
+        address = f"$'{quoted}'.${column_letters(column)}${row}"
+        element.set(_TABLE + "name", name)
+        element.set(_TABLE + "base-cell-address", address)
+        element.set(_TABLE + "cell-range-address", address)
+
+    def offer(
+        self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
+    ) -> None:
+        """Give cells below each other a drop-down, or without choices a prompt."""
+        rules = self._body.find(_TABLE + "content-validations")
+        if rules is None:
+            rules = etree.Element(_TABLE + "content-validations")
+            after = next(self._body.iterchildren(_TABLE + "label-ranges", _TABLE + "table"))
+            after.addprevious(rules)
+        quoted = sheet.replace("'", "''")
+        taken = {rule.get(_TABLE + "name") for rule in rules}
+        name = next(name for n in itertools.count(1) if (name := f"sheetcalc{n}") not in taken)
+        rule = etree.SubElement(rules, _TABLE + "content-validation", {_TABLE + "name": name})
+        rule.set(_TABLE + "allow-empty-cell", "true")
+        rule.set(_TABLE + "base-cell-address", f"'{quoted}'.{cell_name(*cells[0])}")
+        message = etree.SubElement(rule, _TABLE + "help-message", {_TABLE + "title": title})
+        message.set(_TABLE + "display", "true")
+        etree.SubElement(message, _P).text = prompt
+        if choices:
+            listed = ";".join(f'"{choice}"' for choice in choices)
+            rule.set(_TABLE + "condition", f"of:cell-content-is-in-list({listed})")
+            rule.set(_TABLE + "display-list", "unsorted")
+            error = etree.SubElement(rule, _TABLE + "error-message", {_TABLE + "message-type": "stop"})
+            error.set(_TABLE + "display", "true")
+        for cell in cells:
+            element = _reach(self._sheet(sheet), *cell)
+            if element.get(_VALIDATION) is None:
+                element.set(_VALIDATION, name)
+
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
-        table, run = self._sheet(sheet).table, _Run(_COLUMNS_REPEATED)
-        for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
-            run.add(columns)
+        table, run = self._sheet(sheet).table, self._sheet(sheet).columns
         there = run.elements[run.index(column)].get(_CELL_STYLE) if column < run.end else None
         style = column_style_ods(self._styles(), there, letters)
         if style is None:
@@ -331,7 +435,7 @@ class OdsWorkbook(Workbook):
 
     def _link_at(self, sheet: str, row: int, column: int) -> str | None:
         element = _peek(self._sheet(sheet), row, column)
-        for link in () if element is None else element.iterfind(f"{_P}//{_A}"):
+        for link in _links(element):
             href = link.get(_XLINK + "href", "")
             if href.startswith("#"):
                 place = open_document_cell(href[1:])
@@ -344,8 +448,7 @@ class OdsWorkbook(Workbook):
 
     def _file_at(self, sheet: str, row: int, column: int) -> str | None:
         element = _peek(self._sheet(sheet), row, column)
-        links = () if element is None else element.iterfind(f"{_P}//{_A}")
-        return next((link.get(_XLINK + "href", "") for link in links), None)
+        return next((link.get(_XLINK + "href", "") for link in _links(element)), None)
 
     def _edited_parts(self) -> dict[str, bytes]:
         stale: dict[str, list[Area]] = {}
@@ -391,13 +494,14 @@ class OdsWorkbook(Workbook):
         formulas = []
         for name in self._tables:
             sheet = self._sheet(name)
-            for start, row in zip(sheet.rows.starts, sheet.rows.elements, strict=True):
-                line = sheet.line(row)
-                for column, element in zip(line.starts, line.elements, strict=True):
+            if not _HAS_FORMULAS(sheet.table):
+                continue
+            for start, copies, row in sheet.rows.counted():
+                for column, count, element in sheet.line(row).counted():
                     text = element.get(_FORMULA)
                     if text is not None:
-                        height = max(_matrix(element, "rows"), _repeats(row, _ROWS_REPEATED))
-                        width = max(_matrix(element, "columns"), _repeats(element, _COLUMNS_REPEATED))
+                        height = max(_matrix(element, "rows"), copies)
+                        width = max(_matrix(element, "columns"), count)
                         covers = Area(name, start, column, start + height - 1, column + width - 1)
                         looks_at = reader.open_document(text, name)
                         formulas.append(Formula((name, start, column), covers, looks_at))
@@ -405,23 +509,16 @@ class OdsWorkbook(Workbook):
 
 
 def _load_sheet(table: etree._Element) -> _Sheet:
-    sheet = _Sheet(table, _Run(_ROWS_REPEATED))
-    for row in _inner(table, _ROW_GROUPS, _ROW):
-        sheet.rows.add(row)
-    first = 1
-    for columns in _inner(table, _COLUMN_GROUPS, _TABLE + "table-column"):
-        sheet.column_styles.append((first, columns.get(_DEFAULT_STYLE)))
-        first += _repeats(columns, _COLUMNS_REPEATED)
-    if first - 1 > MAX_COLUMN * 4 or sheet.rows.end - 1 > MAX_ROW * 16:
+    sheet = _Sheet(table, _Run(_ROWS_REPEATED), _Run(_COLUMNS_REPEATED))
+    sheet.rows.add(_inner(table, _ROW_GROUPS, _ROW))
+    sheet.columns.add(_inner(table, _COLUMN_GROUPS, _TABLE + "table-column"))
+    if sheet.columns.end - 1 > MAX_COLUMN * 4 or sheet.rows.end - 1 > MAX_ROW * 16:
         raise BadWorkbook(
             "A sheet has more rows or columns than a spreadsheet program allows; the file is damaged, "
             "use a backup copy."
         )
-    for start, row in zip(sheet.rows.starts, sheet.rows.elements, strict=True):
-        if row.find(f"{_CELL}[@{_TABLE}number-matrix-rows-spanned]") is None:
-            continue
-        line = sheet.line(row)
-        for column, element in zip(line.starts, line.elements, strict=True):
+    for start, _, row in sheet.rows.counted() if _HAS_MATRICES(table) else ():
+        for column, _, element in sheet.line(row).counted():
             height, width = _matrix(element, "rows"), _matrix(element, "columns")
             if height * width > 1:
                 sheet.blocks.append(
@@ -439,7 +536,10 @@ def _inner(parent: etree._Element, groups: set[str], tag: str) -> Iterator[etree
 
 
 def _repeats(element: etree._Element, attribute: str) -> int:
-    repeats = natural(element.get(attribute, "1")) or 0
+    stated = element.get(attribute)
+    if stated is None:
+        return 1
+    repeats = natural(stated) or 0
     if not 1 <= repeats <= 2**24:
         raise BadWorkbook(
             "A sheet has a row or cell repeated a senseless number of times; the file is damaged, "
@@ -449,7 +549,7 @@ def _repeats(element: etree._Element, attribute: str) -> int:
 
 
 def _matrix(element: etree._Element, way: str) -> int:
-    return natural(element.get(f"{_TABLE}number-matrix-{way}-spanned")) or 1
+    return natural(element.get(_MATRIX[way])) or 1
 
 
 def _copy(element: etree._Element, attribute: str, count: int) -> etree._Element:
@@ -460,6 +560,13 @@ def _copy(element: etree._Element, attribute: str, count: int) -> etree._Element
     else:
         twin.attrib.pop(attribute, "")
     return twin
+
+
+def _links(element: etree._Element | None) -> Iterator[etree._Element]:
+    """The links in the shown text of a cell."""
+    for paragraph in () if element is None else element.iterchildren(_P):
+        if len(paragraph):
+            yield from paragraph.iterdescendants(_A)
 
 
 def _peek(sheet: _Sheet, row: int, column: int) -> etree._Element | None:
@@ -483,7 +590,7 @@ def _reach(sheet: _Sheet, row: int, column: int) -> etree._Element:
                 cell = etree.SubElement(line_element, _CELL)
                 if count > 1:
                     cell.set(_COLUMNS_REPEATED, str(count))
-                line.add(cell)
+                line.add([cell])
     return line.single(column)
 
 
@@ -499,7 +606,7 @@ def _append_columns(table: etree._Element, run: _Run, count: int) -> None:
     else:
         rows = next(table.iterchildren(_ROW, *_ROW_GROUPS), None)
         table.insert(len(table) if rows is None else table.index(rows), new)
-    run.add(new)
+    run.add([new])
 
 
 def _append_rows(sheet: _Sheet, row: int) -> None:
@@ -520,7 +627,7 @@ def _append_rows(sheet: _Sheet, row: int) -> None:
             last.addnext(new)
         else:
             sheet.table.append(new)
-        sheet.rows.add(new)
+        sheet.rows.add([new])
 
 
 def _style_of(sheet: _Sheet, row: int, column: int) -> str | None:
@@ -530,8 +637,8 @@ def _style_of(sheet: _Sheet, row: int, column: int) -> str | None:
     if style is None and row < sheet.rows.end:
         style = sheet.rows.elements[sheet.rows.index(row)].get(_DEFAULT_STYLE)
     if style is None:
-        at = bisect_right([first for first, _ in sheet.column_styles], column) - 1
-        style = sheet.column_styles[at][1] if at >= 0 else None
+        run = sheet.columns
+        style = run.elements[run.index(column)].get(_DEFAULT_STYLE) if run.elements else None
     return style
 
 
@@ -564,23 +671,23 @@ def _remove_text(element: etree._Element) -> int:
 
 def _drop_result(element: etree._Element) -> int:
     """Take value and shown text out of a cell. Returns where new text belongs."""
-    for name in _VALUES:
-        if element.get(name) is not None:
-            del element.attrib[name]
+    for name in _VALUES.intersection(element.keys()):
+        del element.attrib[name]
     return _remove_text(element)
 
 
-def _paragraphs(text: str, target: str | None) -> list[etree._Element]:
-    paragraphs = []
-    for line in text.split("\n"):
-        paragraph = inner = etree.Element(_P)
+def _show(cell: etree._Element, position: int, text: str, target: str | None) -> None:
+    """Put the shown text into a cell, from a position among its children on, as a link where it leads on."""
+    for number, line in enumerate(text.split("\n"), start=position):
+        # An element is made fastest as the last one; mostly it belongs there.
+        paragraph = inner = etree.SubElement(cell, _P)
+        if number < len(cell) - 1:
+            cell.insert(number, paragraph)
         if target is not None:
             inner = etree.SubElement(paragraph, _A)
             inner.set(_XLINK + "href", target)
             inner.set(_XLINK + "type", "simple")
         _fill(inner, line)
-        paragraphs.append(paragraph)
-    return paragraphs
 
 
 def _fill(element: etree._Element, line: str) -> None:
@@ -621,6 +728,9 @@ def _date_text(moment: datetime) -> str:
 
 def _cell(element: etree._Element) -> Cell | None:
     formula = element.get(_FORMULA) is not None
+    if not formula and not len(element) and _VALUES.isdisjoint(element.keys()):
+        # Most cells of a sheet hold nothing but a style.
+        return None
     kind, value = _value(element)
     if value is None and not formula:
         return None
@@ -654,10 +764,12 @@ def _value(element: etree._Element) -> tuple[Kind, float | str | bool | None]:
 
 
 def _shown(element: etree._Element) -> str:
-    return cut("\n".join(_line(paragraph) for paragraph in element.iterchildren(_P)))
+    return cut("\n".join([_line(paragraph) for paragraph in element.iterchildren(_P)]))
 
 
 def _line(paragraph: etree._Element) -> str:
+    if not len(paragraph):
+        return _SPACES.sub(" ", paragraph.text or "").strip("\r\n")
     pieces, length = [], 0
     for piece in _pieces(paragraph):
         pieces.append(piece)

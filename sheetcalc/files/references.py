@@ -74,6 +74,7 @@ def cell_name(row: int, column: int) -> str:
 
 
 _CORNER = re.compile(r"(\$?)([A-Za-z]{1,3})?(\$?)([0-9]{1,7})?$")
+_CELL = re.compile(r"\$?([A-Za-z]{1,3})\$?([0-9]{1,7})")
 
 
 @lru_cache(maxsize=8192)
@@ -82,6 +83,10 @@ def area_of(sheet: str, text: str, shift: tuple[int, int] = (0, 0)) -> Area | No
 
     `shift` moves the parts that are not fixed by $ by so many rows and columns.
     """
+    if shift == (0, 0) and (cell := _CELL.fullmatch(text)):
+        line, number = int(cell[2]), column_number(cell[1])
+        inside = 1 <= line <= MAX_ROW and number <= MAX_COLUMN
+        return Area(sheet, line, number, line, number) if inside else None
     corners = []
     for part in text.split(":"):
         match = _CORNER.match(part)
@@ -171,6 +176,9 @@ class Reader:
         return list(dict.fromkeys(areas + self._unknowable(formula, sheet, areas)))
 
     def _in_excel(self, formula: str, sheet: str, shift: tuple[int, int]) -> Iterator[Area]:
+        if self._fixed and shift == (0, 0) and (added := _EXCEL_SUM.fullmatch(formula)):
+            yield from (area for cell in added[1].split(",") if (area := area_of(sheet, cell)))
+            return
         for match in _EXCEL.finditer(formula):
             owner, reference, table, bracket, owner_of_name, name = match.groups()
             if reference:
@@ -183,6 +191,9 @@ class Reader:
                 yield from self._names(name, self._owner(owner_of_name, sheet)) or []
 
     def _in_open_document(self, formula: str, sheet: str) -> Iterator[Area]:
+        if self._fixed and (added := _OPEN_SUM.fullmatch(formula)):
+            yield from (area for cell in added[1].split("];[.") if (area := area_of(sheet, cell)))
+            return
         for match in _OPEN.finditer(formula):
             if match["inner"]:
                 yield from self._bracketed(match["inner"], sheet)
@@ -239,6 +250,8 @@ class Reader:
 
     def _unknowable(self, formula: str, home: str, areas: list[Area]) -> list[Area]:
         """What a formula may look at by an address that is made while it is computed."""
+        if not _may_make_one(formula):
+            return []
         text = _TEXT.sub('""', formula)
         if _ANY_ADDRESS.search(text):
             return [ANYWHERE]
@@ -260,12 +273,12 @@ _POINT = r"\$?[A-Za-z]{1,3}\$?[0-9]{1,7}"
 _EXCEL = re.compile(
     rf"""
     "(?:[^"]|"")*+"?
-  | (?:(?P<sheet>'(?:[^']|'')++'|(?:\[[^\[\]]*+\])?{_PLAIN_SHEET}(?::{_PLAIN_SHEET})?)!)?
+  | (?:(?P<sheet>'(?:[^']|'')++'|(?:\[[^\[\]]*+\])?{_PLAIN_SHEET}+(?::{_PLAIN_SHEET}+)?)!)?
     (?P<reference>{_POINT}(?::{_POINT})?(?![\w(.!\[]) | \$?[A-Za-z]{{1,3}}:\$?[A-Za-z]{{1,3}}(?![\w(.!])
                 | \$?[0-9]{{1,7}}:\$?[0-9]{{1,7}}(?![\w(.!]))
-  | (?P<table>{_WORD})\[(?:[^\[\]]|\[[^\[\]]*\])*\]
+  | (?P<table>{_WORD}+)\[(?:[^\[\]]|\[[^\[\]]*\])*\]
   | (?P<bracket>\[(?:[^\[\]]|\[[^\[\]]*\])*\])(?!{_PLAIN_SHEET}!)
-  | (?:(?P<sheet2>'(?:[^']|'')++'|{_PLAIN_SHEET})!)?(?P<name>{_WORD})(?![\w(.!])
+  | (?:(?P<sheet2>'(?:[^']|'')++'|{_PLAIN_SHEET}+)!)?(?P<name>{_WORD})(?![\w(.!])
   | '(?:[^']|'')*+'?
   | {_PLAIN_SHEET}
     """,
@@ -279,6 +292,9 @@ _OPEN = re.compile(
     """,
     re.VERBOSE,
 )
+# A sum of single cells, as most of our own formulas are, is read at a glance.
+_EXCEL_SUM = re.compile(r"SUM\(([A-Z]{1,3}[0-9]{1,7}(?:,[A-Z]{1,3}[0-9]{1,7})*)\)")
+_OPEN_SUM = re.compile(r"SUM\(\[\.([A-Z]{1,3}[0-9]{1,7}(?:\];\[\.[A-Z]{1,3}[0-9]{1,7})*)\]\)")
 _OPEN_SHEET = r"\$?(?:'(?:[^']|'')++'|[^'.\s\[\]#:]+)"
 _OPEN_CORNER = r"\$?[A-Za-z]{0,3}\$?[0-9]{0,7}"
 _OPEN_REFERENCE = re.compile(
@@ -287,11 +303,24 @@ _OPEN_REFERENCE = re.compile(
 _GRAMMAR = re.compile(r"([a-z]+):=")
 _FIXED = re.compile(r"(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?(?::(?:\$[A-Za-z]{1,3})?(?:\$[0-9]{1,7})?)?")
 _TEXT = re.compile('"(?:[^"]|"")*+"?')
+# A range whose ends can be nothing but cells, in whatever program.
+_PLAIN_RANGE = re.compile(
+    r"(?:(?<![\w.\\])|(?<=[\['][.]))"
+    r"\$?[A-Za-z]{1,2}\$?[0-9]{1,4}:\.?\$?[A-Za-z]{1,2}\$?[0-9]{1,4}(?![\w.(!\[\\?])"
+)
 _ANY_ADDRESS = re.compile(r"\bINDIRECT\s*\(", re.IGNORECASE)
 _MOVED_ADDRESS = re.compile(
     r"\b(?:OFFSET|MULTIPLE\.OPERATIONS)\s*\(|\)\s*:|:\s*(?:_xlfn\.)?[A-Z.]+\(", re.IGNORECASE
 )
 _RANGE_END = re.compile(rf"(?<![\w.])({_WORD})\s*:|:\s*({_WORD})(?![\w(.!])")
+
+
+def _may_make_one(formula: str) -> bool:
+    """Whether a formula may make an address; no, where nothing in it looks like that."""
+    if ":" in formula and ":" in _PLAIN_RANGE.sub("", formula):
+        return True
+    text = formula.upper()
+    return "INDIRECT" in text or "OFFSET" in text or "MULTIPLE" in text
 
 
 def open_document_cell(address: str) -> Place | None:
@@ -444,6 +473,9 @@ def _index(
 
 def _blocks(area: Area) -> Iterator[tuple[int, int, int, int]]:
     """An area as blocks of 2**a rows by 2**b columns: a, number from above, b, number from the left."""
+    if area.top == area.bottom and area.left == area.right:
+        yield 0, area.top - 1, 0, area.left - 1
+        return
     across = list(_binary(area.left, area.right))
     for high, row in _binary(area.top, area.bottom):
         for wide, column in across:

@@ -3,14 +3,17 @@
 import math
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from sheetcalc.files.package import BadWorkbook, Package, brief
+
+if TYPE_CHECKING:
+    from sheetcalc.files.references import Area
 
 Kind = Literal["blank", "number", "percent", "moment", "text", "bool", "error"]
 Position = tuple[int, int]
@@ -70,6 +73,7 @@ class Workbook(ABC):
         self._package = package
         self._cells: dict[str, dict[Position, Cell]] = {}
         self._written: dict[str, set[Position]] = {}
+        self._names_edited = False
 
     @cached_property
     def named(self) -> dict[str, Place]:
@@ -150,6 +154,25 @@ class Workbook(ABC):
         self._dress(sheet, row, column, like)
         self._written.setdefault(sheet, set()).add((row, column))
 
+    def name(self, name: str, place: Place) -> None:
+        """Have a defined name of the whole workbook denote one cell."""
+        if self.named.get(name.casefold()) != place:
+            self._name(name, place)
+            self.names[name] = self.named[name.casefold()] = place
+            self._names_edited = True
+
+    @abstractmethod
+    def _name(self, name: str, place: Place) -> None: ...
+
+    @abstractmethod
+    def offer(
+        self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
+    ) -> None:
+        """Give cells below each other in a column a drop-down, or without choices a prompt.
+
+        Where the person has a rule for one of them, it stays.
+        """
+
     @abstractmethod
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
@@ -157,7 +180,7 @@ class Workbook(ABC):
     @property
     def changed(self) -> bool:
         """Whether any write changed anything since the file was read or last saved in place."""
-        return bool(self._written)
+        return bool(self._written) or self._names_edited
 
     def save(self, path: Path | None = None, backup_ending: str | None = None) -> None:
         """Save in place, or to the new file `path`; in place nothing happens when nothing changed.
@@ -175,6 +198,7 @@ class Workbook(ABC):
         self._package.save(self._edited_parts(), path, backup_ending)
         if path is None or path.resolve() == self.path.resolve():
             self._written.clear()
+            self._names_edited = False
             self._forget_edits()
 
     @abstractmethod
@@ -188,6 +212,30 @@ class Workbook(ABC):
     @abstractmethod
     def protected(self, sheet: str) -> bool:
         """Whether the person has the sheet protected against changes."""
+
+    def free_columns(self, sheet: str, first: int, rows: range) -> Iterator[int]:
+        """The columns from `first` on that no drawing covers.
+
+        A drawing below the rows counts only where it begins at `first` or right of it, one that reaches to
+        the sheet's end not at all.
+        """
+        drawn = [
+            area
+            for area in self.drawings(sheet)
+            if area.bottom >= rows.start and (area.top < rows.stop or area.left >= first)
+        ]
+        column = first
+        while True:
+            over = [a.right for a in drawn if a.left <= column <= a.right < MAX_COLUMN]
+            if over:
+                column = max(over)
+            else:
+                yield column
+            column += 1
+
+    @abstractmethod
+    def drawings(self, sheet: str) -> "list[Area]":
+        """The cells under each chart or picture of a sheet, as well as the file tells."""
 
     @abstractmethod
     def _read_cells(self, sheet: str) -> dict[Position, Cell]: ...

@@ -1,15 +1,17 @@
 """Excel workbooks (.xlsx, .xlsm) edited in place."""
 
+import contextlib
 import posixpath
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
-from functools import cached_property
+from functools import cached_property, lru_cache
 from urllib.parse import quote, unquote
 
 from lxml import etree
 
+from sheetcalc.files.drawings import drawn_xlsx
 from sheetcalc.files.new_columns import unformatted_xlsx, widen_xlsx
 from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
 from sheetcalc.files.references import (
@@ -69,6 +71,13 @@ _BEFORE_LINKS = frozenset(
         *("customSheetViews", "mergeCells", "phoneticPr", "conditionalFormatting", "dataValidations"),
     }
 )
+# What the schema wants before <definedNames> in the workbook.
+_BEFORE_NAMES = frozenset(
+    {
+        *("fileVersion", "fileSharing", "workbookPr", "workbookProtection", "bookViews", "sheets"),
+        *("functionGroups", "externalReferences"),
+    }
+)
 # What the schema wants after <calcPr> in the workbook.
 _AFTER_CALCULATION = frozenset(
     {
@@ -98,8 +107,6 @@ class _Sheet:
     cells: dict[Position, etree._Element] = field(default_factory=dict)
     # Links by the name of their cell.
     links: dict[str, etree._Element] = field(default_factory=dict)
-    # The style numbers of columns that were asked for.
-    column_styles: dict[int, str] = field(default_factory=dict)
     # Whether some rows or cells have no number of their own.
     unnumbered: bool = False
     # Blocks that one array formula or data table fills.
@@ -110,6 +117,14 @@ class _Sheet:
     # The listing of what the sheet's part points to, once a link to a file was asked for.
     relations: etree._Element | None = None
     relations_edited: bool = False
+
+    @cached_property
+    def column_styles(self) -> list[tuple[int, int, str]]:
+        """The first and the last column that a style holds for, and its number."""
+        return [
+            (natural(columns.get("min")) or 0, natural(columns.get("max")) or 0, columns.get("style", "0"))
+            for columns in self.root.iterfind("{*}cols/{*}col")
+        ]
 
     @cached_property
     def in_block(self) -> Callable[[int, int], bool]:
@@ -155,8 +170,9 @@ class XlsxWorkbook(Workbook):
         self._styles_part = styles or ""
         self._styles: etree._Element | None = None
         self._styles_edited = False
-        self._style_kinds = _style_kinds(package, styles)
-        self._wrapping = _wrapping_styles(package, styles)
+        looks = package.xml(styles) if styles is not None and styles in package else None
+        self._style_kinds = {} if looks is None else _style_kinds(looks)
+        self._wrapping = {} if looks is None else _wrapping_styles(looks)
         properties = self._root.find("{*}workbookPr")
         is_1904 = properties is not None and properties.get("date1904") in ("1", "true")
         self._shift = _SHIFT_1904 if is_1904 else 0
@@ -175,8 +191,8 @@ class XlsxWorkbook(Workbook):
             elif scope in homes:
                 self.local_names.setdefault(homes[scope], {})[name.get("name", "")] = place
         self._loaded: dict[str, _Sheet] = {}
-        # Whether the workbook's part was edited, to have everything computed.
-        self._asked = False
+        # Whether the workbook's part was edited, for a name or to have everything computed.
+        self._part_edited = False
 
     def _sheet(self, name: str) -> _Sheet:
         if name not in self._loaded:
@@ -199,6 +215,17 @@ class XlsxWorkbook(Workbook):
         """Whether the person has the sheet protected against changes."""
         protection = self._sheet(sheet).root.find("{*}sheetProtection")
         return protection is not None and protection.get("sheet") in ("1", "true")
+
+    def drawings(self, sheet: str) -> list[Area]:
+        """The cells under each chart or picture of a sheet."""
+        drawn: list[Area] = []
+        for kind, part in relationships(self._package, self._parts[sheet]).values():
+            if kind == "drawing" and part in self._package:
+                # A damaged drawing is no reason to leave the cells alone.
+                with contextlib.suppress(BadWorkbook):
+                    widths = column_widths(self._sheet(sheet).root)
+                    drawn += drawn_xlsx(self._package.xml(part), widths)
+        return drawn
 
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
@@ -268,22 +295,18 @@ class XlsxWorkbook(Workbook):
         loaded = self._sheet(sheet)
         loaded.edited = True
         element = loaded.cells.get((row, column))
-        if element is None:
-            if value is None:
-                _set_link(loaded, row, column, None)
-                return None
+        if element is not None:
+            _empty(element)
+        elif value is None:
+            _set_link(loaded, row, column, None)
+            return None
+        else:
             element = _new_cell(loaded, row, column)
         if like is not None and element.get("s", "0") == "0":
             style = _style_of(loaded, *like)
             style = self._unformatted(style) if plain and style != "0" else style
             if style != "0":
                 element.set("s", style)
-        for attribute in ("t", "vm", "cm", "ph"):
-            if element.get(attribute) is not None:
-                del element.attrib[attribute]
-        for child in list(element):
-            if etree_name(child) in ("v", "is"):
-                element.remove(child)
         self._fill(loaded, element, value)
         if target is None or target.startswith("'"):
             _set_link(loaded, row, column, target)
@@ -313,6 +336,53 @@ class XlsxWorkbook(Workbook):
             self._wrapping[plain] = self._wrapping[style]
         return plain
 
+    def _name(self, name: str, place: Place) -> None:
+        names = self._root.find("{*}definedNames")
+        if names is None:
+            names = etree.Element(f"{{{self._namespace}}}definedNames")
+            before = [child for child in self._root if etree_name(child) in _BEFORE_NAMES]
+            before[-1].addnext(names)
+        known = names.iterchildren("{*}definedName")
+        named = (
+            e
+            for e in known
+            if (e.get("name", "").casefold(), e.get("localSheetId")) == (name.casefold(), None)
+        )
+        element = next(named, None)
+        if element is None:
+            element = etree.SubElement(names, f"{{{self._namespace}}}definedName", name=name)
+        sheet, row, column = place
+        quoted = sheet.replace("'", "''")
+        element.text = f"'{quoted}'!${column_letters(column)}${row}"
+        self._defined[name.casefold(), None] = element.text
+        self._part_edited = True
+
+    def offer(
+        self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
+    ) -> None:
+        """Give cells below each other a drop-down, or without choices a prompt."""
+        loaded = self._sheet(sheet)
+        rules = loaded.root.find("{*}dataValidations")
+        if rules is None:
+            rules = etree.Element(loaded.tag("dataValidations"))
+            before = [e for e in loaded.root if etree_name(e) in _BEFORE_LINKS - {"dataValidations"}]
+            before[-1].addnext(rules)
+        known = (area_of("", part) for rule in rules for part in (rule.get("sqref") or "").split())
+        if any(area and area.holds(*cell) for area in known for cell in cells):
+            return
+        kind = {"type": "list", "showErrorMessage": "1"} if choices else {}
+        area = f"{cell_name(*cells[0])}:{cell_name(*cells[-1])}"
+        rule = etree.SubElement(
+            rules,
+            loaded.tag("dataValidation"),
+            {**kind, "allowBlank": "1", "showInputMessage": "1", "promptTitle": title, "prompt": prompt},
+            sqref=area,
+        )
+        if choices:
+            etree.SubElement(rule, loaded.tag("formula1")).text = f'"{",".join(choices)}"'
+        rules.set("count", str(len(rules)))
+        loaded.edited = True
+
     def widen(self, sheet: str, column: int, letters: float) -> None:
         """Make a column that was written to at least so many letters wide."""
         widen_xlsx(self._sheet(sheet).root, column, letters)
@@ -322,8 +392,7 @@ class XlsxWorkbook(Workbook):
             return
         if isinstance(value, str):
             element.set("t", "inlineStr")
-            inline = etree.Element(loaded.tag("is"))
-            element.insert(0, inline)
+            inline = _first_child(element, loaded.tag("is"))
             text = etree.SubElement(inline, loaded.tag("t"))
             text.text = _escape(value)
             if value != value.strip() or "\n" in value or "  " in value:
@@ -333,9 +402,7 @@ class XlsxWorkbook(Workbook):
         number = serial(value) if isinstance(value, datetime) else value
         if dated or self._style_kinds.get(element.get("s", "0")) == "moment":
             number -= self._shift
-        content = etree.Element(loaded.tag("v"))
-        content.text = number_text(number)
-        element.insert(0, content)
+        _first_child(element, loaded.tag("v")).text = number_text(number)
 
     def _link_target(self, sheet: str, row: int, column: int) -> str:
         quoted = sheet.replace("'", "''")
@@ -431,12 +498,12 @@ class XlsxWorkbook(Workbook):
                 parts[_relations_part(loaded.part)] = serialize(loaded.relations)
         if self._styles is not None and self._styles_edited:
             parts[self._styles_part] = serialize(self._styles)
-        if self._asked:
+        if self._part_edited:
             parts[self._part] = serialize(self._root)
         return parts
 
     def _forget_edits(self) -> None:
-        self._asked = self._styles_edited = False
+        self._part_edited = self._styles_edited = False
         for loaded in self._loaded.values():
             loaded.edited = loaded.relations_edited = False
 
@@ -455,7 +522,7 @@ class XlsxWorkbook(Workbook):
                 after.addprevious(settings)
         if settings.get("fullCalcOnLoad") not in ("1", "true"):
             settings.set("fullCalcOnLoad", "1")
-            self._asked = True
+            self._part_edited = True
 
     def _formulas(self) -> list[Formula]:
         """All formulas of the workbook with the cells they look at."""
@@ -516,7 +583,12 @@ def _is_file_link(relation: etree._Element) -> bool:
 
 def etree_name(element: etree._Element) -> str:
     """The name of an element without its namespace; "" for a comment or processing instruction."""
-    return element.tag.rpartition("}")[2] if isinstance(element.tag, str) else ""
+    return _local(element.tag)
+
+
+@lru_cache(maxsize=1024)
+def _local(tag: object) -> str:
+    return tag.rpartition("}")[2] if isinstance(tag, str) else ""
 
 
 def _relation_id(element: etree._Element) -> str:
@@ -530,7 +602,7 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
     if data is None or namespace not in _MAIN:
         raise BadWorkbook(f"Its part {part} is not a sheet; the file is damaged, use a backup copy.")
     sheet = _Sheet(part, root, data, namespace)
-    number = 0
+    number, cells, cell_tag = 0, sheet.cells, sheet.tag("c")
     for row in data.iterchildren(sheet.tag("row")):
         name = row.get("r") or _row_of_cells(row)
         number = number + 1 if name is None else natural(name) or 0
@@ -538,17 +610,21 @@ def _load_sheet(package: Package, part: str) -> _Sheet:
             raise BadWorkbook(f"A row in its part {brief(part)} has no valid number; use a backup copy.")
         sheet.rows[number] = row
         sheet.unnumbered |= row.get("r") is None
-        column = 0
-        for cell in row.iterchildren(sheet.tag("c")):
+        column, digits = 0, str(number)
+        for cell in row.iterchildren(cell_tag):
             name = cell.get("r")
-            column = column + 1 if name is None else _column_of(name, number, part)
-            if column > MAX_COLUMN or (number, column) in sheet.cells:
+            if name is None:
+                column += 1
+                sheet.unnumbered = True
+            else:
+                column = _COLUMNS.get(name.removesuffix(digits)) or _column_of(name, number, part)
+            place = (number, column)
+            if column > MAX_COLUMN or place in cells:
                 raise BadWorkbook(
                     f"A cell in its part {brief(part)} lies outside the sheet or is there twice; "
                     "use a backup copy."
                 )
-            sheet.cells[number, column] = cell
-            sheet.unnumbered |= name is None
+            cells[place] = cell
     for link in root.iterfind("{*}hyperlinks/{*}hyperlink"):
         first, _, last = link.get("ref", "").partition(":")
         if last in ("", first):
@@ -568,25 +644,42 @@ def _row_of_cells(row: etree._Element) -> str | None:
 
 
 def _column_of(name: str, row: int, part: str) -> int:
-    letters = name.removesuffix(str(row))
-    if letters in _COLUMNS:
-        return _COLUMNS[letters]
     match = _CELL_NAME.fullmatch(name)
     if match is None or int(match[2]) != row:
         raise BadWorkbook(f"A cell in its part {brief(part)} has no valid name; use a backup copy.")
     return column_number(match[1])
 
 
+def _first_child(parent: etree._Element, tag: str) -> etree._Element:
+    """A new child before all others."""
+    child = etree.SubElement(parent, tag)
+    if len(parent) > 1:
+        parent.insert(0, child)
+    return child
+
+
+def _empty(cell: etree._Element) -> None:
+    """Take what a cell shows out of it."""
+    for attribute in ("t", "vm", "cm", "ph"):
+        if cell.get(attribute) is not None:
+            del cell.attrib[attribute]
+    for child in list(cell):
+        if etree_name(child) in ("v", "is"):
+            cell.remove(child)
+
+
 def _new_cell(sheet: _Sheet, row: int, column: int) -> etree._Element:
     """Make the cell, and its row when that is missing too, in their places."""
     _number_all(sheet)
     line = sheet.rows[row] if row in sheet.rows else _new_row(sheet, row)
-    cell = etree.Element(sheet.tag("c"), r=cell_name(row, column))
-    before = next((n for n in range(column - 1, 0, -1) if (row, n) in sheet.cells), 0)
-    if before:
-        sheet.cells[row, before].addnext(cell)
-    else:
+    # An element is made fastest as the last one; mostly it belongs there.
+    cell = etree.SubElement(line, sheet.tag("c"), r=cell_name(row, column))
+    number = next((n for n in range(column - 1, 0, -1) if (row, n) in sheet.cells), 0)
+    before = sheet.cells.get((row, number))
+    if before is None:
         line.insert(0, cell)
+    elif before.tail or before is not cell.getprevious():
+        before.addnext(cell)
     style = _line_style(sheet, row, column)
     if style != "0":
         cell.set("s", style)
@@ -647,16 +740,7 @@ def _line_style(sheet: _Sheet, row: int, column: int) -> str:
     line = sheet.rows.get(row)
     if line is not None and line.get("customFormat") in ("1", "true"):
         return line.get("s", "0")
-    if column not in sheet.column_styles:
-        sheet.column_styles[column] = next(
-            (
-                columns.get("style", "0")
-                for columns in sheet.root.iterfind("{*}cols/{*}col")
-                if (natural(columns.get("min")) or 0) <= column <= (natural(columns.get("max")) or 0)
-            ),
-            "0",
-        )
-    return sheet.column_styles[column]
+    return next((style for first, last, style in sheet.column_styles if first <= column <= last), "0")
 
 
 def _set_link(sheet: _Sheet, row: int, column: int, target: str | None) -> None:
@@ -706,23 +790,28 @@ def _drop_result(cell: etree._Element | None) -> bool:
 
 
 def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
-    formulas = []
-    tag = sheet.tag("f")
-    elements = {
-        place: f for place, cell in sheet.cells.items() if len(cell) and (f := cell.find(tag)) is not None
-    }
+    formulas: list[Formula] = []
+    found = list(sheet.data.iter(sheet.tag("f")))
+    if not found:
+        return formulas
+    places = {cell: place for place, cell in sheet.cells.items()}
+    elements: dict[Position, etree._Element] = {}
+    for formula in found:
+        cell = formula.getparent()
+        if cell in places:
+            elements.setdefault(places[cell], formula)
     # The cell that holds the text need not be the first one.
     shared = {
         f.get("si"): (f.text, place) for place, f in elements.items() if f.get("t") == "shared" and f.text
     }
     for (row, column), element in elements.items():
-        text, shift = element.text or "", (0, 0)
-        if element.get("t") == "shared" and not text and element.get("si") in shared:
+        text, shift, kind = element.text or "", (0, 0), element.get("t")
+        if kind == "shared" and not text and element.get("si") in shared:
             text, origin = shared[element.get("si")]
             shift = (row - origin[0], column - origin[1])
-        covers = area_of(name, element.get("ref", "")) if element.get("t") in ("array", "dataTable") else None
+        covers = area_of(name, element.get("ref", "")) if kind in ("array", "dataTable") else None
         looks_at = reader.excel(text, name, shift)
-        if element.get("t") == "dataTable":
+        if kind == "dataTable":
             looks_at.append(whole(name))
         formulas.append(
             Formula((name, row, column), covers or Area(name, row, column, row, column), looks_at)
@@ -738,6 +827,8 @@ def _rich_text(element: etree._Element | None) -> str:
     """The text of a shared or inline string, its runs joined, without phonetic readings."""
     if element is None:
         return ""
+    if len(element) == 1 and etree_name(element[0]) == "t":
+        return _unescape(element[0].text or "")
     return "".join(_unescape(text) for text in _runs(element))
 
 
@@ -779,11 +870,8 @@ def _shared_strings(package: Package, part: str | None) -> list[str]:
     return [cut(_rich_text(item)) for item in package.xml(part).iterfind("{*}si")]
 
 
-def _style_kinds(package: Package, part: str | None) -> dict[str, Kind]:
+def _style_kinds(root: etree._Element) -> dict[str, Kind]:
     """What a number in a cell of each style number is: a plain one, a percentage or a moment."""
-    if part is None or part not in package:
-        return {}
-    root = package.xml(part)
     codes = {
         code.get("numFmtId", ""): code.get("formatCode", "") for code in root.iterfind("{*}numFmts/{*}numFmt")
     }
@@ -793,11 +881,8 @@ def _style_kinds(package: Package, part: str | None) -> dict[str, Kind]:
     }
 
 
-def _wrapping_styles(package: Package, part: str | None) -> dict[str, float]:
+def _wrapping_styles(root: etree._Element) -> dict[str, float]:
     """The size of the letters, in points, by the numbers of the styles whose text wraps."""
-    if part is None or part not in package:
-        return {}
-    root = package.xml(part)
     sizes = {str(i): letter_size(font) for i, font in enumerate(root.iterfind("{*}fonts/{*}font"))}
     return {
         str(index): sizes.get(style.get("fontId", "0"), USUAL_SIZE)

@@ -4,7 +4,7 @@ Every function takes numbers or arrays which broadcast, gives NaN for a blank (N
 and never raises for a value.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,26 +14,47 @@ Array = NDArray[np.float64]
 
 def floats(*values: ArrayLike) -> tuple[Array, ...]:
     """The values as arrays of float64 broadcast to one shape."""
-    return tuple(np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in values)))
+    arrays = [np.asarray(value, dtype=np.float64) for value in values]
+    shape = arrays[0].shape
+    if all(array.shape == shape for array in arrays):
+        return tuple(arrays)
+    return tuple(np.broadcast_arrays(*arrays))
 
 
-def within(value: ArrayLike, low: ArrayLike, high: ArrayLike) -> Array:
+def within(value: ArrayLike, low: float, high: float) -> Array:
     """The value, NaN outside the limits; rounding error at a limit is forgiven."""
     v = np.asarray(value, dtype=np.float64)
     kept = np.minimum(np.maximum(v, low), high)
-    return np.where(np.abs(v - kept) <= 1e-12 * np.subtract(high, low), kept, np.nan)
+    return np.where(np.abs(v - kept) <= 1e-11 * (high - low), kept, np.nan)
 
 
-def polynomial(coefficients: Sequence[float] | Array, x: Array) -> Array:
+def polynomial(coefficients: Array, x: Array) -> Array:
     """Value of a polynomial by Horner's rule.
 
-    coefficients: from the constant up, each of a shape that broadcasts with x.
+    coefficients: from the constant up along the first axis; the other axes broadcast with x.
     """
     value = np.asarray(coefficients[-1] + 0.0 * x)
     for coefficient in coefficients[-2::-1]:
         value *= x
         value += coefficient
     return value
+
+
+# Up to so many values a table of powers takes less time than the many steps of Horner's rule.
+_FEW = 100
+
+
+def slope_of(coefficients: Array, x: Array) -> Array:
+    """Value of a polynomial that is the slope of another, for a search; quicker for few values.
+
+    Its rounding error is a few times that of `polynomial`, which a step of Newton's method does not mind.
+    """
+    if x.size > _FEW:
+        return polynomial(coefficients, x)
+    powers = np.empty((len(coefficients), *x.shape))
+    powers[0], powers[1:] = 1.0, x
+    np.multiply.accumulate(powers, axis=0, out=powers)
+    return np.asarray(np.einsum("k...,k...->...", coefficients, powers))
 
 
 def root(
@@ -46,15 +67,17 @@ def root(
         step = np.where(rise == 0.0, 0.0, at_b * (b - a) / np.where(rise == 0.0, 1.0, rise))
         a, at_a = b, at_b
         b = np.clip(b - step, low, high)
-        if settled(b - a, b):
+        if settled(b - a, b, SECANT):
             break
         at_b = function(b)
     return b
 
 
-def settled(step: Array, value: Array) -> bool:
-    """Whether a step of Newton's or the secant method was so small that no next one counts; blanks don't.
+# A search is over when a step is no more than such a share of the value: what is left then
+# is about the square of a step of Newton's method, or a step of the secant method times the one before.
+NEWTON, SECANT = 1e-8, 1e-9
 
-    What is left after such a step is of the order of the step times itself (or the step before).
-    """
-    return not (np.abs(step) > 1e-9 * np.maximum(np.abs(value), 1e-3)).any()
+
+def settled(step: Array, value: Array, share: float = NEWTON) -> bool:
+    """Whether a step of a search was at most this share of the value; blanks don't count."""
+    return not (np.abs(step) > share * np.maximum(np.abs(value), 1e-3)).any()

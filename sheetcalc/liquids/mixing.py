@@ -55,11 +55,11 @@ def water_for_strength(volume: ArrayLike, strength: ArrayLike, target: ArrayLike
     v, q, wanted = floats(volume, strength, target)
     possible = (v >= 0.0) & (wanted > 0.0) & (wanted <= q * _ROUNDING) & (q <= 100.0)
     v, q, wanted = (np.where(possible, a, np.nan) for a in (v, q, wanted))
-    p = spirit.mass_fraction(q)
+    p, p_wanted = spirit.mass_fraction(np.stack([q, wanted]))
     mass = _mass(v, p)
-    water_mass = np.maximum(mass * p / spirit.mass_fraction(wanted) - mass, 0.0)
+    water_mass = np.maximum(mass * p / p_wanted - mass, 0.0)
     water_volume = _volume(water_mass, 0.0)
-    mixed = _volume(mass + water_mass, spirit.mass_fraction(wanted))
+    mixed = _volume(mass + water_mass, p_wanted)
     return Mix(water_mass, water_volume, mixed, wanted, v + water_volume - mixed)
 
 
@@ -211,13 +211,39 @@ def remainder(
     or more mass is taken than there was. Source: balance of mass with the densities of OIML R 22.
     """
     v, q, v_taken, q_taken = floats(volume, strength, taken_volume, taken_strength)
-    p, p_taken = spirit.mass_fraction(q), spirit.mass_fraction(q_taken)
+    p, p_taken = spirit.mass_fraction(np.stack([q, q_taken]))
     mass, mass_taken = _mass(v, p), _mass(v_taken, p_taken)
-    left = np.where(mass > mass_taken, mass - mass_taken, np.nan)
-    p_left = (mass * p - mass_taken * p_taken) / left
-    p_left = np.where(p_left >= 0.0, p_left, np.nan)
+    left, p_left = _left(mass - mass_taken, mass * p - mass_taken * p_taken)
     left_volume = _volume(left, p_left)
     return Blend(left_volume, spirit.strength(p_left), v_taken + left_volume - v)
+
+
+def remainders(
+    volume: ArrayLike, strength: ArrayLike, taken_volumes: ArrayLike, taken_strengths: ArrayLike
+) -> Blend:
+    """What stays after each of several parts that are taken out of one spirit in turn.
+
+    taken_volumes, taken_strengths: along the last axis, which the results have, too; volume and strength lack
+    it; units, range and source as in `remainder`. After a blank, or more than there was, all is NaN.
+    """
+    v, q = np.asarray(volume, dtype=np.float64)[..., None], np.asarray(strength, dtype=np.float64)[..., None]
+    v_taken, q_taken = floats(taken_volumes, taken_strengths)
+    p, p_taken = spirit.mass_fraction(q), spirit.mass_fraction(q_taken)
+    mass, masses_taken = _mass(v, p), _mass(v_taken, p_taken)
+    left, p_left = _left(
+        mass - np.cumsum(masses_taken, axis=-1), mass * p - np.cumsum(masses_taken * p_taken, axis=-1)
+    )
+    possible = np.logical_and.accumulate(np.isfinite(p_left), axis=-1)
+    left_volume = _volume(left, np.where(possible, p_left, np.nan))
+    strengths = spirit.strength(np.where(possible, p_left, np.nan))
+    return Blend(left_volume, strengths, np.cumsum(v_taken, axis=-1) + left_volume - v)
+
+
+def _left(mass: Array, alcohol: Array) -> tuple[Array, Array]:
+    """Mass, kg, of what is left, and its mass fraction of alcohol; NaN where either is below nothing."""
+    left = np.where(mass > 0.0, mass, np.nan)
+    p = alcohol / left
+    return left, np.where(p >= 0.0, p, np.nan)
 
 
 def _amount(mass: Array, beside: Array) -> Array:

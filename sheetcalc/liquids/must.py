@@ -150,6 +150,8 @@ def density_of_part(solids: ArrayLike, strength: ArrayLike) -> Array:
     w, q = floats(solids, np.nan_to_num(np.asarray(strength, dtype=np.float64)))
     alcohol = q / 100.0 * spirit.ETHANOL_DENSITY
     rho = sugar.density(w, 20.0)
+    if not (q > 0.0).any():
+        return rho
     thinned = rho
     for _ in range(4):
         thinned = wash.density_of_contents(alcohol, w * thinned)

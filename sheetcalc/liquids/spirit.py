@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, polynomial, settled, within
+from sheetcalc.liquids import Array, polynomial, settled, slope_of, within
 
 SIXTY_FAHRENHEIT = (60.0 - 32.0) / 1.8
 COLDEST, WARMEST = -20.0, 40.0
@@ -118,7 +118,7 @@ def tangent(mass_fraction: Array, temperature: ArrayLike) -> tuple[Array, Array]
     """Density, kg/m3 in vacuo, and its slope with the mass fraction, kg/m3; both as in `density`."""
     t = np.asarray(temperature, dtype=np.float64)
     coefficients, slope = _tangents(t.tobytes(), t.shape)
-    return polynomial(coefficients, mass_fraction), polynomial(slope, mass_fraction)
+    return polynomial(coefficients, mass_fraction), slope_of(slope, mass_fraction)
 
 
 def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:
@@ -279,3 +279,13 @@ def weight_in_air(mass: ArrayLike, density: ArrayLike) -> Array:
     """
     m, rho = np.asarray(mass, dtype=np.float64), np.asarray(density, dtype=np.float64)
     return m * (1.0 - AIR_DENSITY / rho) / (1.0 - AIR_DENSITY / WEIGHT_DENSITY)
+
+
+def volume_of_weight(weight: ArrayLike, strength: ArrayLike) -> Array:
+    """Litres at 20 °C of spirit of which a scale in air shows so much, kg; inverse of `weight_in_air`.
+
+    weight: kg; strength: % vol at 20 °C, 0..100; broadcast; NaN outside.
+    Source: OIML R 22 and R 33; 27 CFR 30.41 weighs in air, too.
+    """
+    rho = density_at_20(strength)
+    return np.asarray(1000.0 * np.asarray(weight, dtype=np.float64) / (rho * weight_in_air(1.0, rho)))

@@ -10,16 +10,16 @@ polynomial (1.000 to 1.14); both come to 0.0001 in gravity, a twentieth of a div
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, polynomial, settled, water, within
+from sheetcalc.liquids import Array, polynomial, settled, slope_of, water, within
 
 LOWEST_GRAVITY, HIGHEST_GRAVITY = 0.98, 1.35
 
 # ICUMSA SPS-4 (1998) and OIML G 14 (2011), from memory; held against the table of NBS C440.
-_OVER_WATER = [0.0, 385.1761, 135.3705, 40.9299, -3.9643, 13.4853, -17.2890]
+_OVER_WATER = np.array([0.0, 385.1761, 135.3705, 40.9299, -3.9643, 13.4853, -17.2890])
 # kg/m3 per K and unit mass fraction: the first thermal term of the same formula, from memory.
 _THERMAL = -0.46720
 
-_OVER_WATER_SLOPE = [k * c for k, c in enumerate(_OVER_WATER)][1:]
+_OVER_WATER_SLOPE = _OVER_WATER[1:] * np.arange(1.0, len(_OVER_WATER))
 
 _FRACTIONS = np.linspace(-0.07, 0.85, 1841)
 
@@ -31,7 +31,7 @@ def _over_water(mass_fraction: Array) -> Array:
 
 def _tangent(mass_fraction: Array) -> tuple[Array, Array]:
     """`_over_water` and its slope with the mass fraction."""
-    return polynomial(_OVER_WATER, mass_fraction), polynomial(_OVER_WATER_SLOPE, mass_fraction)
+    return polynomial(_OVER_WATER, mass_fraction), slope_of(_OVER_WATER_SLOPE, mass_fraction)
 
 
 def tangent(mass_fraction: Array, temperature: ArrayLike) -> tuple[Array, Array]:
@@ -129,7 +129,7 @@ def gravity_from_plato(plato: ArrayLike) -> Array:
     return gravity_from_brix(plato)
 
 
-_BRIX_OF_INDEX = [-99127.4536, 318417.95, -413145.80, 270177.93, -88885.21, 11758.74]
+_BRIX_OF_INDEX = np.array([-99127.4536, 318417.95, -413145.80, 270177.93, -88885.21, 11758.74])
 
 
 def brix_from_refractive_index(refractive_index: ArrayLike) -> Array:

@@ -11,7 +11,6 @@ dephlegmator on top adds stages, each of which boils the condensate of the one b
 the heads and tails which are neither ethanol nor water are left out.
 """
 
-import math
 from collections.abc import Callable
 from functools import lru_cache
 from typing import NamedTuple
@@ -19,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sheetcalc.liquids import Array, floats, root, settled, spirit, water, within
+from sheetcalc.liquids import Array, floats, root, spirit, water, within
 
 NORMAL_PRESSURE = 101.325
 LOWEST_PRESSURE, HIGHEST_PRESSURE = 50.0, 110.0
@@ -49,9 +48,12 @@ def pressure(altitude: ArrayLike) -> Array:
 
 def mole_fraction(strength: ArrayLike) -> Array:
     """Mole fraction of ethanol of a strength, % vol at 20 °C, 0..100, any shape; NaN outside."""
-    p = spirit.mass_fraction(strength)
-    ethanol = p / ETHANOL_MOLAR_MASS
-    return ethanol / (ethanol + (1.0 - p) / WATER_MOLAR_MASS)
+    return _mole_fraction(spirit.mass_fraction(strength))
+
+
+def _mole_fraction(mass_fraction: Array) -> Array:
+    ethanol = mass_fraction / ETHANOL_MOLAR_MASS
+    return ethanol / (ethanol + (1.0 - mass_fraction) / WATER_MOLAR_MASS)
 
 
 def strength_from_mole_fraction(mole_fraction: ArrayLike) -> Array:
@@ -130,38 +132,46 @@ def _below(y: Array, pressure: Array, azeotrope: Array) -> Array:
     """The mole fraction of the liquid that gives off a vapour: from each pressure's grid, then by secants."""
     place = _place(np.clip(y, 1e-17, azeotrope * (1.0 - 1e-12)), azeotrope)
     guess = np.full(y.shape, np.nan)
-    for total in np.unique(pressure[np.isfinite(y)]):
+    for total in set(pressure[np.isfinite(y)].tolist()):
         here = pressure == total
-        guess[here] = np.interp(place[here], _PLACES + _one_stage(float(total)), _PLACES)
+        guess[here] = np.interp(place[here], _PLACES + _one_stage(total), _PLACES)
     x = _composition(guess, azeotrope)
     return root(lambda x: vapour(x, pressure) - y, x, x * (1.0 - 1e-6), 0.0, azeotrope)
 
 
+# A search between limits cuts what is left into so many parts, so many times.
+_PARTS, _CUTS = 16, 3
+
+
 def _between(rising: Callable[[Array], Array], low: Array, high: Array) -> Array:
-    """Where a rising function is zero between two limits: halved close, then by secants."""
-    for _ in range(12):
-        middle = (low + high) / 2.0
-        below = rising(middle) < 0.0
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    """Where a rising function is zero between two limits: cut in parts looked at at once, then by secants.
+
+    The function takes values of the shape of the limits, and more than one of them along a new first axis.
+    """
+    inner = np.arange(1.0, _PARTS).reshape((-1,) + (1,) * low.ndim)
+    for _ in range(_CUTS):
+        part = (high - low) / _PARTS
+        below = np.count_nonzero(rising(low + inner * part) < 0.0, axis=0)
+        low, high = low + below * part, low + (below + 1.0) * part
     return root(rising, low, high, low, high)
 
 
 def _boil(mole_fraction: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
     """Boiling point, °C, and vapour mole fraction."""
     x, total = floats(within(mole_fraction, 0.0, 1.0), within(pressure, LOWEST_PRESSURE, HIGHEST_PRESSURE))
-    t = np.full(x.shape, 85.0)
-    for _ in range(10):
-        ethanol, steam = _partial_pressures(x, t)
-        both = ethanol + steam
-        # Newton's method on the logarithm, with activities held for the slope: they hardly move with t.
-        slope = (ethanol * _antoine_slope(_ETHANOL, t) + steam * _antoine_slope(_WATER, t)) / both
-        step = np.log(both / total) / slope
-        t = t - step
-        if settled(step, t):
-            break
+
+    def excess(t: Array) -> Array:
+        return np.log(np.add(*_partial_pressures(x, t)) / total)
+
+    near = np.interp(x, *_NEAR_BOILING) + np.log(total / NORMAL_PRESSURE) / _RISE
+    t = root(excess, near, near - excess(near) / _RISE)
     ethanol, _ = _partial_pressures(x, t)
     return t, np.clip(ethanol / total, 0.0, 1.0)
 
+
+# For a start: mole fractions and about the °C they boil at at sea level, and d(ln pressure)/dt, 1/K.
+_NEAR_BOILING = [0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0], [100.0, 95.4, 90.8, 86.6, 83.3, 80.8, 78.8, 78.3]
+_RISE = 0.038
 
 _ETHANOL, _WATER = (8.20417, 1642.89, 230.300), (8.07131, 1730.63, 233.426)
 
@@ -169,12 +179,6 @@ _ETHANOL, _WATER = (8.20417, 1642.89, 230.300), (8.07131, 1730.63, 233.426)
 def _antoine(constants: tuple[float, float, float], t: Array) -> Array:
     a, b, c = constants
     return _KPA_PER_MMHG * 10.0 ** (a - b / (t + c))
-
-
-def _antoine_slope(constants: tuple[float, float, float], t: Array) -> Array:
-    """d(ln pressure)/dt, 1/K."""
-    _, b, c = constants
-    return math.log(10.0) * b / (t + c) ** 2
 
 
 def _partial_pressures(x: Array, t: Array) -> tuple[Array, Array]:
@@ -252,6 +256,13 @@ def _curve(stages: float, pressure: float) -> _Curve:
     return _Curve(top, place, integral)
 
 
+@lru_cache(maxsize=8)
+def _curves(stills: tuple[tuple[float, float], ...]) -> tuple[Array, Array, Array]:
+    """The curves of several stills, each told by its stages and pressure, stacked."""
+    azeotropes, vapours, integrals = zip(*(_curve(*still) for still in stills), strict=True)
+    return np.array(azeotropes), np.stack(vapours), np.stack(integrals)
+
+
 def _place(x: Array, azeotrope: ArrayLike) -> Array:
     return np.log(x / (np.asarray(azeotrope) - x))
 
@@ -290,6 +301,8 @@ class Distilled(NamedTuple):
 class _Charge(NamedTuple):
     """Rows of charges with their stills: curves stacked, `still` the row's place in the stack."""
 
+    mass: Array  # kg, with the ethanol in it
+    ethanol: Array
     moles: Array
     x: Array
     place: Array
@@ -304,22 +317,27 @@ def _charge(volume: ArrayLike, strength: ArrayLike, stages: ArrayLike, pressure:
     """Rows made ready; NaN moles where anything is out of range."""
     v, q, n, total = floats(volume, strength, stages, pressure)
     n, total = within(n, 1.0, MOST_STAGES), within(total, LOWEST_PRESSURE, HIGHEST_PRESSURE)
-    known = ~(np.isnan(n) | np.isnan(total)) & (v > 0.0) & (q > 0.0)
-    pairs = np.stack([np.where(known, n, 1.0), np.where(known, total, NORMAL_PRESSURE)], axis=-1)
-    each, still = np.unique(pairs.reshape(-1, 2), axis=0, return_inverse=True)
-    # Without any rows there is still something to stack.
-    curves = [_curve(float(a), float(b)) for a, b in each] or [_curve(1.0, NORMAL_PRESSURE)]
-    still = still.reshape(v.shape)
-    top = np.array([curve.azeotrope for curve in curves])[still]
-    x = mole_fraction(q)
+    known = ~(np.isnan(n) | np.isnan(total)) & (v > 0.0) & (v < np.inf) & (q > 0.0)
+    stills, still = _stills(np.where(known, n, 1.0), np.where(known, total, NORMAL_PRESSURE))
+    azeotropes, vapours, integrals = _curves(stills)
+    top = azeotropes[still]
+    p = spirit.mass_fraction(q)
+    x = _mole_fraction(p)
     known &= x < top
-    x = np.where(known, x, top / 2.0)
-    p = spirit.mass_fraction(np.where(known, q, np.nan))
-    mass = v * spirit.density(p, 20.0)
-    moles = mass * (p / ETHANOL_MOLAR_MASS + (1.0 - p) / WATER_MOLAR_MASS)
+    x, p = np.where(known, x, top / 2.0), np.where(known, p, np.nan)
+    mass = v * spirit.density(p, 20.0) / 1000.0
+    moles = 1000.0 * mass * (p / ETHANOL_MOLAR_MASS + (1.0 - p) / WATER_MOLAR_MASS)
     place = np.clip(_place(x, top), _PLACES[0], _PLACES[-1])
-    vapours, integrals = (np.stack(each) for each in zip(*(curve[1:] for curve in curves), strict=True))
-    return _Charge(moles, x, place, top, still, vapours, integrals, _look_up(integrals, still, place))
+    at_start = _look_up(integrals, still, place)
+    return _Charge(mass, mass * p, moles, x, place, top, still, vapours, integrals, at_start)
+
+
+def _stills(stages: Array, pressure: Array) -> tuple[tuple[tuple[float, float], ...], NDArray[np.intp]]:
+    """The different pairs of stages and pressure, and the place among them of each row's own."""
+    pairs = list(zip(stages.ravel().tolist(), pressure.ravel().tolist(), strict=True))
+    # Without any rows there is still something to stack.
+    places = {pair: place for place, pair in enumerate(dict.fromkeys(pairs or [(1.0, NORMAL_PRESSURE)]))}
+    return tuple(places), np.array([places[pair] for pair in pairs], dtype=np.intp).reshape(stages.shape)
 
 
 def _look_up(table: Array, still: NDArray[np.intp], place: Array) -> Array:
@@ -361,10 +379,53 @@ def distil(
     Source: Rayleigh's equation on the module's equilibrium; a part of a stage moves the composition
     by that part of the next stage's move (our convention, no source).
     """
+    over = _over(charge_volume, charge_strength, collected_volume, stages, pressure)
+    left_mass = np.maximum(over.charge.mass - _kilograms(over.volume, over.strength)[0], 0.0)
+    left_ethanol = np.clip(over.charge.ethanol - over.ethanol, 0.0, left_mass)
+    left_p = left_ethanol / np.where(left_mass > 0.0, left_mass, np.inf)
+    left_volume = 1000.0 * left_mass / spirit.density(left_p, 20.0)
+    alcohol = 1000.0 * over.ethanol / spirit.ETHANOL_DENSITY
+    values = over.strength, alcohol, left_volume, spirit.strength(left_p), over.drip
+    return Distilled(*(np.where(np.isnan(over.volume), np.nan, value) for value in values))
+
+
+def strength_collected(
+    charge_volume: ArrayLike,
+    charge_strength: ArrayLike,
+    collected_volume: ArrayLike,
+    stages: ArrayLike = 1.0,
+    pressure: ArrayLike = NORMAL_PRESSURE,
+) -> Array:
+    """Strength, % vol at 20 °C, of what is collected from a charge: that of `distil`, without the rest."""
+    over = _over(charge_volume, charge_strength, collected_volume, stages, pressure)
+    return np.where(np.isnan(over.volume), np.nan, over.strength)
+
+
+class _Over(NamedTuple):
+    """What has come over from a charge.
+
+    volume: L at 20 °C, NaN where anything is out of range; ethanol: kg; strength: of all, drip: of the last
+    drop, % vol.
+    """
+
+    charge: _Charge
+    volume: Array
+    ethanol: Array
+    strength: Array
+    drip: Array
+
+
+def _over(
+    charge_volume: ArrayLike,
+    charge_strength: ArrayLike,
+    collected_volume: ArrayLike,
+    stages: ArrayLike,
+    pressure: ArrayLike,
+) -> _Over:
     v, q, wanted, n, total = floats(charge_volume, charge_strength, collected_volume, stages, pressure)
-    wanted = np.where((wanted >= 0.0) & (wanted <= v), wanted, np.nan)
     charge = _charge(v, q, n, total)
-    blank = np.isnan(wanted + charge.moles)
+    blank = np.isnan(charge.moles) | ~((wanted >= 0.0) & (wanted <= v))
+    wanted = np.where(blank, np.nan, wanted)
     end = np.full(v.shape, _PLACES[0])
     place = _between(
         lambda place: np.where(blank, 0.0, wanted - _volume_over(charge, place)), end, charge.place
@@ -373,16 +434,10 @@ def distil(
     all_over = _volume_over(charge, end) < wanted
     drip = np.where(all_over, 0.0, strength_from_mole_fraction(vapours))
     ethanol = _masses_over(charge, place)[0] / 1000.0
-    # The rest follows from the volume wanted by balance of mass, also where only water still comes.
+    # The strength follows from the volume wanted by balance of mass, also where only water still comes.
     alcohol = 1000.0 * ethanol / spirit.ETHANOL_DENSITY
     strength = np.where(wanted > 0.0, 100.0 * alcohol / np.where(wanted > 0.0, wanted, 1.0), drip)
-    all_mass, all_ethanol = _kilograms(v, q)
-    left_mass = np.maximum(all_mass - _kilograms(wanted, strength)[0], 0.0)
-    left_ethanol = np.clip(all_ethanol - ethanol, 0.0, left_mass)
-    left_p = left_ethanol / np.where(left_mass > 0.0, left_mass, np.inf)
-    left_volume = 1000.0 * left_mass / spirit.density(left_p, 20.0)
-    values = strength, alcohol, left_volume, spirit.strength(left_p), drip
-    return Distilled(*(np.where(blank, np.nan, value) for value in values))
+    return _Over(charge, wanted, ethanol, strength, drip)
 
 
 def _kilograms(volume: Array, strength: Array) -> tuple[Array, Array]:
@@ -435,7 +490,7 @@ def heat_to_boil(
 
 
 def heat_to_collect(
-    charge_volume: ArrayLike,
+    run: Distilled,
     charge_strength: ArrayLike,
     collected_volume: ArrayLike,
     stages: ArrayLike = 1.0,
@@ -443,13 +498,12 @@ def heat_to_collect(
 ) -> Array:
     """Heat, kJ, which collects a volume from a charge that boils already.
 
-    Parameters and range as in `distil`. Latent heat of what is collected, times the stages: each stage over
-    the first is taken to send as much back as goes over (an assumption; reflux ratio = stages - 1). To
-    this comes the warming of what stays in the pot. Losses are left out.
+    run: what `distil` gives for the rest, which is as there. Latent heat of what is collected, times the
+    stages: each stage over the first is taken to send as much back as goes over (an assumption; reflux ratio
+    = stages - 1). To this comes the warming of what stays in the pot. Losses are left out.
     Source: latent heats of water at 100 °C and ethanol at 78.3 °C added by mass (common practice).
     """
-    v, q, wanted, n, total = floats(charge_volume, charge_strength, collected_volume, stages, pressure)
-    run = distil(v, q, wanted, n, total)
+    q, wanted, n, total = floats(charge_strength, collected_volume, stages, pressure)
     mass, ethanol = _kilograms(wanted, run.strength)
     latent = ethanol * ETHANOL_LATENT_HEAT + (mass - ethanol) * water.LATENT_HEAT
     rise = boiling_point_of(run.left_strength, total) - boiling_point_of(q, total)
@@ -463,6 +517,8 @@ def _heat_capacity(volume: Array, strength: Array) -> Array:
 
 
 _STAGES = np.concatenate([np.linspace(1.0, 3.0, 21), np.linspace(3.25, 6.0, 12), np.linspace(7.0, 12.0, 6)])
+
+_LANDMARKS = np.array([0, 10, 20, 32, 38])  # 1, 2, 3, 6 and 12 stages
 
 
 def stages_seen(
@@ -481,9 +537,23 @@ def stages_seen(
     v, q, wanted, seen, total = floats(
         charge_volume, charge_strength, collected_volume, collected_strength, pressure
     )
-    strengths = distil(v[..., None], q[..., None], wanted[..., None], _STAGES, total[..., None]).strength
-    below = np.count_nonzero(strengths <= seen[..., None], axis=-1)
-    i = np.clip(below - 1, 0, len(_STAGES) - 2)
-    low, high = (np.take_along_axis(strengths, (i + k)[..., None], axis=-1)[..., 0] for k in (0, 1))
+
+    def strengths(stages: Array) -> Array:
+        return strength_collected(v[..., None], q[..., None], wanted[..., None], stages, total[..., None])
+
+    def place(table: Array) -> NDArray[np.intp]:
+        """The place in a table of strengths below what was seen, the last but one at most."""
+        below = np.count_nonzero(table <= seen[..., None], axis=-1)
+        return np.asarray(np.clip(below - 1, 0, table.shape[-1] - 2))
+
+    # The still's own neighbourhood comes first, since a curve for every number of stages takes long to make.
+    known = np.isfinite(v + q + wanted + seen + total)
+    around = place(strengths(_STAGES[_LANDMARKS]))[known]
+    if not around.size:
+        return np.full(v.shape, np.nan)
+    stages = _STAGES[_LANDMARKS[around.min()] : _LANDMARKS[around.max() + 1] + 1]
+    table = strengths(stages)
+    i = place(table)
+    low, high = (np.take_along_axis(table, (i + k)[..., None], axis=-1)[..., 0] for k in (0, 1))
     part: Array = within((seen - low) / np.where(high > low, high - low, np.nan), 0.0, 1.0)
-    return np.asarray(_STAGES[i] + part * (_STAGES[i + 1] - _STAGES[i]))
+    return np.asarray(stages[i] + part * (stages[i + 1] - stages[i]))

@@ -131,8 +131,10 @@ def gravity_at_20(
     rho, t, og = floats(within(indicated_density, *_DENSITIES), temperature, original_gravity)
     alcohol, extract = _composition(og, _share(og, rho, t))
     # The second density is the one found, unless that is beyond what the wash can have.
-    expansion = density(alcohol, extract) / density(alcohol, extract, t)
-    gravity = water.gravity(rho * expansion)
+    cool, found = density(alcohol, extract, np.stack([np.full(t.shape, 20.0), t]))
+    gravity = water.gravity(rho * cool / found)
+    if not np.isnan(og).any():
+        return gravity
     as_sugar = water.gravity(sugar.density(sugar.mass_fraction_from_density(rho, t), 20.0))
     return np.where(np.isnan(og), as_sugar, gravity)
 

@@ -6,7 +6,8 @@ can tell, or more than there was, belongs to neither: it is unaccounted for. So,
 
     wash = bottled + lost + in hand + unaccounted for
 
-and what is unaccounted for has to lie within the uncertainty of the measures.
+and what is unaccounted for has to lie within the uncertainty of the measures. Spirit of other batches that
+was poured in on Blend is none of this: each stage counts what this wash gave.
 """
 
 from typing import Any, NamedTuple
@@ -14,6 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from sheetcalc import units
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
 from sheetcalc.stages import lots, slips
@@ -41,6 +43,8 @@ RECIPES = 0.05  # share: how much of what was weighed in ferments (common practi
 LABEL_OF_A_WINE = 0.5  # % vol: what a bought-in wine may be off from its label (EU 1169/2011, from memory)
 LEES = 0.1  # of the wash: so much may stay behind with the lees (common practice)
 LEAST_RECOVERY = 0.2  # of a run's alcohol; below it the run was typed wrong, which its own sheet tells
+# Words in the name of a part that is of this batch: where it came from, not which lot it is.
+OWN_WORDS = {"run", "runs", "jar", "jars", "heart", "hearts", "middle", "heads", "tails", "this"}
 
 NAN = float("nan")
 
@@ -60,7 +64,7 @@ class Flows(NamedTuple):
     """Every measured flow of a batch; NOTHING where a stage was skipped or not written down.
 
     `low_wines` is the part of `collected` that came out of stripping runs; `into_filter` goes with
-    `filtered`.
+    `filtered`, and `from_filter` is the part of `bottled` that went through it.
     """
 
     recipe: Flow
@@ -74,11 +78,12 @@ class Flows(NamedTuple):
     into_filter: Flow
     filtered: Flow
     bottled: Flow
+    from_filter: Flow
 
     def by_stage(self) -> tuple[Flow, ...]:
         """The flows in the order of STAGES."""
-        passing = self._asdict()
-        return tuple(flow for name, flow in passing.items() if name not in ("low_wines", "into_filter"))
+        beside = ("low_wines", "into_filter", "from_filter")
+        return tuple(flow for name, flow in self._asdict().items() if name not in beside)
 
 
 class Account(NamedTuple):
@@ -93,10 +98,14 @@ class Account(NamedTuple):
     unaccounted: float
 
 
-def account(flows: Flows) -> Account:
-    """Where the alcohol of the flows went; see the head of this module. NaN where nothing is to tell."""
+def account(flows: Flows, working: bool = False) -> Account:
+    """Where the alcohol of the flows went; see the head of this module. NaN where nothing is to tell.
+
+    working: whether the wash still ferments, so that what is missing in it is sugar, not lost.
+    """
     books = _Books()
-    _fermented(books, flows)
+    if not working:
+        _fermented(books, flows)
     _first_runs(books, flows)
     low_wines, spirit = _second_runs(books, flows)
     _finished(books, flows, low_wines, spirit)
@@ -190,12 +199,24 @@ def _finished(books: _Books, flows: Flows, low_wines: float, spirit: float) -> N
     ready, unused = ready + past, unused - past
     at_runs = flows.collected_again if last_run == COLLECTED_AGAIN else flows.collected
     unused = books.settle(unused, _margin(at_runs, used))
-    ready = books.settle(ready, _margin(used, bottled) if _known(bottled.alcohol) else 0.0)
     kept = min(unused, low_wines)
     _put_aside(books, flows, last_run, kept, unused)
-    filtered = min(ready, out.alcohol) if _known(out.alcohol) else 0.0
-    _hand(books, FILTERED, filtered)
-    _hand(books, BROUGHT, ready - filtered)
+    filtered = _left_of_filtered(flows, ready)
+    by_bottles = _known(bottled.alcohol)
+    _hand(books, FILTERED, books.settle(filtered, _margin(out, flows.from_filter) if by_bottles else 0.0))
+    _hand(books, BROUGHT, books.settle(ready - filtered, _margin(used, bottled) if by_bottles else 0.0))
+
+
+def _left_of_filtered(flows: Flows, ready: float) -> float:
+    """What of the spirit that is ready was filtered and is not bottled (L of pure alcohol).
+
+    Where the bottles don't tell their lot, they were filled from what was filtered.
+    """
+    out, bottled, of_it = (flow.alcohol for flow in (flows.filtered, flows.bottled, flows.from_filter))
+    if not _known(out):
+        return 0.0
+    gone = of_it if _known(of_it) else bottled if _known(bottled) else 0.0
+    return max(min(out - gone, ready), 0.0)
 
 
 def _put_aside(books: _Books, flows: Flows, last_run: int, low_wines: float, spirit: float) -> None:
@@ -361,25 +382,99 @@ def collected_again(spirit: tuple[Array, Array], measured: Mask, kinds: Texts, s
 
 
 @column("balance")
+def poured(blend_poured: Array, blend_strength: Array, blend_solved_strength: Array) -> Array:
+    """Pure alcohol (L) in each part of the blends; NaN where it is not known."""
+    strength = np.where(np.isnan(blend_strength), blend_solved_strength, blend_strength)
+    return np.asarray(blend_poured * strength / 100)
+
+
+@column("balance")
+def elsewhere(
+    blend_lot: Any,
+    blend_part: Any,
+    poured: Array,
+    strength_lot: Any,
+    carbon_lot: Any,
+    runs_run: Any,
+    cuts_jar: Any,
+    batch_code: Any,
+    collected: Flow,
+    collected_again: Flow,
+) -> Mask:
+    """Which parts of the blends are spirit of another batch.
+
+    It is one whose name leads to nothing of this batch: no lot of Strength, Carbon or Blend, no run, no jar,
+    and no words such as "hearts". Where no name leads anywhere, none of them tells.
+    """
+    parts = lots.names(blend_part, poured)
+    columns = (strength_lot, carbon_lot, blend_lot, runs_run, cuts_jar)
+    lot_names, filtered, blended, runs, jars = (set(lots.names(each, each)) - {""} for each in columns)
+    known = lot_names | filtered | blended | runs | jars
+    words = {lots.in_words(name) for name in known} | OWN_WORDS
+    if isinstance(batch_code, str):
+        words.add(lots.in_words(batch_code))
+    own = np.array([part in known or lots.named_after(part, words) for part in parts], dtype=bool)
+    of_spirit = (parts != "") & (poured > 0)
+    given = _known(collected.alcohol) or _known(collected_again.alcohol)
+    told = bool(lot_names or filtered or (own & of_spirit).any())
+    return np.asarray(of_spirit & ~own & given & told)
+
+
+@column("balance")
+def foreign(blend_lot: Any, blend_part: Any, poured: Array, elsewhere: Mask) -> dict[str, float]:
+    """For each blend the share (0 to 1) of its alcohol that came from other batches."""
+    names = lots.names(blend_lot, poured), lots.names(blend_part, poured)
+    return lots.shares(*names, poured, elsewhere.astype(float))
+
+
+@column("balance")
+def already_brought(blend_lot: Any, blend_part: Any, poured: Array, strength_lot: Any) -> dict[str, float]:
+    """For each blend the share (0 to 1) of its alcohol that was brought to strength before it was blended."""
+    names = lots.names(blend_lot, poured), lots.names(blend_part, poured)
+    of_strength = np.isin(
+        names[1].astype(str), [name for name in lots.names(strength_lot, strength_lot) if name]
+    )
+    return lots.shares(*names, poured, of_strength.astype(float))
+
+
+@column("balance")
 def brought(
+    strength_lot: Any,
     strength_final_volume: Array,
     bottling_brought_to: Array,
     bottling_going_on: Mask,
+    bottling_blended_first: set[str],
+    foreign: dict[str, float],
+    already_brought: dict[str, float],
     strength_doubt: float,
 ) -> Flow:
-    """The lots brought to strength; one that goes on from another line was counted there."""
-    alcohol = np.asarray(strength_final_volume) * bottling_brought_to / 100
+    """The lots brought to strength; what goes on from another line, or lot, was counted there."""
+    counted_out = {name: foreign.get(name, 0.0) + share for name, share in already_brought.items()}
+    own = _own_after_blending(strength_lot, strength_final_volume, bottling_blended_first, counted_out)
+    volume = np.asarray(strength_final_volume) * own
+    alcohol = volume * bottling_brought_to / 100
     counted = np.isfinite(np.atleast_1d(alcohol)) & ~bottling_going_on
-    return _flow(strength_final_volume, alcohol, counted, SMALL_MEASURE, strength_doubt)
+    return _flow(volume, alcohol, counted, SMALL_MEASURE, strength_doubt)
+
+
+def _own_after_blending(
+    lot: Any, like: ArrayLike, blended_first: set[str], foreign: dict[str, float]
+) -> Array:
+    """Share (0 to 1) of each line's spirit that is of this batch; all of it in lots not blended before."""
+    blends = {name: share for name, share in foreign.items() if name in blended_first}
+    return 1 - lots.share_of(lots.names(lot, like), blends)
 
 
 @column("balance")
 def filter_flows(
+    carbon_lot: Any,
     carbon_volume_in: Array,
     carbon_strength_in: Array,
     carbon_volume_out: Array,
     carbon_strength_out: Array,
     bottling_passes: list[tuple[str, Mask, bool]],
+    bottling_blended_first: set[str],
+    foreign: dict[str, float],
     strength_doubt: float,
 ) -> tuple[Flow, Flow]:
     """What went into the filter, and what of it came out after its last pass.
@@ -389,6 +484,8 @@ def filter_flows(
     into, strength_in, out, strength_out = np.broadcast_arrays(
         *map(np.atleast_1d, (carbon_volume_in, carbon_strength_in, carbon_volume_out, carbon_strength_out))
     )
+    own = _own_after_blending(carbon_lot, into, bottling_blended_first, foreign)
+    into, out = into * own, out * own
     alcohol_in = into * strength_in / 100
     alcohol_out = out * np.where(np.isnan(strength_out), strength_in, strength_out) / 100
     first, last = np.zeros(len(into), dtype=bool), np.zeros(len(into), dtype=bool)
@@ -404,10 +501,59 @@ def filter_flows(
 
 
 @column("balance")
-def bottled(bottling_volume: Array, bottling_alcohol: Array, strength_doubt: float) -> Flow:
-    """What is in bottles."""
+def in_bottles(bottling_volume: Array, bottling_alcohol: Array, strength_doubt: float) -> Flow:
+    """All that is in bottles, wherever it came from."""
     filled = np.isfinite(np.atleast_1d(bottling_alcohol))
     return _flow(bottling_volume, bottling_alcohol, filled, SMALL_MEASURE, strength_doubt)
+
+
+@column("balance")
+def own_bottled(
+    bottling_lot: Any, bottling_volume: Array, bottling_alcohol: Array, foreign: dict[str, float]
+) -> tuple[Array, Array]:
+    """Volume and pure alcohol (L) of each filling that are of this batch."""
+    own = 1 - lots.share_of(lots.names(bottling_lot, bottling_alcohol), foreign)
+    return bottling_volume * own, bottling_alcohol * own
+
+
+@column("balance")
+def bottled(own_bottled: tuple[Array, Array], strength_doubt: float) -> Flow:
+    """What of this batch is in bottles."""
+    filled = np.isfinite(np.atleast_1d(own_bottled[1]))
+    return _flow(*own_bottled, filled, SMALL_MEASURE, strength_doubt)
+
+
+@column("balance")
+def filtered_share(
+    blend_lot: Any,
+    blend_part: Any,
+    poured: Array,
+    strength_lot: Any,
+    carbon_lot: Any,
+    bottling_blended_first: set[str],
+) -> dict[str, float]:
+    """For each lot the share (0 to 1) of its alcohol that went through the filter."""
+    filtered = set(lots.names(carbon_lot, carbon_lot)) - {""}
+    brought = set(lots.names(strength_lot, strength_lot)) - {""}
+    names = lots.names(blend_lot, poured), lots.names(blend_part, poured)
+    blends = lots.shares(*names, poured, np.isin(names[1], list(filtered)).astype(float))
+    whole = filtered & bottling_blended_first | filtered - blends.keys()
+    return dict.fromkeys(brought, 0.0) | blends | dict.fromkeys(whole, 1.0)
+
+
+@column("balance")
+def from_filter(
+    bottling_lot: Any,
+    own_bottled: tuple[Array, Array],
+    filtered_share: dict[str, float],
+    strength_doubt: float,
+) -> Flow:
+    """What of the bottles went through the filter; a filling of no lot that is known counts as that."""
+    volume, alcohol = own_bottled
+    names = lots.names(bottling_lot, alcohol)
+    through = np.array([filtered_share.get(name, 1.0) for name in names], dtype=float)
+    filled = np.isfinite(np.atleast_1d(alcohol))
+    return _flow(volume * through, alcohol * through, filled, SMALL_MEASURE, strength_doubt)
 
 
 @column("balance")
@@ -422,16 +568,58 @@ def flows(
     brought: Flow,
     filter_flows: tuple[Flow, Flow],
     bottled: Flow,
+    from_filter: Flow,
 ) -> Flows:
     """All of them."""
     runs = (charged, collected, low_wines, charged_again, collected_again)
-    return Flows(recipe, wash, *runs, brought, *filter_flows, bottled)
+    return Flows(recipe, wash, *runs, brought, *filter_flows, bottled, from_filter)
 
 
 @column("balance")
-def books(flows: Flows) -> Account:
+def from_elsewhere(
+    strength_lot: Any,
+    strength_final_volume: Array,
+    bottling_brought_to: Array,
+    bottling_going_on: Mask,
+    carbon_lot: Any,
+    carbon_volume_in: Array,
+    carbon_strength_in: Array,
+    carbon_volume_out: Array,
+    carbon_strength_out: Array,
+    bottling_passes: list[tuple[str, Mask, bool]],
+    bottling_blended_first: set[str],
+    already_brought: dict[str, float],
+    in_bottles: Flow,
+    flows: Flows,
+) -> Array:
+    """Pure alcohol (L) of other batches that passes each stage; NaN where there is none."""
+    lines = (strength_lot, strength_final_volume, bottling_brought_to, bottling_going_on)
+    of_all = (carbon_lot, carbon_volume_in, carbon_strength_in, carbon_volume_out, carbon_strength_out)
+    _, filtered = filter_flows(*of_all, bottling_passes, set(), {}, 0.0)
+    every = {
+        BROUGHT: brought(*lines, bottling_blended_first, {}, already_brought, 0.0),
+        FILTERED: filtered,
+        BOTTLED: in_bottles,
+    }
+    foreign = np.full(len(STAGES), NAN)
+    for number, flow in every.items():
+        more = flow.alcohol - flows.by_stage()[number].alcohol
+        foreign[number] = more if more > 0 else NAN
+    return foreign
+
+
+@column("balance")
+def working(fermentation_state: Any, flows: Flows) -> bool:
+    """Whether the wash still ferments: it never stood still, and nothing of it was run."""
+    states = set(np.atleast_1d(fermentation_state))
+    run = any(_known(flow.alcohol) for flow in flows.by_stage()[CHARGED:])
+    return not (run or states & {"standing", "finished", "stalled"}) and _known(flows.wash.alcohol)
+
+
+@column("balance")
+def books(flows: Flows, working: bool) -> Account:
     """The account of the batch."""
-    return account(flows)
+    return account(flows, working)
 
 
 @column("balance")
@@ -533,13 +721,23 @@ def _compared(flows: Flows) -> bool:
 
 @column("balance")
 def note(
-    books: Account, flows: Flows, runs_alcohol_now: Array, bottling_going_on: Mask, stage: Texts
+    books: Account,
+    flows: Flows,
+    runs_alcohol_now: Array,
+    bottling_going_on: Mask,
+    working: bool,
+    from_elsewhere: Array,
+    stage: Texts,
 ) -> Texts:
     """How each stage was counted, and what of it is lost or in hand, in words."""
     words: dict[int, list[str]] = {number: [] for number in range(len(STAGES))}
     by_gravity = np.isfinite(runs_alcohol_now)
     words[RECIPE] = ["If all of it ferments."]
     words[WASH] = ["By the last gravity." if by_gravity else "By the strength of the charges."]
+    if working:
+        words[WASH].append("It still ferments: what is missing is sugar.")
+    for number, foreign in enumerate(from_elsewhere):
+        words[number] += ["Without what came from other batches."] if foreign > 0 else []
     lost = {CHARGED: "The rest stayed with the lees.", FILTERED: "The rest stayed in the carbon."}
     lost |= dict.fromkeys((COLLECTED, COLLECTED_AGAIN), "The rest stayed in the pot.")
     in_hand = {
@@ -572,6 +770,39 @@ def excess(flows: Flows, books: Account, unmeasured: float) -> Array:
         before = next((f for f in passing[number - 1 : RECIPE : -1] if _known(f.alcohol)), NOTHING)
         found[number] = now.alcohol - books.available[number] - slips.SURE * _margin(now, before)
     found[[CHARGED_AGAIN, BROUGHT, FILTERED, BOTTLED]] -= unmeasured
+    return found
+
+
+@column("balance")
+def kept(
+    spirit: tuple[Array, Array],
+    measured: Mask,
+    kinds: Texts,
+    runs_run: Any,
+    cuts_run: Any,
+    cuts_fraction: Any,
+    cuts_volume: Array,
+    cuts_alcohol: Array,
+    strength_doubt: float,
+) -> Flow:
+    """What the jars of hearts hold, where every jar of every last run says what it is; NOTHING otherwise."""
+    again = measured & (kinds == "spirit")
+    names = lots.names(runs_run, measured)
+    last = set(names[again if again.any() else measured])
+    of_run, fraction = lots.names(cuts_run, cuts_alcohol), lots.names(cuts_fraction, cuts_alcohol)
+    mine = np.isin(of_run.astype(str), list(last))
+    hearts = mine & (fraction == "hearts")
+    whole = bool(last) and "" not in last and last <= set(of_run) and bool((fraction[mine] != "").all())
+    return _flow(cuts_volume, cuts_alcohol, hearts, SMALL_MEASURE, strength_doubt) if whole else NOTHING
+
+
+@column("balance")
+def beyond_kept(flows: Flows, kept: Flow, unmeasured: float) -> Array:
+    """Pure alcohol (L) at each stage beyond the hearts and what volumes and strengths can be off."""
+    found = np.full(len(STAGES), NAN)
+    for stage, now in ((BROUGHT, flows.brought), (FILTERED, flows.into_filter), (BOTTLED, flows.bottled)):
+        off = max(slips.SURE * _margin(now, kept), MEASURES * kept.alcohol)
+        found[stage] = now.alcohol - kept.alcohol - off - unmeasured
     return found
 
 
@@ -631,6 +862,54 @@ def more_than_before(
     now = np.array([flow.alcohol for flow in flows.by_stage()])
     now[FILTERED] = flows.into_filter.alcohol
     return wrong & (not doubtful_runs), {"now": (now, "alcohol"), "available": (books.available, "alcohol")}
+
+
+@check(
+    "balance",
+    cell="alcohol",
+    level="warning",
+    says="{now} of pure alcohol, but the jars of hearts held only {kept}.",
+    advice="Spirit of another batch goes on Blend, as a part whose name stands on no other sheet; then the "
+    "yield is without it. If heads or tails went in, call those jars hearts. Else check the volumes and "
+    "strengths of both.",
+)
+def more_than_kept(
+    beyond_kept: Array,
+    kept: Flow,
+    flows: Flows,
+    excess: Array,
+    doubtful_runs: bool,
+    doubtful_lots: bool,
+    doubtful_filter: bool,
+    doubtful_bottles: bool,
+) -> tuple[Mask, dict[str, Any]]:
+    """More than the hearts of the last runs, but no more than all their spirit; said once."""
+    doubtful = doubtful_runs or doubtful_lots or doubtful_filter or doubtful_bottles
+    doubtful |= bool((excess[BROUGHT:] > 0).any())
+    beyond = np.asarray(beyond_kept > 0) & (not doubtful)
+    now = np.array([flow.alcohol for flow in flows.by_stage()])
+    now[FILTERED] = flows.into_filter.alcohol
+    shown = {"now": (now, "alcohol"), "kept": (np.full(len(STAGES), kept.alcohol), "alcohol")}
+    return beyond & (np.cumsum(beyond) == 1), shown
+
+
+@check(
+    "balance",
+    cell="from_elsewhere",
+    level="note",
+    says="On Blend {poured_in} of pure alcohol is of spirit that no sheet before knows: {parts}. It counts "
+    "as of another batch.",
+    advice="If it is of this batch, call the part like its lot or run, such as 'hearts of run 1'.",
+)
+def other_batches(
+    from_elsewhere: Array, elsewhere: Mask, poured: Array, blend_part: Any
+) -> tuple[Mask, dict[str, Any]]:
+    """Parts that were taken as spirit of other batches, once something of them goes on; said once."""
+    texts = np.broadcast_to(np.asarray(blend_part, dtype=object), elsewhere.shape)[elsewhere]
+    parts = np.array(", ".join(dict.fromkeys(units.short(str(text)) for text in texts)), dtype=object)
+    there = np.asarray(from_elsewhere > 0)
+    shown = {"parts": (parts, ""), "poured_in": (np.array(poured[elsewhere].sum()), "alcohol")}
+    return there & (np.cumsum(there) == 1), shown
 
 
 @check(

@@ -107,36 +107,57 @@ def planned_charge_volume(wash_to_run: Array, planned_charges: Array) -> Array:
 
 
 @column("batch")
-def planned_collected_volume(
+def planned_volume_to_limit(
     planned_charge_volume: Array,
     planned_strength: Array,
     drip_limit: Array,
     planned_stages: Array,
     pressure: Array,
-    still_minimum: Array,
 ) -> Array:
-    """Volume (L at 20 °C) each charge gives until the drip falls to the limit or the element comes near."""
-    return runs.expected_volume(
-        planned_charge_volume, planned_strength, drip_limit, planned_stages, pressure, still_minimum
+    """Volume (L at 20 °C) each charge would give until the drip falls to the limit."""
+    return vapour.collected_when(
+        planned_charge_volume, planned_strength, drip_limit, planned_stages, pressure
     )
 
 
 @column("batch")
-def planned_collected_strength(
+def planned_collected_volume(
+    planned_charge_volume: Array,
+    planned_strength: Array,
+    planned_volume_to_limit: Array,
+    still_minimum: Array,
+) -> Array:
+    """Volume (L at 20 °C) each charge gives until the drip falls to the limit or the element comes near.
+
+    Blank while nobody knows how strong the wash will be.
+    """
+    collected = runs.before_the_element(planned_volume_to_limit, planned_charge_volume, still_minimum)
+    return np.where(np.isnan(planned_strength), np.nan, collected)
+
+
+@column("batch")
+def planned_run(
     planned_charge_volume: Array,
     planned_strength: Array,
     planned_collected_volume: Array,
     planned_stages: Array,
     pressure: Array,
-) -> Array:
-    """Strength (% vol) of what each charge gives."""
+) -> vapour.Distilled:
+    """A charge as batch distillation over the vapour-liquid balance."""
     return vapour.distil(
         planned_charge_volume, planned_strength, planned_collected_volume, planned_stages, pressure
-    ).strength
+    )
+
+
+@column("batch")
+def planned_collected_strength(planned_run: vapour.Distilled) -> Array:
+    """Strength (% vol) of what each charge gives."""
+    return planned_run.strength
 
 
 @column("batch")
 def planned_time(
+    planned_run: vapour.Distilled,
     planned_charge_volume: Array,
     planned_strength: Array,
     planned_collected_volume: Array,
@@ -148,7 +169,7 @@ def planned_time(
     """Hours from switching on to the end of each charge."""
     heating = runs.heating(planned_charge_volume, planned_strength, pressure, still_power, still_efficiency)
     return heating + runs.boiling(
-        planned_charge_volume,
+        planned_run,
         planned_strength,
         planned_collected_volume,
         planned_stages,
@@ -316,18 +337,10 @@ def less_than_one_stage(effective_stages: Array) -> Mask:
     "for another batch.",
 )
 def charges_stop_early(
-    planned_charge_volume: Array,
-    planned_strength: Array,
-    drip_limit: Array,
-    planned_stages: Array,
-    pressure: Array,
-    still_minimum: Array,
+    planned_charge_volume: Array, planned_volume_to_limit: Array, still_minimum: Array
 ) -> Mask:
     """The least filling, not the drip, ends each charge, and costs a tenth or more of it."""
-    whole = vapour.collected_when(
-        planned_charge_volume, planned_strength, drip_limit, planned_stages, pressure
-    )
-    return planned_charge_volume - still_minimum < 0.9 * whole
+    return planned_charge_volume - still_minimum < 0.9 * planned_volume_to_limit
 
 
 @check(

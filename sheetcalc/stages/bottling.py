@@ -15,6 +15,7 @@ from sheetcalc.stages.slips import Mask, Texts
 SMALLEST, LARGEST = 0.02, 5.0  # L, of a bottle: a miniature, a demijohn
 WEAKEST_LABEL = 15.0  # % vol; the least that is sold as spirit, liqueurs too (EU 2019/787)
 MEASURES = 0.03  # share: the lot's measure and the filling, each good to about 2 %
+SEEN = 0.0005  # L; less is not shown
 ONE_SPIRIT = 1.5  # % vol between label, reading and lot; half or double of one never comes so near
 COMMON_STRENGTH = 40.0  # % vol; what most spirit is bottled at (common practice)
 
@@ -78,11 +79,27 @@ def brought_lots(
 
 
 @column("bottling")
+def blended_lots(blend_lot: Any, blend_blend_volume: Array, blend_blend_strength: Array) -> dict[str, Lot]:
+    """The lots of the blend sheet by name; what a blend is stands on its first line."""
+    names = lots.names(blend_lot, blend_blend_volume)
+    blends = zip(names, blend_blend_volume, blend_blend_strength, strict=True)
+    return {
+        name: Lot(float(litres), float(strength), np.nan)
+        for name, litres, strength in blends
+        if name and np.isfinite(litres)
+    }
+
+
+@column("bottling")
 def passes(
-    carbon_lot: Any, carbon_volume_in: Array, carbon_volume_out: Array, brought_lots: dict[str, Lot]
+    carbon_lot: Any,
+    carbon_volume_in: Array,
+    carbon_volume_out: Array,
+    brought_lots: dict[str, Lot],
+    blended_lots: dict[str, Lot],
 ) -> list[tuple[str, Mask, bool]]:
     """For each lot on the carbon sheet: its name, its lines, whether they are passes of the same spirit."""
-    known = {name: lot.volume for name, lot in brought_lots.items()}
+    known = {name: lot.volume for name, lot in {**blended_lots, **brought_lots}.items()}
     names = lots.names(carbon_lot, carbon_volume_in)
     return lots.filtered(names, carbon_volume_in, known, carbon_volume_out)
 
@@ -110,14 +127,50 @@ def filtered_lots(
 
 
 @column("bottling")
+def blended_first(
+    strength_lot: Any,
+    strength_volume: Array,
+    strength_strength_20: Array,
+    carbon_lot: Any,
+    carbon_volume_in: Array,
+    carbon_strength_in: Array,
+    blend_lot: Any,
+    blend_part: Any,
+    blended_lots: dict[str, Lot],
+    strength_doubt: float,
+) -> set[str]:
+    """The lots that were blended before they were brought to strength or filtered under the same name.
+
+    A line of theirs there starts from the blend: at its strength, and from no more than there was of it. A
+    blend that has the lot itself for a part was poured later.
+    """
+    parts = lots.names(blend_part, blend_part)
+    later = {lot for lot, part in zip(lots.names(blend_lot, parts), parts, strict=True) if lot == part}
+    started = (
+        (strength_lot, strength_volume, strength_strength_20),
+        (carbon_lot, carbon_volume_in, carbon_strength_in),
+    )
+    first = set()
+    for lot, volumes, strengths in started:
+        for name, litres, at in zip(lots.names(lot, volumes), volumes, strengths, strict=True):
+            blend = blended_lots.get(name, NO_LOT)
+            alike = abs(at - blend.strength) <= strength_doubt * np.sqrt(2)
+            if alike and litres <= blend.volume * (1 + lots.SAME_VOLUME):
+                first.add(name)
+    return first - later
+
+
+@column("bottling")
 def of_lot(
     lot: Any,
     bottles: Array,
     brought_lots: dict[str, Lot],
     filtered_lots: dict[str, Lot],
+    blended_lots: dict[str, Lot],
+    blended_first: set[str],
     strength_doubt: float,
 ) -> list[Lot]:
-    """Each line's lot: as filtered where it was, else as brought to strength.
+    """Each line's lot as its last sheet has it: as blended, else as filtered, else as brought to strength.
 
     One that is weaker on the strength sheet than it came out of the filter was brought down after that.
     """
@@ -126,6 +179,8 @@ def of_lot(
         brought, filtered = brought_lots[name], filtered_lots[name]
         if brought.strength < filtered.strength - strength_doubt * np.sqrt(2):
             known[name] = brought._replace(ready_at=filtered.ready_at)
+    for name in blended_lots.keys() - (known.keys() & blended_first):
+        known[name] = blended_lots[name]._replace(ready_at=known.get(name, NO_LOT).ready_at)
     return [known.get(name, NO_LOT) for name in lots.names(lot, bottles)]
 
 
@@ -171,9 +226,8 @@ def there_was(lot: Any, volume_available: Array, volume: Array, of_lot: list[Lot
 
 @column("bottling")
 def left_over(there_was: Array, volume: Array) -> Array:
-    """Volume (L) left of the lot after the filling; nothing where the measures alone make it less."""
-    left = there_was - volume
-    return np.where((left < 0) & (left >= -MEASURES * there_was), 0.0, left)
+    """Volume (L) left of the lot after the filling; below 0 where more was bottled than there was."""
+    return there_was - volume
 
 
 @column("bottling")
@@ -384,6 +438,20 @@ def more_than_there_was(
 
 @check(
     "bottling",
+    cell="bottles",
+    level="note",
+    says="{more} more than there was of this lot; measured volumes allow it.",
+    advice="Nothing to do if the bottles are counted right; else check their size and the volume of the lot.",
+)
+def a_little_more_than_there_was(
+    left_over: Array, overdrawn: Mask, no_bottle: Mask
+) -> tuple[Mask, dict[str, Any]]:
+    """More than the lot held, by what can be seen but what measure and filling can be off."""
+    return (left_over < -SEEN) & ~overdrawn & ~no_bottle, {"more": (-left_over, "left_over")}
+
+
+@check(
+    "bottling",
     cell="filled_volume",
     level="warning",
     says="{filled_volume} in a bottle of {size}; {low} to {high} is usually allowed. {meant}",
@@ -486,7 +554,7 @@ def label_untrue(
     cell="label_strength",
     level="warning",
     says="{label_strength} on the label, but this lot has {of_the_lot}.",
-    advice="Measure a bottle and type it, or change the label; if water was added since, add it on Strength.",
+    advice="Measure a bottle and type it, or change the label; if water was added since, enter that, too.",
 )
 def label_not_as_the_lot(
     label_strength: Array,
@@ -507,7 +575,7 @@ def label_not_as_the_lot(
     "bottling",
     cell="lot",
     level="note",
-    says="There is no lot {lot} on Strength, Carbon or Blend, so how much there was of it is not known.",
+    says="There is no lot {lot} on {sheets_strength_carbon_blend}, so how much there was of it is not known.",
     advice="Spell it as it is spelled there, or type the volume there was.",
 )
 def unknown_lot(

@@ -147,7 +147,7 @@ def _positive(values: Array) -> Array:
     "carbon",
     cell="volume_in",
     level="error",
-    says="{volume_in} goes in, but on Strength this lot is only {lot_volume}.",
+    says="{volume_in} goes in, but on {sheets_strength} this lot is only {lot_volume}.",
     advice="Check both volumes and their units; if several lots went in together, give the mix a name of "
     "its own.",
 )
@@ -171,7 +171,7 @@ def _too_much(volume_in: Array, lot_volume: Array) -> Mask:
     "carbon",
     cell="strength_in",
     level="warning",
-    says="{strength_in} does not fit the {known} that Strength shows for this lot.",
+    says="{strength_in} does not fit the {known} that {sheets_strength} shows for this lot.",
     advice="Measure it again, and type the true strength at 20 °C.",
 )
 def not_as_on_strength(
@@ -225,6 +225,7 @@ def unusual_carbon(
     level="note",
     says="For {volume_in} {least} to {most} of dry carbon are usual.",
     advice="Weigh it dry, rinse it with hot water, and type the mass.",
+    due=True,
 )
 def carbon_to_take(volume_in: Array, carbon_mass: Array) -> tuple[Mask, dict[str, Any]]:
     """Told before it is poured, while the mass is blank."""
@@ -270,6 +271,7 @@ def spent_carbon(through: Array, volume_in: Array, carbon_mass: Array) -> tuple[
     level="note",
     says="Due next: {volume_in} usually takes from {earliest} to {latest} to go through.",
     advice="Let it drip slowly; then type when it ended and what came out.",
+    due=True,
 )
 def still_dripping(
     volume_in: Array, started_at: Array, ended_at: Array, volume_out: Array

@@ -153,12 +153,12 @@ def next_step(turn: Any) -> Any:
 
 @column("clearing")
 def state(turn: Any, done_at: Array, clear_at: Array) -> Any:
-    """What the wash is after each step, from degassed to filtered; "clear enough to rack" is by the clock."""
+    """What the wash is after each step, from degassed to filtered; by the clock, whatever it looks like."""
     words = {"degassing": "degassed", "silica sol": "waiting", "fining": "clearing"}
     words |= {"racking": "racked", "filtering": "filtered", "looking": "clearing"}
     told = np.array([words.get(word, "") for word in turn], dtype=object)
     seen = (turn == "looking") & ~(done_at < clear_at - CLOCK / 24)
-    told[seen] = np.where(np.isnan(clear_at[seen]), "", "clear enough to rack")
+    told[seen] = np.where(np.isnan(clear_at[seen]), "", "time enough to rack")
     return told
 
 
@@ -410,7 +410,7 @@ def not_degassed(step: Any, wash_kind: Any, order: Places) -> Mask:
     "clearing",
     cell="done_at",
     level="warning",
-    says="The wash was still fermenting then: {gravity} on Fermentation, and falling.",
+    says="The wash was still fermenting then: {gravity} on {sheets_fermentation}, and falling.",
     advice="Wait until the reading has stood still for two days near the end; the gas of a working wash "
     "keeps the haze up.",
 )
@@ -560,7 +560,7 @@ def _odd(done_at: Array) -> Mask:
     cell="done_at",
     level="warning",
     says="{done_at} is after the last of the wash was run, {run_at}. {meant}",
-    advice="Check this date and those on Runs.",
+    advice="Check this date and those on {sheets_runs}.",
 )
 def cleared_after_the_run(
     done_at: Array,
@@ -638,6 +638,7 @@ def _volume_words(volume_after: Array, volume_before: Array, wash_kind: Any) -> 
     level="note",
     says="Due next: {next_step}, not before {earliest_next}.",
     advice="{how}",
+    due=True,
 )
 def due_next(turn: Any, done_at: Array, order: Places, runs_filled_at: Array) -> tuple[Mask, dict[str, Any]]:
     """After the newest step, unless a run has followed it."""

@@ -85,7 +85,12 @@ def _priced(amount: float, unit: str, price: Array, none: str) -> tuple[float, s
     shown = f"{amount:.1f} {unit}" if unit == "kWh" else f"{amount:.0f} {unit}"
     if np.isnan(price):
         return NAN, f"{shown}; the price is missing on the batch card.", True
-    return amount * float(price), f"{shown} at {float(price):g}.", False
+    return amount * float(price), f"{shown} at {_money(float(price))}.", False
+
+
+def _money(price: float) -> str:
+    """A price in words: two digits behind the point, and more where more were typed, as for a kWh."""
+    return f"{price:.2f}" if abs(round(price, 2) - price) < 1e-9 else f"{price:g}"
 
 
 @column("costs")
@@ -125,15 +130,15 @@ def share(cost: Array, total_cost: Array) -> Array:
 
 
 @column("costs")
-def made(balance_pure_alcohol: Array, balance_in_hand_total: Array) -> float:
-    """Pure alcohol (L) that the money was spent for: in bottles, or still in hand."""
+def made(balance_pure_alcohol: Array, balance_in_hand_total: Array, balance_working: bool) -> float:
+    """Pure alcohol (L) that the money was spent for: in bottles, or still in hand; NaN while it ferments."""
     made = float(np.nansum([balance_pure_alcohol, balance_in_hand_total]))
-    return made if made > 0 else NAN
+    return made if made > 0 and not balance_working else NAN
 
 
 @column("costs")
 def cost_per_litre_alcohol(total_cost: Array, made: float) -> Array:
-    """Cost of a litre of pure alcohol."""
+    """Cost of a litre of pure alcohol; NaN while the wash ferments."""
     return np.asarray(total_cost / made)
 
 

@@ -101,7 +101,7 @@ def misnamed(charge: Charge, runs_run: Any) -> Mask:
     return ~charge.known & any(groups.plain(text) for text in runs_run)
 
 
-@column("cuts")
+@column("cuts", by_row=True)
 def strength_20(
     reading: Array, temperature: Array, alcoholmeter: Instrument, thermometer: Instrument
 ) -> Array:
@@ -135,18 +135,26 @@ def _running(values: Array, order: Order) -> Array:
 
 
 @column("cuts")
-def model_before(
+def models(
     charge: Charge, cumulative_volume: Array, volume: Array, pressure: Array
-) -> vapour.Distilled:
-    """The run by the model when this jar went under the outlet."""
-    before = np.maximum(cumulative_volume - volume, 0.0)
-    return vapour.distil(charge.volume, charge.strength, before, charge.stages, pressure)
+) -> tuple[vapour.Distilled, vapour.Distilled]:
+    """The run by the model when each jar went under the outlet, and when it was full."""
+    collected = np.stack([np.maximum(cumulative_volume - volume, 0.0), cumulative_volume])
+    model = vapour.distil(charge.volume, charge.strength, collected, charge.stages, pressure)
+    before, after = (vapour.Distilled(*(each[i] for each in model)) for i in (0, 1))
+    return before, after
 
 
 @column("cuts")
-def model_after(charge: Charge, cumulative_volume: Array, pressure: Array) -> vapour.Distilled:
+def model_before(models: tuple[vapour.Distilled, vapour.Distilled]) -> vapour.Distilled:
+    """The run by the model when this jar went under the outlet."""
+    return models[0]
+
+
+@column("cuts")
+def model_after(models: tuple[vapour.Distilled, vapour.Distilled]) -> vapour.Distilled:
     """The run by the model when this jar was full."""
-    return vapour.distil(charge.volume, charge.strength, cumulative_volume, charge.stages, pressure)
+    return models[1]
 
 
 @column("cuts")
@@ -163,10 +171,9 @@ def pot_strength(
     """Strength (% vol) left in the pot after this jar: by mass balance of the jars, or else by the model."""
     left = np.full(len(volume), np.nan)
     for places in order:
-        in_pot, strength = charge.volume[places[0]], charge.strength[places[0]]
-        for i in places:
-            in_pot, strength, _ = mixing.remainder(in_pot, strength, volume[i], strength_20[i])
-            left[i] = strength
+        first = places[0]
+        parts = volume[places], strength_20[places]
+        left[places] = mixing.remainders(charge.volume[first], charge.strength[first], *parts).strength
     return np.where(np.isnan(left), model_after.left_strength, left)
 
 
@@ -235,10 +242,8 @@ def apart(
     """
     inside = (model_before.drip_strength - model_after.drip_strength) / 2
     allowed = slips.SURE * strength_doubt + np.where(np.isnan(inside), MODEL, inside)
-    coolest, fitting, warmest = (
-        vapour.dew_point_of(np.clip(strength, 0.0, FLAT), pressure)
-        for strength in (strength_20 + allowed, strength_20, strength_20 - allowed)
-    )
+    strengths = np.stack([strength_20 + allowed, strength_20, strength_20 - allowed])
+    coolest, fitting, warmest = vapour.dew_point_of(np.clip(strengths, 0.0, FLAT), pressure)
     off = slips.SURE * float(np.hypot(still_thermometer.uncertainty, np.hypot(WEATHER, EQUILIBRIUM)))
     above = np.maximum(true_vapour_temperature - warmest - off, 0.0)
     below = np.minimum(true_vapour_temperature - coolest + off, 0.0)
@@ -509,8 +514,8 @@ def fraction_out_of_order(in_order: Mask) -> Mask:
     cell="fraction",
     level="warning",
     says="Hearts are kept, but no jar of this run is marked as first runnings.",
-    advice="Stop before anyone drinks it. Set the first of the run aside as first runnings (Runs shows how "
-    "much). No smell or temperature shows when methanol is gone; no cut takes it all out.",
+    advice="Stop before anyone drinks it. Set the first of the run aside as first runnings ({sheets_runs} "
+    "shows how much). No smell or temperature shows when methanol is gone; no cut takes it all out.",
     danger=True,
 )
 def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Order) -> Mask:

@@ -65,7 +65,7 @@ class Around(NamedTuple):
     high: Array
 
 
-@column("fermentation")
+@column("fermentation", by_row=True)
 def gravity_20(
     reading: Array,
     sample_temperature: Array,
@@ -78,20 +78,26 @@ def gravity_20(
     return np.asarray(instruments.gravity_20(reading, temperature, hydrometer, original_gravity))
 
 
+@column("fermentation", by_row=True)
+def fermented(original_gravity: Array, gravity_20: Array) -> wash.Fermented:
+    """What the gravity says of the wash, by mass balance from its original gravity."""
+    return wash.fermented(original_gravity, gravity_20)
+
+
 @column("fermentation", model=0.15)
-def alcohol(original_gravity: Array, gravity_20: Array) -> Array:
+def alcohol(fermented: wash.Fermented) -> Array:
     """Strength of the wash (% vol) by mass balance from its original gravity.
 
     Good to 0.15 % vol, standard: so far do the published yields of sugar lie apart (Balling's and the
     brewers' relation, up to 0.4 half-way).
     """
-    return np.asarray(wash.fermented(original_gravity, gravity_20).strength)
+    return fermented.strength
 
 
 @column("fermentation")
-def attenuation(original_gravity: Array, gravity_20: Array) -> Array:
+def attenuation(fermented: wash.Fermented) -> Array:
     """Share (0 to 1) of the extract that is fermented, by mass balance: the real attenuation."""
-    return np.asarray(wash.fermented(original_gravity, gravity_20).share)
+    return fermented.share
 
 
 @column("fermentation")
@@ -529,6 +535,7 @@ def stalled(state: Any, sound: Curve) -> Mask:
     level="note",
     says="The reading has stood still for two days or more near the expected end: it looks finished.",
     advice="Clear the wash, then run it.",
+    due=True,
 )
 def finished(
     state: Any, sound: Curve, taken_at: Array, clearing_done_at: Array, runs_filled_at: Array

@@ -4,6 +4,8 @@ A person brings a lot to 45 % vol, filters it and brings it to 40: three lines, 
 times it would be more than the still ever gave.
 """
 
+import re
+from collections.abc import Mapping, Set
 from typing import Any
 
 import numpy as np
@@ -14,6 +16,8 @@ from sheetcalc.stages import groups
 from sheetcalc.stages.slips import Mask, Texts
 
 RINSED = 3.0  # % vol; so much water does rinsing out a filter add at most (common practice)
+MOST_WORDS = 20  # of a part's name that are looked at
+MOST_BLENDINGS = 8  # blends of blends; nobody goes on longer
 SAME_VOLUME = 0.03  # share: two measures of one volume, each good to about 2 % (common practice)
 
 
@@ -96,6 +100,44 @@ def filtered(
             most = known.get(lot, np.nan) * (1 + SAME_VOLUME)
             found.append((str(lot), mask, bool(lot and into[mask].sum() > most)))
     return found
+
+
+def named_after(text: str, others: Set[str]) -> bool:
+    """Whether a text holds one of the names, word for word: "hearts of B-26, jar 2" is named after B-26.
+
+    others: names as `in_words` gives them. Those without a letter are no words: a number may count anything.
+    """
+    words = in_words(text).split()[:MOST_WORDS]
+    parts = {" ".join(words[i:j]) for i in range(len(words)) for j in range(i + 1, len(words) + 1)}
+    return any(part in others and re.search(r"[^\W\d]{2}|[^\W\d].*\d", part) for part in parts)
+
+
+def in_words(text: str) -> str:
+    """A text without what stands between its words, in small letters."""
+    return " ".join(re.findall(r"\w+", text.casefold()))
+
+
+def shares(lots: Texts, parts: Texts, alcohol: Array, by_part: Array) -> dict[str, float]:
+    """Share (0 to 1) of each blend's alcohol that is of one kind, by its parts.
+
+    lots, parts: as `names` gives them; alcohol: L in each part, NaN where unknown; by_part: the share of each
+    part that is no blend itself. A part that is another blend has the share of that.
+    """
+    held = np.nan_to_num(alcohol)
+    blends, of_blend = np.unique(lots.astype(str), return_inverse=True)
+    whole = np.bincount(of_blend, held, len(blends))
+    found = dict.fromkeys(blends, 0.0)
+    a_blend = np.isin(parts.astype(str), blends) & (lots != parts) & (parts != "")
+    for _ in range(MOST_BLENDINGS if a_blend.any() else 1):
+        share = np.where(a_blend, share_of(parts, found), by_part)
+        such = np.bincount(of_blend, held * share, len(blends))
+        found = dict(zip(blends, such / np.where(whole > 0, whole, np.inf), strict=True))
+    return {str(lot): float(share) for lot, share in found.items() if lot}
+
+
+def share_of(names: Texts, shares: Mapping[str, float]) -> Array:
+    """The share of each name, 0 where it has none."""
+    return np.array([shares.get(name, 0.0) for name in names], dtype=float)
 
 
 def _lines(*values: ArrayLike) -> tuple[Array, ...]:

@@ -259,11 +259,19 @@ def practical_alcohol(contents: Must, expected_gravity: Array) -> Array:
 
 
 @column("recipe")
-def stoichiometric_alcohol(contents: Must, expected_gravity: Array) -> Array:
-    """The same if all of the sugar became alcohol and gas: the most that chemistry allows."""
-    return np.where(
-        np.isnan(expected_gravity), np.nan, must.fermented(contents, must.STOICHIOMETRIC).strength
+def stoichiometric_alcohol(contents: Must, parts: Parts, of_kind: Any, expected_gravity: Array) -> Array:
+    """The same if all of the sugar became alcohol and gas: the most that chemistry allows.
+
+    Of a mash that is all of its extract, as enzymes that were not boiled go on making sugar of its dextrins.
+    """
+    mashed = np.isin(of_kind, MASHED)
+    items = parts.contents
+    dextrins = np.nansum(np.where(mashed, items.extract - items.fermentable, 0.0))
+    as_sugar = contents._replace(
+        fermentable=contents.fermentable + dextrins, hexose=contents.hexose + SUCROSE * dextrins
     )
+    most = must.fermented(as_sugar, must.STOICHIOMETRIC).strength
+    return np.where(np.isnan(expected_gravity), np.nan, most)
 
 
 @column("recipe")
@@ -606,7 +614,7 @@ def volume_disagrees(volume_off: Mask, gravity_off: Mask, settled: bool) -> Mask
     level="warning",
     says="Made up to the wash's volume the recipe gives {in_wash}, the batch card says {original_gravity}: "
     "further apart than hydrometer, weights and water can explain. {meant}",
-    advice="Stir until all sugar is dissolved, read again; check the amounts, their units and the water.",
+    advice="{first} Check the amounts, their units and the water.",
 )
 def gravity_disagrees(
     gravity_off: Mask,
@@ -636,7 +644,26 @@ def gravity_disagrees(
             if np.abs(must.gravity(other.contents) - original_gravity) <= allowed:
                 meant = meant or words
     like = "expected_gravity"
-    return wrong, {"meant": (np.array(meant, dtype=object), like), "in_wash": (gravity_in_wash, like)}
+    first = _look_first(parts, of_kind, bool(original_gravity < gravity_in_wash))
+    return wrong, {
+        "meant": (np.array(meant, dtype=object), like),
+        "in_wash": (gravity_in_wash, like),
+        "first": (np.array(first, dtype=object), like),
+    }
+
+
+def _look_first(parts: Parts, of_kind: Any, too_thin: bool) -> str:
+    """What mostly lies behind a gravity that is not the recipe's (common practice)."""
+    extract = np.nan_to_num(parts.contents.extract)
+    if extract[np.isin(of_kind, MASHED)].sum() < 0.5 * extract.sum():
+        return "Stir until all sugar is dissolved, and read again."
+    if too_thin:
+        return (
+            "Was the mash converted? A drop of iodine must not turn it blue or black; if it does, keep it "
+            "warm with malt or enzymes until it no longer does. Stir, and read a sample without grain again; "
+            "or type the mash efficiency you got."
+        )
+    return "Stir, and read a sample without grain again; a mash that gives more has a better mash efficiency."
 
 
 def _slips_of_amount(

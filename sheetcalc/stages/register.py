@@ -9,7 +9,7 @@ import numpy as np
 
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
-from sheetcalc.stages.balance import BOTTLED, WASH, Flow, Flows
+from sheetcalc.stages.balance import WASH, Flow, Flows
 from sheetcalc.stages.fermentation import Curve, standing_since
 from sheetcalc.stages.registry import column
 from sheetcalc.stages.slips import Mask, Texts
@@ -146,15 +146,15 @@ def bottles_filled(costs_bottles: float) -> float:
 
 
 @column("register")
-def bottled_volume(balance_flows: Flows) -> float:
+def bottled_volume(balance_in_bottles: Flow) -> float:
     """Volume (L) in bottles."""
-    return balance_flows.by_stage()[BOTTLED].volume
+    return balance_in_bottles.volume
 
 
 @column("register")
-def bottled_alcohol(balance_flows: Flows) -> float:
+def bottled_alcohol(balance_in_bottles: Flow) -> float:
     """Pure alcohol (L) in bottles."""
-    return balance_flows.by_stage()[BOTTLED].alcohol
+    return balance_in_bottles.alcohol
 
 
 @column("register")

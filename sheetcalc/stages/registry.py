@@ -5,7 +5,6 @@ one too; its result says which rows are at fault. A key is looked for on the she
 batch card; `<sheet>_<key>` names a key of another sheet.
 """
 
-import inspect
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -23,6 +22,7 @@ class Column:
     function: Function
     needs: tuple[str, ...]
     across: bool
+    by_row: bool
     model: float
     decided: bool
 
@@ -32,7 +32,7 @@ class Check:
     """A check: its rule's name, the key of the cell it speaks of, its level, sentence and advice.
 
     `says` and `advice` may hold keys in braces; they are shown in the unit of their column. `danger` where
-    somebody could be hurt.
+    somebody could be hurt, `due` where it tells what the work asks for next.
     """
 
     rule: str
@@ -43,6 +43,7 @@ class Check:
     function: Function
     needs: tuple[str, ...]
     danger: bool
+    due: bool
 
 
 # Around what is said where somebody could be hurt.
@@ -53,17 +54,19 @@ CHECKS: dict[str, list[Check]] = {}
 
 
 def column(
-    sheet: str, *, across: bool = False, model: float = 0.0, decided: bool = False
+    sheet: str, *, across: bool = False, by_row: bool = False, model: float = 0.0, decided: bool = False
 ) -> Callable[[F], F]:
     """Declare a function as the computed column of its own name on a sheet.
 
-    `across` tells that its result in one row depends on what stands in other rows of the sheet; `model` is
-    the standard uncertainty, in base units, that it has even where all it needs is known; `decided` that the
-    person acts by it, so that later results take it as it is, however well it was known.
+    `across` tells that its result in one row depends on what stands in other rows of the sheet; `by_row`
+    that each row of it comes from that row and from single values alone, so that the rows of several
+    computations may be done in one; `model` is the standard uncertainty, in base units, that it has even
+    where all it needs is known; `decided` that the person acts by it, so that later results take it as it
+    is, however well it was known.
     """
 
     def keep(function: F) -> F:
-        kept = Column(function, _parameters(function), across, model, decided)
+        kept = Column(function, _parameters(function), across, by_row, model, decided)
         COLUMNS.setdefault(sheet, {})[function.__name__] = kept
         return function
 
@@ -71,12 +74,13 @@ def column(
 
 
 def check(
-    sheet: str, *, cell: str, level: Level, says: str, advice: str, danger: bool = False
+    sheet: str, *, cell: str, level: Level, says: str, advice: str, danger: bool = False, due: bool = False
 ) -> Callable[[F], F]:
     """Declare a function as a check of a sheet.
 
-    `danger` where somebody could be hurt: it is told before everything else and in stronger words, and
-    the advice sends to the local rules, too.
+    `danger` where somebody could be hurt: it is told in stronger words, an error or a warning before
+    everything else, and the advice sends to the local rules, too. `due` where it tells what comes next: the
+    first sheet says it, while that is the stage the work has reached.
 
     It returns an array of booleans over the rows (one boolean for a card), or a pair of that and a
     dictionary of more values to show: name -> (values in base units, key of the column to show them
@@ -86,7 +90,8 @@ def check(
 
     def keep(function: F) -> F:
         told = (DANGER + says, advice + RULES) if danger else (says, advice)
-        add_check(function.__name__, sheet, cell, level, *told, function, _parameters(function), danger)
+        needs = _parameters(function)
+        add_check(function.__name__, sheet, cell, level, *told, function, needs, danger, due)
         return function
 
     return keep
@@ -102,10 +107,12 @@ def add_check(
     function: Function,
     needs: tuple[str, ...],
     danger: bool = False,
+    due: bool = False,
 ) -> None:
     """Declare a function of the keys it needs as a check of a sheet, as `check` does."""
-    CHECKS.setdefault(sheet, []).append(Check(rule, cell, level, says, advice, function, needs, danger))
+    CHECKS.setdefault(sheet, []).append(Check(rule, cell, level, says, advice, function, needs, danger, due))
 
 
 def _parameters(function: Function) -> tuple[str, ...]:
-    return tuple(inspect.signature(function).parameters)
+    code = function.__code__
+    return code.co_varnames[: code.co_argcount]

@@ -31,7 +31,7 @@ FIRST_RUNNINGS = {"sugar": 0.02, "grain": 0.03, "molasses": 0.03, "wine": 0.04, 
 ANY_FIRST_RUNNINGS = 0.05
 
 
-@column("runs")
+@column("runs", by_row=True)
 def strength_charged(charge_strength: Array, kind: Any, alcohol_now: Array) -> Array:
     """Strength (% vol) of the charge: as typed, or else that of the wash, but not for a spirit run."""
     wash = np.where(np.asarray(kind) == "spirit", np.nan, alcohol_now)
@@ -46,13 +46,13 @@ def alcohol_now(fermentation_alcohol: Array, fermentation_sound: Any) -> Array:
     return np.asarray(known[-1] if known else np.nan)
 
 
-@column("runs")
+@column("runs", by_row=True)
 def charge_alcohol(charge_volume: Array, strength_charged: Array) -> Array:
     """Pure alcohol (L) in the pot."""
     return charge_volume * strength_charged / 100
 
 
-@column("runs")
+@column("runs", by_row=True)
 def collected_strength(
     collected_reading: Array,
     collected_temperature: Array,
@@ -64,13 +64,13 @@ def collected_strength(
     return np.asarray(instruments.strength_20(collected_reading, temperature, alcoholmeter))
 
 
-@column("runs")
+@column("runs", by_row=True)
 def collected_alcohol(collected_volume: Array, collected_strength: Array) -> Array:
     """Pure alcohol (L) collected."""
     return collected_volume * collected_strength / 100
 
 
-@column("runs")
+@column("runs", by_row=True)
 def recovery(collected_alcohol: Array, charge_alcohol: Array) -> Array:
     """Share (0 to 1) of the alcohol charged that was collected."""
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -133,6 +133,11 @@ def expected_volume(
 ) -> Array:
     """Volume (L at 20 °C) until the drip falls to the limit, or until the element would fall dry."""
     volume = vapour.collected_when(charge_volume, strength_charged, drip_limit, stages_planned, pressure)
+    return before_the_element(volume, charge_volume, still_minimum)
+
+
+def before_the_element(volume: Array, charge_volume: Array, still_minimum: Array) -> Array:
+    """A volume (L) to collect, or less where the element would fall dry before."""
     return np.fmin(volume, np.maximum(charge_volume - still_minimum, 0.0))
 
 
@@ -171,7 +176,7 @@ def heating(
 
 @column("runs")
 def boiling(
-    charge_volume: Array,
+    model: vapour.Distilled,
     strength_charged: Array,
     run_volume: Array,
     stages_planned: Array,
@@ -180,7 +185,7 @@ def boiling(
     still_efficiency: Array,
 ) -> Array:
     """Hours from the first drip to the end."""
-    heat = vapour.heat_to_collect(charge_volume, strength_charged, run_volume, stages_planned, pressure)
+    heat = vapour.heat_to_collect(model, strength_charged, run_volume, stages_planned, pressure)
     return heat / 3.6 / (still_power * still_efficiency)
 
 
@@ -347,7 +352,7 @@ def no_spirit_yet(
     "runs",
     cell="charge_strength",
     level="warning",
-    says="{charge_strength} does not fit the {of_wash} that Fermentation shows for this wash.",
+    says="{charge_strength} does not fit the {of_wash} that {sheets_fermentation} shows for this wash.",
     advice="Check both; if heads and tails, or water, went in with it, it may stay.",
 )
 def not_as_fermented(
@@ -484,6 +489,22 @@ def more_alcohol_out(
 samples.above_azeotrope("runs", "collected_reading", "collected_strength", "gives here")
 
 
+@column("runs")
+def limits(
+    charge_volume: Array,
+    strength_charged: Array,
+    collected_volume: Array,
+    stages_planned: Array,
+    pressure: Array,
+) -> tuple[Array, Array]:
+    """Strengths (% vol) that a plain pot, and one stage more than planned, give in what was collected."""
+    stages = np.stack([np.ones(stages_planned.shape), stages_planned + 1])
+    plain, most = vapour.strength_collected(
+        charge_volume, strength_charged, collected_volume, stages, pressure
+    )
+    return plain, most
+
+
 @check(
     "runs",
     cell="collected_reading",
@@ -495,14 +516,11 @@ samples.above_azeotrope("runs", "collected_reading", "collected_strength", "give
 def weaker_than_a_plain_pot(
     collected_reading: Array,
     collected_strength: Array,
-    charge_volume: Array,
-    strength_charged: Array,
-    collected_volume: Array,
-    pressure: Array,
+    limits: tuple[Array, Array],
     strength_doubt: float,
 ) -> tuple[Mask, dict[str, Any]]:
     """Below one stage, by more than model and glass can be off."""
-    plain = vapour.distil(charge_volume, strength_charged, collected_volume, 1.0, pressure).strength
+    plain, _ = limits
     wrong = collected_strength < plain - MODEL - strength_doubt
     least = plain - MODEL + collected_reading - collected_strength
     return wrong, {"plain": (plain, "collected_strength"), "fits": (least, least + 2 * MODEL + ONE_STAGE)}
@@ -518,20 +536,16 @@ def weaker_than_a_plain_pot(
 )
 def stronger_than_the_still(
     collected_strength: Array,
-    charge_volume: Array,
-    strength_charged: Array,
-    collected_volume: Array,
-    stages_planned: Array,
-    pressure: Array,
+    limits: tuple[Array, Array],
     strength_doubt: float,
     azeotrope: Array,
     collected_alcohol: Array,
     charge_alcohol: Array,
 ) -> Mask:
     """Above what one more stage would give; what is impossible is told by another check."""
-    most = vapour.distil(charge_volume, strength_charged, collected_volume, stages_planned + 1, pressure)
+    _, most = limits
     possible = (collected_alcohol <= charge_alcohol * (1 + MEASURES)) & (collected_strength <= azeotrope)
-    return possible & (collected_strength > most.strength + MODEL + strength_doubt)
+    return possible & (collected_strength > most + MODEL + strength_doubt)
 
 
 samples.temperatures("runs", "collected_temperature")

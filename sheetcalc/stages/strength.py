@@ -15,7 +15,7 @@ from sheetcalc.stages.slips import Mask
 FOR_ANOTHER_RUN = 6.0  # % vol below the legal minimum; what goes back into the still is at about 30 % vol
 
 
-@column("strength")
+@column("strength", by_row=True)
 def strength_20(
     reading: Array, temperature: Array, alcoholmeter: Instrument, thermometer: Instrument
 ) -> Array:
@@ -23,7 +23,7 @@ def strength_20(
     return np.asarray(instruments.strength_20(reading, temperature + thermometer.correction, alcoholmeter))
 
 
-@column("strength")
+@column("strength", by_row=True)
 def mix(volume: Array, strength_20: Array, target_strength: Array, target_volume: Array) -> mixing.Mix:
     """Lot and water together: to the wanted strength, or else to the wanted volume."""
     to_strength = mixing.water_for_strength(volume, strength_20, target_strength)
@@ -57,7 +57,7 @@ def final_strength(mix: mixing.Mix) -> Array:
     return mix.strength
 
 
-@column("strength")
+@column("strength", by_row=True)
 def made_strength(volume: Array, strength_20: Array, water_mass: Array) -> Array:
     """Strength (% vol) that so much water gives: the final strength, known no better than what went in."""
     return mixing.strength_with_water(volume, strength_20, water_mass)
@@ -69,7 +69,7 @@ def contraction(mix: mixing.Mix) -> Array:
     return mix.contraction
 
 
-@column("strength")
+@column("strength", by_row=True)
 def strength_after(
     reading_after: Array, temperature_after: Array, alcoholmeter: Instrument, thermometer: Instrument
 ) -> Array:

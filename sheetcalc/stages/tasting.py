@@ -59,7 +59,9 @@ def blocks(sample_row: Rows, taster_row: Rows, ratings: Array) -> Blocks:
     """The ratings as a table of tasters and samples."""
     rated = np.isfinite(ratings)
     used = rated.any(axis=1) & (sample_row >= 0) & (taster_row >= 0)
-    samples, tasters = np.unique(sample_row[used]), np.unique(taster_row[used])
+    samples, tasters = (
+        np.array(sorted(set(rows[used].tolist())), dtype=int) for rows in (sample_row, taster_row)
+    )
     filled = np.zeros((len(tasters), len(samples), ratings.shape[1]), dtype=bool)
     scores = np.full(filled.shape[:2], np.nan)
     at = np.searchsorted(tasters, taster_row[used]), np.searchsorted(samples, sample_row[used])

@@ -56,6 +56,8 @@ def compare(old: Path, new: Path, written: Written, added: Added | None = None) 
                 found.forgotten.setdefault(tab, set()).add((row, column))
         elif now_shown != result:
             found.strays.append(f"{tab} {row}, {column} shows {now_shown} instead of {result}")
+    if added:
+        _take_out_names(before, after)
     if added and _widths(before, added) != _widths(after, added):
         found.strays.append("a column that was there has another width")
     found.strays += first_difference("content.xml", outline(before), outline(after))
@@ -108,6 +110,16 @@ def _widths(root: etree._Element, added: Added) -> dict[tuple[str, int], dict[st
         if len(styles) == 0:
             take_out(styles)
     return found
+
+
+def _take_out_names(before: etree._Element, after: etree._Element) -> None:
+    """Take out the names of ours, and what holds them where there were none."""
+    held = before.find(f".//{OFFICE}spreadsheet/{TABLE}named-expressions")
+    for names in after.findall(f".//{OFFICE}spreadsheet/{TABLE}named-expressions"):
+        for ours in [e for e in names if e.get(f"{TABLE}name", "").startswith("sheetcalc_")]:
+            take_out(ours)
+        if len(names) == 0 and held is None:
+            take_out(names)
 
 
 def _rows(parent: etree._Element) -> Iterator[etree._Element]:

@@ -42,7 +42,7 @@ def compare(old: Path, new: Path, written: Written, added: Added | None = None) 
                 of_added = set(widths.get(tabs[name], ()))
                 _compare_sheets(name, *parts, tabs[name], set(written.get(tabs[name], ())), of_added, found)
             elif name == book:
-                found.strays += _compare_books(name, *parts)
+                found.strays += _compare_books(name, *parts, named=bool(added))
             elif name == "xl/styles.xml" and added:
                 found.strays += _compare_styles(name, *parts)
             else:
@@ -99,9 +99,17 @@ def _relations(archive: zipfile.ZipFile, part: str) -> Iterator[tuple[str, str, 
             yield kind, relation.get("Id", ""), names[target.casefold()]
 
 
-def _compare_books(name: str, old: bytes, new: bytes) -> list[str]:
-    """The workbook's part may have been asked for computing when it is opened, and no more."""
+def _compare_books(name: str, old: bytes, new: bytes, named: bool) -> list[str]:
+    """The workbook's part may have been asked for computing when it is opened, or have our names, no more."""
     before, after = parsed(old), parsed(new)
+    if named:
+        for names in after.findall("{*}definedNames"):
+            for ours in [e for e in names if e.get("name", "").startswith("sheetcalc_")]:
+                take_out(ours)
+            if len(names) == 0 and before.find("{*}definedNames") is None:
+                take_out(names)
+        if outline(before) == outline(after):
+            return []
     held, settings = before.find("{*}calcPr"), after.find("{*}calcPr")
     if settings is None or settings.attrib.pop("fullCalcOnLoad", "") != "1":
         return [f"{name} was edited for nothing"]

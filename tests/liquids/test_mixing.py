@@ -160,3 +160,16 @@ def test_a_part_that_no_amount_makes_fit_is_nan() -> None:
     # Both stronger; both alike; more there already than is wanted.
     assert np.isnan(mixing.two_parts(0.0, 0.0, 40.0, 1.0, [60.0, 60.0], [50.0, 60.0])).all()
     assert np.isnan(mixing.two_parts(2.0, 40.0, 40.0, 1.0, 60.0, 0.0)).all()
+
+
+def test_parts_taken_out_in_turn_leave_what_each_leaves_after_the_one_before() -> None:
+    volumes, strengths = [0.3, 0.5, 0.4, 9.0, 0.1], [70.0, 60.0, 40.0, 40.0, 20.0]
+    left = mixing.remainders(6.0, 20.0, volumes, strengths)
+    volume, strength = 6.0, 20.0
+    for i in range(3):
+        one = mixing.remainder(volume, strength, volumes[i], strengths[i])
+        volume, strength = float(one.volume), float(one.strength)
+        assert left.volume[i] == pytest.approx(volume)
+        assert left.strength[i] == pytest.approx(strength)
+    # The fourth is more than there was; after it nothing is known.
+    assert np.isnan(left.strength[3:]).all()

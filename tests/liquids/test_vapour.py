@@ -321,13 +321,14 @@ def test_heat_capacity_of_ethanol_agrees_with_coolprop() -> None:
 def test_heat_to_collect_by_hand() -> None:
     # By hand: 0.7 L at 52.7 % vol holds 0.291 kg ethanol and 0.356 kg water (OIML R 22): 0.291 x 849.9 +
     # 0.356 x 2256.5 = 1051 kJ; 3.3 L left (3.28 kg, 4.5 % mass) warm from 91.0 to 95.6 °C: 62 kJ.
-    assert vapour.heat_to_collect(4.0, 14.0, 0.7) == pytest.approx(1051.0 + 62.0, rel=0.01)
+    run = vapour.distil(4.0, 14.0, 0.7)
+    assert vapour.heat_to_collect(run, 14.0, 0.7) == pytest.approx(1051.0 + 62.0, rel=0.01)
 
 
 def test_impossible_and_blank_are_nan() -> None:
     for run in (
-        vapour.distil([4.0, -1.0, np.nan, 4.0], 14.0, [5.0, 0.1, 0.1, np.nan]),
-        vapour.distil(4.0, [0.0, 98.0, np.nan], 0.5),
+        vapour.distil([4.0, -1.0, np.nan, 4.0, np.inf], 14.0, [5.0, 0.1, 0.1, np.nan, 1.0]),
+        vapour.distil(4.0, [0.0, 98.0, np.nan, np.inf], 0.5),
         vapour.distil(4.0, 14.0, 0.5, [0.9, 21.0, np.nan]),
         vapour.distil(4.0, 14.0, 0.5, 1.0, [40.0, 120.0, np.nan]),
     ):
@@ -338,7 +339,8 @@ def test_impossible_and_blank_are_nan() -> None:
     assert np.isnan(vapour.pressure([9000.0, np.nan])).all()
     assert np.isnan(vapour.azeotrope([np.nan, 20.0])).all()
     assert np.isnan(vapour.heat_to_boil([4.0, np.nan], 14.0, [99.0, 20.0])).all()
-    assert np.isnan(vapour.heat_to_collect(4.0, 14.0, [np.nan, 5.0])).all()
+    wanted = [np.nan, 5.0]
+    assert np.isnan(vapour.heat_to_collect(vapour.distil(4.0, 14.0, wanted), 14.0, wanted)).all()
 
 
 def test_everything_broadcasts() -> None:

@@ -32,6 +32,7 @@ PLANTED: list[Planted] = [
     ("part_of_a_bottle", put("bottling", 0, bottles=1.5), "bottles", 0),
     ("more_than_there_was", put("bottling", 0, bottles=20), "bottles", 0),
     ("more_than_there_was", put("bottling", 1, volume_available=0.3), "bottles", 1),
+    ("a_little_more_than_there_was", put("bottling", 0, volume_available=0.69), "bottles", 0),
     ("fill_outside_tolerance", put("bottling", 0, filled_volume=335.0), "filled_volume", 0),
     ("label_strength_missing", put("bottling", 1, label_strength=None), "label_strength", 1),
     ("label_in_another_unit", put("bottling", 0, label_strength=80.0), "label_strength", 0),

@@ -1,12 +1,17 @@
 """The balance of alcohol: hand-made batches, and the law that nothing comes from nowhere or goes nowhere."""
 
+from datetime import timedelta
 from typing import Any
 
+import in_memory
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from logs import START
 
+from sheetcalc import compute
+from sheetcalc.findings import Finding
 from sheetcalc.instruments import DEFAULTS, expanded_uncertainty
 from sheetcalc.stages import balance as stage
 from sheetcalc.stages.balance import NOTHING, Flow, Flows
@@ -197,8 +202,11 @@ def test_without_any_sheet_nothing_is_told() -> None:
         kinds = stage.kinds(missing, measured)
         assert stage.collected(spirit, measured, kinds, 0.8) == NOTHING
         assert stage.unmeasured(measured, *[missing] * 6) == 0.0
-        assert stage.bottled(missing, missing, 0.8) == NOTHING
-        assert stage.filter_flows(missing, missing, missing, missing, [], 0.8) == (NOTHING, NOTHING)
+        assert stage.in_bottles(missing, missing, 0.8) == NOTHING
+        assert stage.filter_flows(missing, missing, missing, missing, missing, [], set(), {}, 0.8) == (
+            NOTHING,
+            NOTHING,
+        )
     assert stage.recipe(np.array(NAN), np.array(NAN)) == NOTHING
     assert len(stage.stage(batch())) == 0
     assert np.isnan(stage.account(batch()).in_hand).all()
@@ -206,7 +214,7 @@ def test_without_any_sheet_nothing_is_told() -> None:
 
 def test_a_wash_without_alcohol_yet_has_no_shares() -> None:
     empty = stage.Flow(0.0, 0.0, 0.0)
-    flows = stage.Flows(*[stage.NOTHING] * 11)._replace(wash=empty, charged=empty)
+    flows = stage.Flows(*[stage.NOTHING] * len(Flows._fields))._replace(wash=empty, charged=empty)
     begun_with = stage.begun_with(flows)
     assert np.isnan(stage.overall_yield(flows, begun_with))
     wash = stage.wash(np.array(20.0), np.array(np.nan), empty, 0.1)
@@ -234,10 +242,11 @@ def test_uncertainties_by_hand() -> None:
 def test_a_second_pass_through_the_carbon_is_not_counted_twice() -> None:
     """2.0 L at 45 in, 1.95 out at 45, in again, 1.92 out: in 0.9 L of alcohol, out 0.864."""
     into, out, level = np.array([2.0, 1.95]), np.array([1.95, 1.92]), np.array([45.0, 45.0])
-    passes = [("a", np.array([True, True]), True)]
-    first, last = stage.filter_flows(into, level, out, level, passes, 0.8)
+    lot, both_lines = np.array(["a", "a"], dtype=object), np.array([True, True])
+    passes, portions = [("a", both_lines, True)], [("a", both_lines, False)]
+    first, last = stage.filter_flows(lot, into, level, out, level, passes, set(), {}, 0.8)
     assert (first.alcohol, last.alcohol) == pytest.approx((0.9, 0.864))
-    both = stage.filter_flows(into, level, out, level, [("a", np.array([True, True]), False)], 0.8)
+    both = stage.filter_flows(lot, into, level, out, level, portions, set(), {}, 0.8)
     assert both[0].alcohol == pytest.approx(3.95 * 0.45)
 
 
@@ -264,3 +273,111 @@ def test_a_run_still_going_accuses_nobody() -> None:
     assert going == pytest.approx(1.4)
     assert (stage.excess(flows, books, 0.0) > 0).any()
     assert not (stage.excess(flows, books, going) > 0).any()
+
+
+def one_run(**sheets: Any) -> dict[str, Any]:
+    """20 L of wash at 10 % vol, 2.0 L of alcohol; 2.5 L at 60 % come over, 1.5 L. All invented."""
+    run = {"run": "1", "kind": "single", "charge_volume": 20.0, "charge_strength": 10.0}
+    gave = {"collected_volume": 2500.0, "collected_reading": 60.0, "collected_temperature": 20.0}
+    return {"batch": {"wash_volume": 20.0, "batch_code": "NEW-13"}, "runs": [run | gave], **sheets}
+
+
+def lot(name: str, volume: float, reading: float, target: float) -> dict[str, Any]:
+    """A line on Strength, read at 20 °C."""
+    return {"lot": name, "volume": volume, "reading": reading, "temperature": 20.0, "target_strength": target}
+
+
+def filled(name: str, bottles: int, strength: float) -> dict[str, Any]:
+    """So many bottles of 500 mL."""
+    return {"lot": name, "bottles": bottles, "bottle_size": 500.0, "label_strength": strength}
+
+
+def reckoned(log: dict[str, Any]) -> tuple[compute.Values, list[Finding]]:
+    values = compute.Values(in_memory.read(in_memory.blank("metric"), dict(in_memory.places(log))))
+    return values, list(compute.findings(values))
+
+
+@pytest.mark.parametrize(
+    ("part", "of_this_wash", "elsewhere"),
+    [("OLD-12", 0.9, 0.9), ("hearts of run 1", 1.8, np.nan), ("NEW-13, jar 4", 1.8, np.nan)],
+)
+def test_spirit_of_another_batch_is_no_part_of_the_yield(
+    part: str, of_this_wash: float, elsewhere: float
+) -> None:
+    """1.5 L at 60 % hold 0.9 L of alcohol, at 40 % in 2.25 L; poured together with as much of another batch.
+    4.5 L in bottles hold 1.8 L, 0.9 of it of this wash: 45 % of its 2.0 L. What is called after a run or this
+    batch is of it."""
+    parts = [("L1", 2.25, 40.0), (part, 2.25, 40.0), ("water", 0.001, 0.0)]
+    blend = [{"lot": "B-26", "part": p, "volume": v, "strength": s} for p, v, s in parts]
+    log = one_run(strength=[lot("L1", 1.5, 60.0, 40.0)], blend=blend, bottling=[filled("B-26", 9, 40.0)])
+    values, found = reckoned(log)
+    assert values.get("balance", "pure_alcohol") == pytest.approx(of_this_wash, abs=0.001)
+    assert values.get("balance", "overall_yield") == pytest.approx(of_this_wash / 2.0, abs=0.001)
+    others = values.get("balance", "from_elsewhere")[stage.BOTTLED]
+    assert others == pytest.approx(elsewhere, abs=0.001, nan_ok=True)
+    assert ("other_batches" in [f.rule for f in found]) == np.isfinite(elsewhere)
+    # All that is in bottles, for the duty and the register.
+    assert values.get("register", "bottled_alcohol") == pytest.approx(1.8)
+
+
+def test_a_blend_brought_down_counts_what_was_brought_to_strength_before_only_once() -> None:
+    """L1, 0.9 L of alcohol, is brought to 45 % and blended with 0.5 L of a jar at 60 %, 0.3 L; the blend, 1.2
+    L of alcohol, is brought to 40 %: 1.2 L in all, not 2.1."""
+    parts = [("L1", 2.0, 45.0), ("jar 2", 0.5, 60.0)]
+    blend = [{"lot": "B", "part": p, "volume": v, "strength": s} for p, v, s in parts]
+    strength = [lot("L1", 1.5, 60.0, 45.0), lot("B", 2.5, 48.0, 40.0)]
+    values, found = reckoned(one_run(strength=strength, blend=blend))
+    assert values.get("balance", "alcohol")[stage.BROUGHT] == pytest.approx(1.2, abs=0.003)
+    assert "more_than_before" not in [f.rule for f in found]
+
+
+def test_names_that_lead_nowhere_tell_nothing_where_none_leads_anywhere() -> None:
+    """Who names no lots and blends from buckets pours what was distilled."""
+    blend = [{"lot": "B", "part": p, "volume": 1.0, "strength": 60.0} for p in ("smooth", "rest")]
+    values, _ = reckoned(one_run(blend=blend, bottling=[filled("B", 4, 60.0)]))
+    assert values.get("balance", "pure_alcohol") == pytest.approx(1.2)
+
+
+def test_more_in_bottles_than_the_hearts_held_is_flagged() -> None:
+    """Hearts of 0.9 L of alcohol; 5 bottles at 38 % hold 0.95, within what measures are off, 7 hold 1.33: no
+    more than the run's 1.5 L, but more than was kept."""
+    jars = [("1", 500.0, 75.0, "heads"), ("2", 1500.0, 60.0, "hearts"), ("3", 500.0, 45.0, "tails")]
+    cuts = [
+        {"run": "1", "jar": n, "volume": v, "reading": s, "temperature": 20.0, "fraction": f}
+        for n, v, s, f in jars
+    ]
+    for bottles, flagged in ((5, False), (7, True)):
+        _, found = reckoned(one_run(cuts=cuts, bottling=[filled("", bottles, 38.0)]))
+        assert ("more_than_kept" in [f.rule for f in found]) == flagged
+    del cuts[0]["fraction"]
+    _, found = reckoned(one_run(cuts=cuts, bottling=[filled("", 7, 38.0)]))
+    assert "more_than_kept" not in [f.rule for f in found]
+
+
+def test_what_is_in_hand_stands_where_its_own_lot_stands() -> None:
+    """L1, 0.9 L of alcohol, is filtered: 1.95 L at 45 % come out, 0.8775; 3 bottles take 0.675, 0.2025 stay.
+    L2, 0.9 L at 41 %, is neither filtered nor bottled: 0.369 stay where they are, before and after."""
+    strength = [lot("L1", 1.5, 60.0, 45.0), lot("L2", 0.9, 41.0, 41.0)]
+    through = {"lot": "L1", "volume_in": 2.0, "strength_in": 45.0, "volume_out": 1.95, "strength_out": 45.0}
+    for bottling, filtered in (([], 0.8775), ([filled("L1", 3, 45.0)], 0.2025)):
+        values, _ = reckoned(one_run(strength=strength, carbon=[through], bottling=bottling))
+        in_hand = values.get("balance", "in_hand")
+        assert in_hand[stage.FILTERED] == pytest.approx(filtered, abs=0.001)
+        assert in_hand[stage.BROUGHT] == pytest.approx(0.369, abs=0.001)
+
+
+def test_sugar_in_a_working_wash_is_not_lost_alcohol() -> None:
+    """Ten readings that fall, then four that stand: only then something is missing from what could have been,
+    and only then a litre of alcohol has a price."""
+    recipe = {"records": [{"item": "sugar", "kind": "sugar", "amount": 4.0, "price": 1.5}]}
+    gravities = [1.08 - 0.008 * day for day in range(10)] + [1.008] * 4
+    readings = [
+        {"taken_at": START + timedelta(days=day), "reading": g, "sample_temperature": 20.0}
+        for day, g in enumerate(gravities)
+    ]
+    log = {"batch": {"wash_volume": 20.0, "original_gravity": 1.08, "wash_kind": "sugar"}, "recipe": recipe}
+    for days, known in ((3, False), (14, True)):
+        values, _ = reckoned({**log, "fermentation": readings[:days]})
+        assert np.isfinite(values.get("balance", "in_hand_total"))
+        assert np.isfinite(values.get("balance", "lost")[stage.WASH]) == known
+        assert np.isfinite(values.get("costs", "cost_per_litre_alcohol")) == known

@@ -18,7 +18,7 @@ HYDROMETER = DEFAULTS["hydrometer"]
 def shown(density: float, temperature: float, hydrometer: Instrument) -> float:
     """What a glass hydrometer shows in a liquid of that density: OIML R 44, 25e-6 a degree for the glass."""
     glass = 1.0 - 25e-6 * (temperature - hydrometer.reference_temperature)
-    return float(water.gravity(density / glass, hydrometer.reference_temperature)) - hydrometer.correction
+    return float(water.gravity(density / glass, hydrometer.reference_temperature) - hydrometer.correction)
 
 
 def test_a_dry_wine_by_hand() -> None:

@@ -50,7 +50,7 @@ def test_states_follow_the_clock() -> None:
     done = at(0, 0.5, 1.5, 6, 14, 26)
     clear = stage.clear_at(done, texts(*steps), stage.settling(texts(*agents)), stage.order(done))
     states = stage.state(stage.turn(texts(*steps), texts(*agents)), done, clear)
-    told = ["degassed", "waiting", "clearing", "clearing", "clear enough to rack", "racked"]
+    told = ["degassed", "waiting", "clearing", "clearing", "time enough to rack", "racked"]
     assert list(states) == told
 
 

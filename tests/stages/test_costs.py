@@ -60,6 +60,11 @@ def test_what_is_missing_stays_blank_and_is_told_to_who_gave_a_price() -> None:
     assert all("price is missing" in line.note for line in found[1:])
 
 
+def test_a_price_is_told_in_cents_and_finer_only_where_it_was_typed_finer() -> None:
+    notes = [line.note for line in lines(["sugar"], [6.0], 12.0, 0.3125, 6.0, 1.4)]
+    assert notes[1:] == ["12.0 kWh at 0.3125.", "6 bottles at 1.40."]
+
+
 def test_without_any_price_nothing_is_told() -> None:
     found = lines([], [], energy=12.0)
     assert not stage.price_missing(found, stage.total_cost(stage.cost(found))).any()

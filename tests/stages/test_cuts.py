@@ -87,8 +87,7 @@ def test_what_is_expected_of_the_jars_is_what_is_expected_of_the_run(run: Any) -
     volumes = np.array(shares) * charge_volume
     charge = one_charge(charge_volume, strength, stages, len(volumes))
     totals = np.cumsum(volumes)
-    before = stage.model_before(charge, totals, volumes, np.asarray(pressure))
-    after = stage.model_after(charge, totals, np.asarray(pressure))
+    before, after = stage.models(charge, totals, volumes, np.asarray(pressure))
     jars = stage.expected_strength(before, after, volumes)
     whole = vapour.distil(charge_volume, strength, totals[-1], stages, pressure)
     assert (jars * volumes / 100).sum() == pytest.approx(float(whole.alcohol), rel=1e-6)
@@ -103,8 +102,7 @@ def test_no_alcohol_is_lost_between_jars_and_pot(run: Any) -> None:
     charge = one_charge(charge_volume, strength, stages, len(volumes))
     order = (np.arange(len(volumes)),)
     totals = np.cumsum(volumes)
-    after = stage.model_after(charge, totals, np.asarray(pressure))
-    before = stage.model_before(charge, totals, volumes, np.asarray(pressure))
+    before, after = stage.models(charge, totals, volumes, np.asarray(pressure))
     jars = stage.expected_strength(before, after, volumes)
     pot = stage.pot_strength(charge, order, volumes, jars, after)
     # What is in the pot by mass: the charge's mass less the jars', alcohol likewise.

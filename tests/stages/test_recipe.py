@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sheetcalc.instruments import DEFAULTS
 from sheetcalc.liquids import must, sugar, wash
 from sheetcalc.stages import recipe as stage
-from sheetcalc.stages.registry import COLUMNS
+from sheetcalc.stages.registry import CHECKS, COLUMNS
 
 COLUMN_KEYS = ("amount", "liquid_volume", "strength", "fermentable", "solids", "efficiency")
 CARD_KEYS = ("water_volume", "wanted_strength", "wash_volume", "original_gravity", "yeast_tolerance")
@@ -80,6 +80,29 @@ def test_yields_stand_in_their_order() -> None:
     balling = made.get("potential_alcohol")
     assert made.get("practical_alcohol") / balling == pytest.approx(1.044, abs=0.003)
     assert made.get("stoichiometric_alcohol") / balling == pytest.approx(1.111, abs=0.004)
+
+
+def test_the_most_in_theory_of_a_mash_is_all_of_its_extract() -> None:
+    # By hand: 5 kg of malt give 5 x 0.78 x 0.75 = 2.925 kg of extract; as hexose 3.079 kg, 1.575 kg of
+    # alcohol (1.995 L). In 25 L of water and 0.25 kg of moisture: 28.13 kg less 1.504 kg of gas, at 988 kg/m3
+    # 26.95 L.
+    # A wash of such a mash that ferments nine tenths of it (6.5 % vol) is below that, not above.
+    made = Recipe(item("malt", 5.0), water_volume=25.0)
+    assert made.get("stoichiometric_alcohol") == pytest.approx(7.40, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("kind", "gravity", "words"),
+    [("sugar", 1.040, "sugar is dissolved"), ("malt", 1.020, "iodine"), ("malt", 1.085, "efficiency")],
+)
+def test_who_mashes_grain_is_told_of_the_mash(kind: str, gravity: float, words: str) -> None:
+    made = Recipe(item(kind, 5.0), water_volume=20.0, original_gravity=gravity)
+    check = next(check for check in CHECKS["recipe"] if check.rule == "gravity_disagrees")
+    wrong, shown = check.function(*map(made.get, check.needs))
+    assert wrong
+    advice = check.advice.format_map({key: str(value[0]) for key, value in shown.items()})
+    assert words in advice
+    assert ("sugar is dissolved" in advice) == (kind == "sugar")
 
 
 def test_potential_alcohol_is_that_of_the_batch_card() -> None:

@@ -89,6 +89,18 @@ def test_planned_charges_by_hand() -> None:
     assert np.isnan(batch.planned_charges(np.array([np.nan, 25.0]), np.array([10.0, 0.0]))).all()
 
 
+def test_nothing_is_planned_of_a_wash_of_unknown_strength() -> None:
+    # 4 L in a still that must keep 0.8 L: without a strength 3.2 L would come over, whatever it is.
+    known = [
+        batch.planned_collected_volume(
+            np.asarray(4.0), strength, *[np.asarray(v) for v in (20.0, 1.25, 101.3, 0.8)]
+        )
+        for strength in (BLANK, np.asarray(10.0))
+    ]
+    assert np.isnan(known[0])
+    assert 0.4 < known[1] < 3.2
+
+
 @pytest.fixture
 def planned(blank: Callable[..., Path], tmp_path: Path) -> Callable[[Log], dict[str, float]]:
     """The plan on the batch card of a log."""

@@ -19,9 +19,9 @@ def test_a_small_electric_pot_drips_after_an_hour_and_ends_after_two(power: floa
     charge, strength, collected = np.array([4.0]), np.array([13.0]), np.array([0.85])
     efficiency = np.asarray(0.8)
     heating = stage.heating(charge, strength, SEA_LEVEL, np.asarray(power), efficiency)
-    boiling = stage.boiling(
-        charge, strength, collected, np.asarray(1.25), SEA_LEVEL, np.asarray(power), efficiency
-    )
+    stages = np.asarray(1.25)
+    model = stage.model(charge, strength, collected, stages, SEA_LEVEL)
+    boiling = stage.boiling(model, strength, collected, stages, SEA_LEVEL, np.asarray(power), efficiency)
     assert heating == pytest.approx(1.0, abs=0.25)
     assert heating + boiling == pytest.approx(2.1, abs=0.5)
 

@@ -4,12 +4,13 @@ import math
 from collections.abc import Mapping
 from pathlib import Path
 
-from sheetcalc import batches, files, layouts, register, summaries, units
+from sheetcalc import files, layouts, units
 from sheetcalc.compute import decimals
 from sheetcalc.files import locate
 from sheetcalc.findings import Finding, flag_text
 from sheetcalc.layouts import Field, Sheet, System
-from sheetcalc.summaries import Setting
+from sheetcalc.registers import batches, register, summaries
+from sheetcalc.registers.summaries import Setting
 
 CHANGE_IT = "Yours to change."
 

@@ -1,6 +1,6 @@
 """The layout file that says what the headings of a person's own workbook mean, read and checked."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
@@ -10,9 +10,10 @@ from sheetcalc.entries import Entries
 from sheetcalc.files import Cell
 from sheetcalc.files.locate import Found
 from sheetcalc.layouts import Field, LayoutError, Sheet
-from sheetcalc.own_cells import MOST_LINES, plain
+from sheetcalc.own.cells import MOST_LINES, plain
 
 US_UNITS = frozenset({"°F", "gal", "qt", "fl oz", "lb", "oz", "proof", "proof gal"})
+NAMED = "sheetcalc_"  # how the defined names of the columns that fill added begin
 CARD = "batch"
 GIVEN = "instruments"
 
@@ -21,8 +22,9 @@ class Heading(NamedTuple):
     """One heading or label of theirs: our key for it, its unit, and what fill may do with its column.
 
     `nth` is which of several alike it is, from the left, 0 where it is the only one; `of` how many there were
-    when that was said, 0 where nobody counted. `write` lets fill write
-    into the column, `add` makes it a column of ours that fill puts right of the table.
+    when that was said, 0 where nobody counted. `write` lets fill write into the column, `add` makes it one of
+    ours that fill puts right of the table. `date` is the heading of the dates where this one is that of the
+    times of day alone.
     """
 
     key: str
@@ -32,6 +34,7 @@ class Heading(NamedTuple):
     of: int
     write: bool
     add: bool
+    date: str = ""
 
 
 @dataclass(frozen=True)
@@ -75,7 +78,7 @@ def load(path: Path) -> Adopted:
     ]
     if not any(part.kind == "table" for part in parts):
         raise LayoutError(
-            f"{path.name}: no [[tables]] is switched on in it; run 'sheetcalc adopt' or take the '#' away."
+            f"{path.name}: no [[tables]] is switched on in it; take the '#' away from one and its columns."
         )
     taken: dict[tuple[str, str], Part] = {}
     for part in parts:
@@ -101,7 +104,7 @@ def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[st
     layouts.only(path, where, entry, {"sheet", "tab", "batch", "heading_lines", "nth", "of", inner})
     key = layouts.take(path, where, entry, "sheet", str)
     sheets = layouts.every_sheet()
-    can_be = {s.key for s in sheets.values() if s.columns and _has_entries(s)} if kind == "table" else {CARD}
+    can_be = {s.key for s in tables()} if kind == "table" else {CARD}
     if key not in can_be:
         raise LayoutError(f"{path.name}, {where}: sheet is {key!r}; it can be {', '.join(sorted(can_be))}.")
     where = f"{where} ({key})"
@@ -146,12 +149,13 @@ def _same_heading(one: Heading, other: Heading) -> bool:
     return (plain(one.text), one.nth) == (plain(other.text), other.nth)
 
 
-def _has_entries(sheet: Sheet) -> bool:
-    return any(column.role == "entry" for column in sheet.columns)
+def tables() -> list[Sheet]:
+    """The sheets of ours that a table of theirs can be: those in which something is typed."""
+    return [s for s in layouts.every_sheet().values() if any(c.role == "entry" for c in s.columns)]
 
 
 def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, Any]) -> Heading:
-    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "of", "write", "add"})
+    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "of", "write", "add", "date"})
     key = layouts.take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     fields = sheet.columns if kind == "table" else tuple(f for f in sheet.fields if f.role == "entry")
@@ -170,9 +174,12 @@ def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, A
     text = layouts.take(path, where, entry, "heading", str)
     if not text.strip():
         raise LayoutError(f"{path.name}, {where}: the heading is blank.")
+    date = layouts.take(path, where, entry, "date", str, "")
+    if date and (kind != "table" or field.role != "entry" or field.quantity != "moment"):
+        raise LayoutError(f"{path.name}, {where}: 'date' goes with a column for the time of day.")
     nth, of = _counted(path, where, entry)
     # A column that is offered and not agreed to is neither looked for nor written.
-    return Heading(key, text, unit, nth, of, write if add is None else add, add is not None)
+    return Heading(key, text, unit, nth, of, write if add is None else add, add is not None, date)
 
 
 def _constants(path: Path, found: dict[str, Any], batches: set[str]) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -223,7 +230,7 @@ def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) 
     table = bool(sheet.columns)
     places = {one: (1 if table else 2, column) for one, column in known.items()}
     found = Found(where, places, {f.key: f.key for f in fields}, {}, 2 if table else 0, ())
-    read = entries.read(in_system(sheet, "metric"), found, cells)
+    read = entries.read(in_units(sheet, "metric"), found, cells)
     for finding in read.findings:
         if finding.level == "error":
             raise LayoutError(f"{name}, {where}, {finding.column}: {finding.message} {finding.advice}")
@@ -231,12 +238,12 @@ def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) 
     return replace(read, found=nowhere, findings=())
 
 
-def in_system(sheet: Sheet, system: layouts.System) -> Sheet:
-    """A sheet whose units are those of one system alone."""
+def in_units(sheet: Sheet, system: layouts.System, theirs: Mapping[str, str] | None = None) -> Sheet:
+    """A sheet whose units are theirs, by key, and else those of one system alone."""
 
     def settled(field: Field) -> Field:
-        return replace(field, unit=dict.fromkeys(field.unit, field.unit[system])) if field.unit else field
+        label = (theirs or {}).get(field.key) or field.unit.get(system, "")
+        return replace(field, unit=dict.fromkeys(field.unit, label))
 
-    return replace(
-        sheet, fields=tuple(map(settled, sheet.fields)), columns=tuple(map(settled, sheet.columns)), records=0
-    )
+    fields, columns = tuple(map(settled, sheet.fields)), tuple(map(settled, sheet.columns))
+    return replace(sheet, fields=fields, columns=columns, records=0)

@@ -9,13 +9,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sheetcalc import batches, build, files, interrupts, layouts, matching, register, summaries, tables
-from sheetcalc.batches import Batch
-from sheetcalc.findings import LEVELS, Finding, Level, address, printable, tally
+from sheetcalc import build, files, interrupts, layouts
+from sheetcalc.findings import LEVELS, Finding, Level, address, printable, tally, weight
 from sheetcalc.layouts import System
 from sheetcalc.many import Outcome
-from sheetcalc.matching import Known
-from sheetcalc.register import Line, Register
+from sheetcalc.registers import batches, matching, register, summaries, tables
+from sheetcalc.registers.batches import Batch
+from sheetcalc.registers.matching import Known
+from sheetcalc.registers.register import Line, Register
 
 GONE, UNREAD, TWICE = "file is gone", "could not be read", "code is there twice"
 OLDER = "there is a newer file"
@@ -247,7 +248,7 @@ def _changed(line: Line, file: str, batch: Batch) -> list[Told]:
     code = str(batch.values["batch_code"])
     if line.file and line.file != file:
         message = f"This is batch {code}, which was in {line.file} before; its line went along."
-        advice = "Nothing, if you renamed or moved the file."
+        advice = "Nothing to do, if you renamed or moved the file."
         return [Told("note", file, "", "", "", message, advice, "file_renamed")]
     if line.file and line.code and line.code != batches.plain(code):
         before = line.values["batch_code"]
@@ -323,16 +324,16 @@ def _tell(kept: Register, listed: Sequence[Line], gathered: _Gathered, remarks: 
     here = {line.file for line in listed} - gathered.batches.keys() - gathered.trouble.keys()
     here -= gathered.older.keys()
     about = {told.rule for told in remarks} | {"file_gone", "code_twice", "older"}
-    told = [(False, t) for t in remarks]
-    told += [(False, _unread(file, trouble)) for file, trouble in gathered.trouble.items()]
+    told = [(weight(t.level, False), t) for t in remarks]
+    told += [(weight("error", False), _unread(file, trouble)) for file, trouble in gathered.trouble.items()]
     for file, batch in gathered.batches.items():
-        told += [(finding.danger, _told(file, finding)) for finding in batch.findings]
+        told += [(weight(f.level, f.danger), _told(file, f)) for f in batch.findings]
     for _, values in register.stored(kept.book, read, ("message",)):
         if values["workbook"] in here and values["rule"] not in about:
             texts = {key: str(values[key]) for key in Told._fields if key != "level"}
             level: Level = next((level for level in LEVELS if level.upper() == values["level"]), "note")
-            told.append((False, Told(level, **texts)))
-    told.sort(key=lambda each: (not each[0], LEVELS.index(each[1].level)))
+            told.append((weight(level, False), Told(level, **texts)))
+    told.sort(key=lambda each: each[0])
     first = read.found.first_row
     lines = [
         Line(t._asdict() | {"level": t.level.upper()}, row) for row, (_, t) in enumerate(told, start=first)

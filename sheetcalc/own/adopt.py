@@ -5,17 +5,21 @@ import textwrap
 from collections.abc import Container, Iterator, Sequence
 from pathlib import Path
 
-from sheetcalc import adopted, compute, files, layouts, recognise, units
+from sheetcalc import compute, files, layouts, units
 from sheetcalc.files import BadWorkbook
 from sheetcalc.findings import address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.recognise import WEAK, Guess, Table
+from sheetcalc.own import adopted, recognise
+from sheetcalc.own.recognise import WEAK, Guess, Table, Unread
+
+KEPT_ENDING = ".before"  # behind the name of a layout file that was replaced
 
 
 def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]:
     """Write the layout file that fits a workbook, and tell in lines for the terminal what was recognised.
 
-    to: the file to write, else NAME.layout.toml beside the workbook; over: whether it may be there already.
+    to: the file to write, else NAME.layout.toml beside the workbook; over: whether it may be there already,
+    and is then kept as NAME.before.
     Raises files.BadWorkbook where the workbook can't be read or holds nothing that we know, or where the file
     is there already.
     """
@@ -24,20 +28,27 @@ def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]
         raise BadWorkbook(f"A layout file ends in .toml; {goal.name} does not.")
     if goal.exists() and not over:
         raise BadWorkbook(
-            f"{goal} is there already; name another with --to, or write over it with --replace."
+            f"{goal} is there already, with what you corrected in it. Have the new proposal written beside "
+            "it with --to OTHER.toml, and copy from that what you want; or, with --replace, in its place."
         )
     book = files.open_workbook(path)
     found = recognise.recognise(book)
-    if not any(table.kind == "table" for table in found):
+    left = recognise.left_alone(book, found)
+    if not left and not any(table.kind == "table" for table in found):
         raise BadWorkbook(
-            "No table in it looks like a distiller's log: no row of headings names a gravity or a strength "
-            "beside other columns that we know. Nothing was written."
+            "Nothing in it looks like a table: no row of headings stands above a row with values. "
+            "Nothing was written."
         )
-    goal.write_text("\n".join(_toml(path.name, found)) + "\n", encoding="utf-8", newline="\n")
-    return [*_told(path, found), *_next(path, goal, found)]
+    kept = goal.with_name(goal.name + KEPT_ENDING)
+    replaced = goal.exists()
+    if replaced:
+        goal.replace(kept)
+    goal.write_text("\n".join(_toml(path.name, found, left)) + "\n", encoding="utf-8", newline="\n")
+    told = [f"The layout that was there is kept as {kept}."] if replaced else []
+    return [*_told(path, found, left), *told, *_next(path, goal, found, left)]
 
 
-def _toml(name: str, found: Sequence[Table]) -> Iterator[str]:
+def _toml(name: str, found: Sequence[Table], left: Sequence[Unread]) -> Iterator[str]:
     """The layout file, line by line."""
     yield f"# Layout of {_comment(name)}, as sheetcalc adopt proposes it. Look through it first:"
     yield "# - A block says which of your headings is what. Delete it, or correct its key or unit, if wrong."
@@ -63,6 +74,26 @@ def _toml(name: str, found: Sequence[Table]) -> Iterator[str]:
     for table in found:
         yield ""
         yield from _block(table)
+    if left:
+        yield ""
+        yield from _by_hand(left)
+
+
+def _by_hand(left: Sequence[Unread]) -> Iterator[str]:
+    """Blocks to complete for tables that were not recognised, switched off, and what can stand in them."""
+    yield "# Tables that were not recognised, and are left alone. Is one of them a log of yours? Take the"
+    yield "# '#' away from its lines, say in sheet which log it is, in key what a heading means, put such as"
+    yield '#   unit = "°C"'
+    yield "# below a heading that is measured, and delete those that have no key. The logs and their keys:"
+    for sheet in adopted.tables():
+        yield from _listed(sheet.key, sheet.columns)
+    for table in left:
+        yield ""
+        at = address(table.top, min(table.headings))
+        yield f"# Not recognised, and left alone: the table at {at} on {_comment(table.tab)}"
+        yield from ("# [[tables]]", '# sheet = "?"', f"# tab = {_text(table.tab)}")
+        for text in table.headings.values():
+            yield from ("# [[tables.columns]]", '# key = "?"', f"# heading = {_text(text)}")
 
 
 def _block(table: Table) -> Iterator[str]:
@@ -116,12 +147,16 @@ def _one(guess: Guess, header: str) -> Iterator[str]:
     yield f"{off}[[{header}]]"
     yield f"{off}key = {_text(field.key)}"
     yield f"{off}heading = {_text(guess.text)}"
+    if guess.date:
+        yield f"{off}date = {_text(guess.date)}  # the column of the date, this being the time of day"
     if field.units:
         yield f"{off}unit = {_text(guess.unit)}"
     if guess.nth:
         yield f"{off}nth = {guess.nth}  # of the columns with this heading, from the left"
         yield f"{off}of = {guess.of}  # fill stops when there are more or fewer"
-    if field.role != "entry":
+    if guess.added:
+        yield f"{off}add = true  # fill added it"
+    elif field.role != "entry":
         yield f"{off}write = false"
 
 
@@ -168,7 +203,7 @@ def _comment(text: str) -> str:
     return units.one_line(text, 120)
 
 
-def _told(path: Path, found: Sequence[Table]) -> Iterator[str]:
+def _told(path: Path, found: Sequence[Table], left: Sequence[Unread]) -> Iterator[str]:
     """What was recognised, for the terminal."""
     yield f"{path}: {len(found)} recognised"
     for table in found:
@@ -178,18 +213,27 @@ def _told(path: Path, found: Sequence[Table]) -> Iterator[str]:
         width = min(30, max(len(guess.text) for guess in table.guesses))
         for g in table.guesses:
             unit = f" [{g.unit}]" if g.unit else ""
-            off = "" if g.field.role == "entry" else ", a result of your own"
+            of_whom = ", added by fill" if g.added else ", a result of your own"
+            off = "" if g.field.role == "entry" else of_whom
+            off += f", date in {units.short(g.date)}" if g.date else ""
             heading = f"{units.one_line(g.text, 30):{width}}"
             seen = f": {', '.join(g.seen)}" if g.seen else ""
             yield f"    {address(*g.place):5} {heading}  {g.grade:8}  {g.field.heading}{unit}{off}{seen}"
         for place, text in table.unknown:
             yield f"    {address(*place):5} {units.one_line(text, 30):{width}}  not recognised, left alone"
+    for one in left:
+        at = address(one.top, min(one.headings))
+        headings = _comment(", ".join(one.headings.values()))
+        yield f"  Not recognised, left alone: table at {one.tab}!{at} ({headings})"
 
 
-def _next(path: Path, goal: Path, found: Sequence[Table]) -> Iterator[str]:
+def _next(path: Path, goal: Path, found: Sequence[Table], left: Sequence[Unread]) -> Iterator[str]:
     doubtful = sum(guess.grade == "doubtful" for table in found for guess in table.guesses)
     yield f"Wrote {goal}; the workbook was not changed."
     if doubtful:
         yield f"{doubtful} doubtful: switched off there until you take the '#' away."
+    if left:
+        them = "a table" if len(left) == 1 else f"{len(left)} tables"
+        yield f"For {them} left alone, blocks to complete by hand stand at its end, switched off."
     yield "Next: look through it, switch on what you want computed (add = true), and run:"
     yield f"  sheetcalc fill {path} --layout {goal}"

@@ -1,5 +1,6 @@
 """What a fill writes into an opened workbook, and clears in it; a formula of the person's stays."""
 
+import math
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
@@ -13,6 +14,8 @@ from sheetcalc.findings import Finding, flag_text
 from sheetcalc.layouts import Field
 
 Flags = Mapping[tuple[str, int], Sequence[Finding]]  # the findings by sheet and row
+
+LEAST = 1e-9  # in any unit
 
 
 def results(
@@ -74,12 +77,16 @@ def _written(field: Field, values: Any, read: Entries) -> list[Any]:
         # Where no cell shows a date, a bare number of days would tell nobody anything.
         plain = field.key in read.theirs.plain
         return [f"{moment:%Y-%m-%d %H:%M}" if plain and moment else moment for moment in moments]
-    # Nine digits are more than any reading holds, and the same on every machine.
-    numbers = [
-        float(f"{v:.9g}") if np.isfinite(v) else None for v in units.from_base(flat, field.quantity, unit)
-    ]
+    held = units.from_base(flat, field.quantity, unit).tolist()
+    numbers = [as_written(value) if math.isfinite(value) else None for value in held]
     digits = read.theirs.digits.get(field.key)
     return numbers if digits is None else [n if n is None else round(n, digits) for n in numbers]
+
+
+def as_written(value: float) -> float:
+    """A result the same on every machine: to nine digits, which is more than any reading holds; and nothing
+    instead of the rounding error of a difference."""
+    return float(f"{value:.9g}") if abs(value) >= LEAST else 0.0
 
 
 def _model(read: Entries, field: Field, place: Position) -> Position | None:

@@ -1,19 +1,16 @@
-"""How people's own sheets are laid out: their headings, totals, labels and the values beside them."""
+"""How people's own sheets are laid out: their headings, labels and the values beside them."""
 
-import re
+import math
 from collections.abc import Mapping
+from datetime import timedelta
 
-from sheetcalc.files import Cells, Position
+from sheetcalc import units
+from sheetcalc.files import Cell, Cells, Position
 
 MOST_LINES = 4  # of headings, one below the other
 BLANK_ROWS = 3  # so many end a table
+SECONDS = 24 * 60 * 60  # of a day
 RIGHT_OF_LABEL = 3  # cells in which a card's value is looked for
-_TOTALS = re.compile(
-    r"(sub-?|grand |zwischen|end)?(totals?|totales|total général|totais|totale|totaal|sum|sums|summe|summen"
-    r"|gesamt|gesamtsumme|somme|suma|soma|somma|razem|łącznie|celkem|součet|som|average|avg\.?|mean|durchschnitt|mittelwert|mittel|schnitt|ø"
-    r"|moyenne|promedio|media|średnia|průměr|gemiddelde|média|Σ)(\s+\S{1,12})?\s*[:=]?",
-    re.IGNORECASE,
-)
 
 
 def rows_of_texts(cells: Cells) -> dict[int, dict[int, str]]:
@@ -39,16 +36,36 @@ def joined(
     return {column: " ".join(words) for column, words in sorted(found.items())}
 
 
-def is_total(text: str) -> bool:
-    """Whether a text is what people write before totals and averages."""
-    return bool(_TOTALS.fullmatch(text.strip()))
-
-
 def value_of(page: Cells, label: Position) -> Position:
     """The cell that holds the value of a label: the first right of it that is not blank, or the next."""
     row, column = label
     right = range(column + 1, column + 1 + RIGHT_OF_LABEL)
     return row, next((c for c in right if (row, c) in page), column + 1)
+
+
+def at_time(day: Cell | None, clock: Cell | None) -> Cell | None:
+    """The moment that a date and a time of day in two cells are; the date where there is no time.
+
+    None where the date is missing or one of them can't be read as such.
+    """
+    if day is None or clock is None or clock.value in ("", None):
+        return day
+    seconds = time_of_day(clock)
+    if seconds is not None and isinstance(day.value, float):
+        return Cell(math.floor(day.value) + seconds / SECONDS, "moment")
+    if seconds is not None and isinstance(day.value, str):
+        return Cell(f"{day.value} {timedelta(seconds=seconds)}", "text")
+    return None
+
+
+def time_of_day(cell: Cell) -> int | None:
+    """The seconds since midnight of a cell that holds a time of day and no date; None for anything else."""
+    if isinstance(cell.value, float):
+        return min(round(cell.value * SECONDS), SECONDS - 1) if 0 <= cell.value < 1 else None
+    try:
+        return units.read_clock(cell.value).seconds if isinstance(cell.value, str) and cell.value else None
+    except ValueError:
+        return None
 
 
 def plain(text: str) -> str:

@@ -3,8 +3,9 @@
 from collections.abc import Iterable
 
 from sheetcalc import compute, files, layouts
-from sheetcalc.build.page import STANDS
+from sheetcalc.build.as_filled import STANDS
 from sheetcalc.findings import Finding, tally
+from sheetcalc.stages import registry
 
 NOTHING = "Nothing yet."
 ARROW = "→"  # ends the text of a link to a sheet
@@ -27,17 +28,23 @@ def leave(book: files.Workbook, values: compute.Values, findings: Iterable[Findi
 
 
 def _all_of_it(values: compute.Values, findings: list[Finding]) -> str:
-    """The stage that the batch has reached, what to mend first, and what comes next; "" before any."""
+    """The stage that the batch has reached, and what to mend first, is due or comes next; "" before any."""
     stages = [key for key, sheet in layouts.every_sheet().items() if sheet.next and key in values.entries]
     said = {key: compute.in_words(values, key, values.entries[key].sheet.stands) for key in stages}
     reached = next((key for key in reversed(stages) if said[key]), "")
     if not reached:
         return ""
-    errors = [finding.level for finding in findings if finding.level == "error"]
-    first = f" First look at what is wrong: {tally(errors)}." if errors else ""
     entries = values.entries[reached]
-    then = compute.in_words(values, reached, entries.sheet.next)
-    return f"Now at {entries.found.tab}. {said[reached]}{first} {then}".rstrip()
+    errors = [finding.level for finding in findings if finding.level == "error"]
+    rules = {check.rule for check in registry.CHECKS[reached] if check.due}
+    due = [f for f in findings if f.rule in rules and f.sheet == entries.found.tab]
+    if errors:
+        then = f"First look at what is wrong: {tally(errors)}."
+    elif due:
+        then = f"{due[-1].message} {due[-1].advice}"
+    else:
+        then = compute.in_words(values, reached, entries.sheet.next)
+    return f"Now at {entries.found.tab}. {said[reached]} {then}".rstrip()
 
 
 def _lead(book: files.Workbook, place: tuple[str, int, int], values: compute.Values, sheet: str) -> None:

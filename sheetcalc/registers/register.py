@@ -8,11 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from sheetcalc import __version__, batches, build, compute, edits, entries, files, layouts, writing
-from sheetcalc.batches import Value
+from sheetcalc import __version__, build, compute, entries, files, layouts
 from sheetcalc.entries import Entries
 from sheetcalc.files import locate
+from sheetcalc.filled import edits, writing
 from sheetcalc.layouts import REGISTER, Layout, System
+from sheetcalc.registers import batches
+from sheetcalc.registers.batches import Value
 
 TOLD = "told"  # the sheet of all findings
 ROOM = 10  # lines that stay ready in a new register, beside those it begins with

@@ -5,9 +5,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sheetcalc import batches
-from sheetcalc.batches import Value
 from sheetcalc.layouts import Sheet
+from sheetcalc.registers import batches
+from sheetcalc.registers.batches import Value
 
 QUARTILES = {"": 0.5, "_low": 0.25, "_high": 0.75}
 UNNAMED = "(no name)"

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from sheetcalc import compute, files, writing
+from sheetcalc import compute, files
 from sheetcalc.entries import Entries
 from sheetcalc.files.locate import Found
+from sheetcalc.filled import writing
 from sheetcalc.findings import Finding
 
 

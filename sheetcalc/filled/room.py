@@ -27,14 +27,17 @@ class Piece(NamedTuple):
 class Room:
     """The cells of a new line or column.
 
-    `at` is the cell of its value or heading. Where there is no room, `trouble` tells why and `advice` what to
-    do; `at` and `heading` are then those of the last line or column.
+    `at` is the cell of its value or heading, `typed` are those to type into, and `unit` is that of its unit.
+    Where there is no room, `trouble` tells why and `advice` what to do; `at` and `heading` are then those of
+    the last line or column.
     """
 
     field: Field
     at: Position
     heading: str
     pieces: tuple[Piece, ...] = ()
+    typed: tuple[Position, ...] = ()
+    unit: Position | None = None
     trouble: str = ""
     advice: str = ""
 
@@ -65,12 +68,12 @@ def lines(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Fie
     free = min((row for row, _ in page if row > end), default=files.MAX_ROW) - end - 1
     # A blank row keeps a card and the table below it apart.
     lacking = len(fields) + bool(sheet.columns) - free
-    in_system = system(book, found)
+    in_system, units_at = system(book, found), _unit_column(place, there, value)
     for row, field in enumerate(fields, start=end + 1):
         texts = {
             value: "",
             label: field.heading,
-            _unit_column(place, there, value): field.unit.get(in_system, ""),
+            units_at: field.unit.get(in_system, ""),
             _help_column(page, place, there): field.help,
             **dict.fromkeys(flags, ""),
         }
@@ -84,13 +87,15 @@ def lines(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Fie
             trouble = f"no rows are free below row {end}"
             advice = f"Insert {lacking} row{'s' * (lacking > 1)} below row {end} and fill again."
         if trouble:
-            yield Room(field, place.cells[last.key], place.headings[last.key], (), trouble, advice)
+            yield Room(field, place.cells[last.key], place.headings[last.key], trouble=trouble, advice=advice)
             continue
         look, key = _alike(found, sheet, field, in_system) or (place, last.key)
         beside = look.cells[key][0] if look is place else end
         pieces = [Piece((row, column), text, (place.tab, beside, column)) for column, text in texts.items()]
         pieces[0] = Piece((row, value), "", (look.tab, *look.cells[key]))
-        yield Room(field, (row, value), field.heading, tuple(pieces))
+        typed = ((row, value),) if field.role == "entry" else ()
+        unit = (row, units_at) if field.units else None
+        yield Room(field, (row, value), field.heading, tuple(pieces), typed, unit)
 
 
 def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[Field]) -> Iterator[Room]:
@@ -105,21 +110,23 @@ def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[F
     has_help = any(_text(page, (heading_row - 1, place.cells[f.key][1])) == f.help for f in there)
     has_units = any(f.key in place.units for f in there)
     merged, ours = book.merged(place.tab), set(place.cells.values())
-    column = max(merged.get(at, at[1]) for at in page)
+    ready = range(place.first_row, min(place.first_row + sheet.ready, files.MAX_ROW + 1))
+    last_used = max(merged.get(at, at[1]) for at in page)
+    free = book.free_columns(place.tab, last_used + 1, range(heading_row - 1, ready.stop))
+    column = next(free)
     in_system = system(book, found)
     for field in fields:
         texts = {heading_row: field.heading}
         texts |= {heading_row - 1: field.help} if has_help else {}
         texts |= {place.first_row - 1: field.unit.get(in_system, "")} if has_units else {}
-        trouble, advice = _refused(book, place.tab, [(row, column + 1) for row in texts])
+        trouble, advice = _refused(book, place.tab, [(row, column) for row in texts])
         if field.units and not has_units:
             trouble, advice = "no row of units stands below the headings", NEW_WORKBOOK
         elif any(at[0] == heading_row and _is_called(page, at, field) for at in page.keys() - ours):
             trouble, advice = "a column of your own is called so", CALL_IT_ELSE
         if trouble:
-            yield Room(field, place.cells[last.key], place.headings[last.key], (), trouble, advice)
+            yield Room(field, place.cells[last.key], place.headings[last.key], trouble=trouble, advice=advice)
             continue
-        column += 1
         look, key = _alike(found, sheet, field, in_system) or (place, last.key)
         top, beside = look.cells[key]
         like_rows = {heading_row: top, heading_row - 1: top - 1}
@@ -127,15 +134,19 @@ def columns(book: files.Workbook, found: Works, sheet: Sheet, fields: Sequence[F
         pieces = [
             Piece((row, column), text, (look.tab, like_rows[row], beside)) for row, text in texts.items()
         ]
-        records = range(place.first_row, min(place.first_row + sheet.ready, files.MAX_ROW + 1))
-        pieces += [Piece((row, column), "", (look.tab, look.first_row, beside)) for row in records]
-        yield Room(field, (heading_row, column), field.heading, tuple(pieces))
+        pieces += [Piece((row, column), "", (look.tab, look.first_row, beside)) for row in ready]
+        typed = tuple((row, column) for row in ready) if field.role == "entry" else ()
+        unit = (place.first_row - 1, column) if field.units else None
+        yield Room(field, (heading_row, column), field.heading, tuple(pieces), typed, unit)
+        column = next(free)
 
 
 def _nowhere(fields: Sequence[Field]) -> Iterator[Room]:
     """There is no room where none of a card's lines, or of a table's columns, are there."""
     for field in fields:
-        yield Room(field, (1, 1), "", (), "none of those that belong with it are there", NEW_WORKBOOK)
+        yield Room(
+            field, (1, 1), "", trouble="none of those that belong with it are there", advice=NEW_WORKBOOK
+        )
 
 
 def _refused(book: files.Workbook, tab: str, cells: Sequence[Position]) -> tuple[str, str]:

@@ -2,15 +2,18 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
-from typing import Literal
+from typing import Literal, NamedTuple
 
-from sheetcalc import adopted, entries, files, layouts, own_cells, units
+from sheetcalc import entries, files, layouts, units
 from sheetcalc.files import BadWorkbook, Cell, Cells, Position
 from sheetcalc.findings import address
-from sheetcalc.headings import (
+from sheetcalc.layouts import Field, Sheet
+from sheetcalc.own import adopted
+from sheetcalc.own import cells as own_cells
+from sheetcalc.own.headings import (
     LONGEST_HEADING,
     Words,
     label_for,
@@ -20,7 +23,6 @@ from sheetcalc.headings import (
     unit_text,
     vocabulary,
 )
-from sheetcalc.layouts import Field, Sheet
 
 System = Literal["metric", "us", ""]
 SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
@@ -52,12 +54,17 @@ MORE_THAN_STOCK = {
     "fermentation": {"reading"},
 }
 OURS = 5  # names of ours that make a workbook one of ours
+_PRICED = re.compile(r"[€$£]|\b(?:eur|euro|euros|usd|gbp|chf|pln|zł|czk|kč|sek|kr|huf|ft)\b", re.IGNORECASE)
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
 
 
 @dataclass(frozen=True)
 class Guess:
-    """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values."""
+    """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values.
+
+    `date` is the heading of the dates where this one is that of the times of day alone; `added` tells that
+    a fill added the column.
+    """
 
     place: Position
     text: str
@@ -68,6 +75,8 @@ class Guess:
     seen: tuple[str, ...]
     nth: int = 0
     of: int = 0
+    date: str = ""
+    added: bool = False
 
     @property
     def grade(self) -> str:
@@ -91,6 +100,24 @@ class Table:
     nth: int = 0
     of: int = 0
 
+    @property
+    def rows(self) -> range:
+        """The rows of its headings."""
+        return range(self.top, self.top + self.lines)
+
+    @property
+    def columns(self) -> range:
+        """The columns from the first heading that is recognised to the last."""
+        return range(self.guesses[0].place[1], self.guesses[-1].place[1] + 1)
+
+
+class Unread(NamedTuple):
+    """What looks like a table and is none that we know: its row of headings, by column."""
+
+    tab: str
+    top: int
+    headings: dict[int, str]
+
 
 def recognise(book: files.Workbook) -> list[Table]:
     """The tables and cards of a workbook that look like ours, in the order of its sheets.
@@ -103,10 +130,17 @@ def recognise(book: files.Workbook) -> list[Table]:
     system = _system(book)
     found: list[Table] = []
     for tab in book.sheets:
-        tables = _tables(book, tab, system)
+        tables = [_with_added(book, table) for table in _tables(book, tab, system)]
         card = _card(book, tab, tables, system)
         found += [*tables, *([card] if card else [])]
     return _told_apart(book, found)
+
+
+def _with_added(book: files.Workbook, table: Table) -> Table:
+    """The table, its headings that a fill added marked as such."""
+    ours = {place for name, place in book.named.items() if name.startswith(adopted.NAMED)}
+    guesses = tuple(replace(g, added=(table.tab, *g.place) in ours) for g in table.guesses)
+    return replace(table, guesses=guesses)
 
 
 def _told_apart(book: files.Workbook, found: list[Table]) -> list[Table]:
@@ -157,17 +191,23 @@ def _measured(cell: Cell) -> bool:
     return isinstance(cell.value, float)
 
 
-def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
-    cells = book.cells(tab)
-    texts: Counter[int] = Counter()
+def _heading_rows(cells: Cells) -> tuple[set[int], list[int], dict[int, set[int]]]:
+    """The rows of nothing but words, the last of each run of them, and the columns with values by row."""
+    texts: set[int] = set()
     measured: dict[int, set[int]] = {}
     for (row, column), cell in cells.items():
         if _measured(cell):
             measured.setdefault(row, set()).add(column)
         elif isinstance(cell.value, str) and cell.value.strip() and len(cell.value) <= LONGEST_HEADING:
-            texts[row] += 1
-    wordy = {row for row in texts if not measured.get(row)}
+            texts.add(row)
+    wordy = texts - measured.keys()
     bottoms = [row for row in sorted(wordy) if row + 1 not in wordy][:MOST_HEADING_ROWS]
+    return wordy, bottoms, measured
+
+
+def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
+    cells = book.cells(tab)
+    wordy, bottoms, measured = _heading_rows(cells)
     rows, merged = own_cells.rows_of_texts(cells), book.merged(tab)
     candidates: list[Table] = []
     for bottom in bottoms:
@@ -179,16 +219,46 @@ def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
             last = own_cells.joined(rows, merged, bottom, 1)
             above = " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())
             for block in _blocks(headings, measured, bottom):
-                candidates += _fitting(cells, [tab, above[:200]], top, lines, block, headings, last, system)
-    taken: list[tuple[range, range]] = []
-    chosen = []
+                columns = list(_columns(cells, _sampled(cells, bottom + 1, block), block, last))
+                fits = _fits([tab, above[:200]], lines, columns, headings, system)
+                candidates += [table] if (table := _chosen(fits, columns)) else []
+    chosen: list[Table] = []
     for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
-        span = range(table.top, table.top + table.lines)
-        columns = range(min(g.place[1] for g in table.guesses), max(g.place[1] for g in table.guesses) + 1)
-        if not any(_overlap(span, r) and _overlap(columns, c) for r, c in taken):
-            taken.append((span, columns))
+        if not any(_overlap(table.rows, t.rows) and _overlap(table.columns, t.columns) for t in chosen):
             chosen.append(table)
     return sorted(chosen, key=lambda t: (t.top, t.guesses[0].place[1]))
+
+
+def left_alone(book: files.Workbook, found: Sequence[Table]) -> list[Unread]:
+    """What looks like a table in a workbook beside those that were found, in the order of its sheets."""
+    left: list[Unread] = []
+    for tab in book.sheets:
+        cells = book.cells(tab)
+        rows, (wordy, bottoms, measured) = own_cells.rows_of_texts(cells), _heading_rows(cells)
+        known = [(table.top, table.columns) for table in found if table.tab == tab and table.kind == "table"]
+        for bottom in bottoms:
+            top = next(row for row in range(bottom, 0, -1) if row - 1 not in wordy)
+            texts = {c: text for c, text in rows[bottom].items() if len(text) <= LONGEST_HEADING}
+            for block in _blocks(texts, measured, bottom):
+                columns = range(min(block), max(block) + 1)
+                above = max(
+                    (t for t, others in known if t <= bottom and _overlap(others, columns)), default=0
+                )
+                # The headings of another table have a blank row above them.
+                apart = above < top and not (above and any((top - 1, column) in cells for column in columns))
+                if apart and _has_values(cells, bottom + 1, block):
+                    known.append((bottom, columns))
+                    left.append(Unread(tab, bottom, block))
+    return left
+
+
+def _has_values(cells: Cells, row: int, block: Mapping[int, str]) -> bool:
+    """Whether measured values stand below headings: two side by side, or one in a table of three columns.
+
+    A line of two with one value may be a label, too.
+    """
+    values = sum(_has_value(cells, (row, column)) for column in block)
+    return values > 1 or (values == 1 and len(block) > 2)
 
 
 def _overlap(one: range, other: range) -> bool:
@@ -210,69 +280,73 @@ def _blocks(
             block = {}
 
 
-def _fitting(
-    cells: Cells,
-    titles: Sequence[str],
-    top: int,
-    lines: int,
-    block: Mapping[int, str],
-    headings: Mapping[int, str],
-    last: Mapping[int, str],
-    system: System,
-) -> Iterator[Table]:
-    """The sheet of ours that some headings fit best, if any does.
+class _Column(NamedTuple):
+    """A column of theirs: its heading, the last line of that, its first values, the heading of its dates."""
 
-    titles: the tab's name, which comes first, and what stands above the headings.
+    place: Position
+    text: str
+    line: str
+    sample: list[Cell]
+    date: str
+
+
+def _fits(
+    titles: Sequence[str],
+    lines: int,
+    columns: Sequence[_Column],
+    headings: Mapping[int, str],
+    system: System,
+) -> list[Table]:
+    """The sheets of ours that some headings may be, the best first.
+
+    titles: the tab's name, which comes first, and what stands above the headings; headings: all of their row.
     """
-    first = top + lines
-    rows = _sampled(cells, first, block)
     fits: list[Table] = []
     for key in vocabulary().words:
         sheet = layouts.every_sheet().get(key)
-        if sheet is None or not sheet.columns or key == "titles":
+        if sheet is None or not sheet.columns:
             continue
-        guesses = _assigned(sheet, cells, rows, block, last, system)
+        guesses = _assigned(sheet, _guesses(sheet, columns, system))
         if not _is_log(sheet, guesses):
             continue
         called = vocabulary().words["titles"].get(key, ())
         titled = max(resemblance(squeezed(text), called)[0] for text in titles)
         score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
-        known = {guess.place[1] for guess in guesses}
-        unknown = tuple(((first - 1, c), text) for c, text in block.items() if c not in known)
+        known, dates = {guess.place for guess in guesses}, {guess.date for guess in guesses}
+        unknown = tuple((c.place, c.text) for c in columns if c.place not in known and c.text not in dates)
+        top = columns[0].place[0] + 1 - lines
         numbered = tuple(_numbered(guesses, headings))
         fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
-    fits.sort(key=lambda table: -table.score)
-    if not fits or _is_stock(fits[0], block):
-        return
+    return sorted(fits, key=lambda table: -table.score)
+
+
+def _chosen(fits: Sequence[Table], columns: Sequence[_Column]) -> Table | None:
+    """The sheet of ours that a table is, switched off where that is in doubt; None where it is none."""
+    if not fits:
+        return None
     table, rivals = fits[0], [fit.sheet for fit in fits[1:] if fits[0].score - fit.score < MARGIN]
+    more = bool({g.field.key for g in table.guesses} & MORE_THAN_STOCK.get(table.sheet.key, set()))
+    if _named(columns, "vessel") and _named(columns, "kept") > 1 and not more:
+        return None
     if rivals:
-        yield _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
-    elif len(table.unknown) > len(table.guesses):
-        yield _in_doubt(table, "most headings of the table are not recognised")
-    elif _named(block, "vessel") and not _is_more_than_stock(table, cells, rows):
-        yield _in_doubt(table, "the table could be a list of what lies in which vessel, too")
-    else:
-        yield table
+        return _in_doubt(table, f'the table could be "{rivals[0].title}" ({rivals[0].key}), too')
+    if len(table.unknown) > len(table.guesses):
+        return _in_doubt(table, "most headings of the table are not recognised")
+    if _named(columns, "vessel") and not more and not _is_mixed(table, columns):
+        return _in_doubt(table, "the table could be a list of what lies in which vessel, too")
+    return table
 
 
-def _named(block: Mapping[int, str], kind: str) -> int:
+def _named(columns: Sequence[_Column], kind: str) -> int:
     """How many headings are such as lists of stock have: a "vessel", or what is "kept" in it."""
-    return sum(squeezed(split(text).bare) in vocabulary().words["stock"][kind] for text in block.values())
+    return sum(squeezed(split(column.text).bare) in vocabulary().words["stock"][kind] for column in columns)
 
 
-def _is_stock(table: Table, block: Mapping[int, str]) -> bool:
-    """Whether a table tells what went into vessels and out of them, and none of our sheets."""
-    known = {guess.field.key for guess in table.guesses}
-    more = known & MORE_THAN_STOCK.get(table.sheet.key, set())
-    return bool(_named(block, "vessel")) and _named(block, "kept") > 1 and not more
-
-
-def _is_more_than_stock(table: Table, cells: Cells, rows: Sequence[int]) -> bool:
-    """Whether a table has what no list of vessels has; a blend names a lot for each of its parts."""
-    lots = [g.place[1] for g in table.guesses if g.field.key == "lot" and table.sheet.key == "blend"]
-    named = [cells[row, column].value for column in lots for row in rows if (row, column) in cells]
-    known = {guess.field.key for guess in table.guesses}
-    return len(set(named)) < len(named) or bool(known & MORE_THAN_STOCK.get(table.sheet.key, set()))
+def _is_mixed(table: Table, columns: Sequence[_Column]) -> bool:
+    """Whether a table names a lot for each of its parts, as a blend does and no list of vessels."""
+    lots = {g.place for g in table.guesses if g.field.key == "lot" and table.sheet.key == "blend"}
+    named = [cell.value for column in columns if column.place in lots for cell in column.sample]
+    return len(set(named)) < len(named)
 
 
 def _in_doubt(table: Table, why: str) -> Table:
@@ -289,7 +363,7 @@ def _sampled(cells: Cells, first: int, block: Mapping[int, str]) -> list[int]:
         blank = 0 if line else blank + 1
         if blank == own_cells.BLANK_ROWS or (len(line) > 1 and len(worded) == len(line)):
             break
-        if not (line and isinstance(line[0].value, str) and own_cells.is_total(line[0].value)):
+        if not (line and isinstance(line[0].value, str) and entries.is_total(line[0].value)):
             rows.append(row)
     return list(dict.fromkeys(rows))
 
@@ -326,33 +400,79 @@ def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
     return total - 0.4 * len(lacking)
 
 
-def _assigned(
-    sheet: Sheet,
-    cells: Cells,
-    rows: Sequence[int],
-    block: Mapping[int, str],
-    last: Mapping[int, str],
-    system: System,
-) -> list[Guess]:
-    """The best fitting key for each heading, each key once; the most certain first."""
-    guesses, at = [], rows[0] - 1
+def _columns(
+    cells: Cells, rows: Sequence[int], block: Mapping[int, str], last: Mapping[int, str]
+) -> Iterator[_Column]:
+    """The columns of a table; times of day with their dates, where another column holds those."""
+    samples = {c: {row: cells[row, c] for row in rows if (row, c) in cells} for c in block}
+    days = [
+        c for c, text in block.items() if _all(_is_day, samples[c]) and list(block.values()).count(text) == 1
+    ]
     for column, text in block.items():
-        sample = [cells[row, column] for row in rows if (row, column) in cells]
-        line = last.get(column, text)
+        sample, date = samples[column], ""
+        if days and _all(_is_clock, sample):
+            # The date stands left of the time, as a rule.
+            day = min(days, key=lambda c: (c > column, abs(c - column)))
+            moments = {row: own_cells.at_time(samples[day].get(row), clock) for row, clock in sample.items()}
+            sample, date = {row: cell for row, cell in moments.items() if cell}, block[day]
+        yield _Column((rows[0] - 1, column), text, last.get(column, text), list(sample.values()), date)
+
+
+def _all(holds: Callable[[Cell], bool], sample: Mapping[int, Cell]) -> bool:
+    filled = [cell for cell in sample.values() if cell.value not in (None, "")]
+    return bool(filled) and all(map(holds, filled))
+
+
+def _is_clock(cell: Cell) -> bool:
+    return cell.kind in ("moment", "text") and own_cells.time_of_day(cell) is not None
+
+
+def _is_day(cell: Cell) -> bool:
+    """Whether a cell holds a date without a time."""
+    try:
+        days = units.read_moment(cell.value)[0] if isinstance(cell.value, str) else cell.value
+    except ValueError:
+        return False
+    return isinstance(days, float) and cell.kind in ("moment", "text") and days >= 1 and days.is_integer()
+
+
+def _guesses(sheet: Sheet, columns: Sequence[_Column], system: System) -> list[Guess]:
+    """All that each heading could be."""
+    guesses = []
+    for column in columns:
         for field in sheet.columns:
-            whole = _guess(sheet, field, (at, column), text, sample, system)
+            whole = _guess(sheet, field, column.place, column.text, column.sample, system)
             # The last line of several may say all there is to say, unless the others say something else.
-            part = None if line == text else _guess(sheet, field, (at, column), line, sample, system)
-            if part and not _is_elsewhere(split(text), field, part.sure):
-                part = replace(part, text=text, sure=part.sure * PARTLY)
+            part = (
+                None
+                if column.line == column.text
+                else _guess(sheet, field, column.place, column.line, column.sample, system)
+            )
+            if part and not _is_elsewhere(split(column.text), field, part.sure):
+                part = replace(part, text=column.text, sure=part.sure * PARTLY)
                 whole = part if whole is None or part.sure > whole.sure else whole
+            if whole and column.date:
+                whole = replace(
+                    whole, date=column.date, why=(*whole.why, f'with the date in "{column.date}"')
+                )
             guesses += [whole] if whole else []
+    return guesses
+
+
+def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
+    """The best fitting key for each heading, each key once; the most certain first."""
     order = {field.key: place for place, field in enumerate(sheet.columns)}
-    guesses.sort(key=lambda g: (-round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key]))
+    # A time of day with its date before the date alone.
+    guesses.sort(
+        key=lambda g: (not g.date, -round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key])
+    )
     keys: set[str] = set()
+    dates: set[str] = set()
     columns: dict[int, Guess] = {}
     for guess in guesses:
         column = guess.place[1]
+        if guess.text in dates:
+            continue
         if column in columns:
             rival = columns[column]
             if (
@@ -365,6 +485,7 @@ def _assigned(
                 )
         elif guess.field.key not in keys:
             keys.add(guess.field.key)
+            dates |= {guess.date} - {""}
             columns[column] = guess
     return sorted(_settled(guesses, columns), key=lambda g: g.place)
 
@@ -511,26 +632,50 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
     """Lines of label and value that our batch card has, above, beside or without a table."""
     cells = book.cells(tab)
     sheet = layouts.every_sheet()[adopted.CARD]
-    headings = {(t.top + line, g.place[1]) for t in tables for line in range(t.lines) for g in t.guesses}
-    labels: Counter[str] = Counter(c.value.casefold() for c in cells.values() if isinstance(c.value, str))
+    fields = [f for f in sheet.fields if f.role == "entry" and f.key in vocabulary().words[adopted.CARD]]
     guesses: dict[str, Guess] = {}
-    for place, cell in sorted(islice(cells.items(), MOST_CELLS)):
-        if not isinstance(cell.value, str) or len(cell.value) > LONGEST_HEADING or place in headings:
-            continue
-        value = cells.get(own_cells.value_of(cells, place))
-        if value is None or labels[cell.value.casefold()] > 1 or (place[0] + 1, place[1]) in headings:
-            continue
-        for field in sheet.fields:
-            if field.role == "entry" and field.key in vocabulary().words[adopted.CARD]:
-                guess = _guess(sheet, field, place, " ".join(cell.value.split()), [value], system)
-                if guess and guess.sure >= LIKELY and _on_a_card(guess, cells, tables):
-                    kept = guesses.get(field.key)
-                    guesses[field.key] = guess if kept is None or guess.sure > kept.sure else kept
+    for place, text, value, unit in _labels(cells, tables):
+        for field in fields:
+            if _PRICED.search(unit) and field.quantity != "money":
+                continue
+            guess = _guess(sheet, field, place, f"{text} ({unit})" if unit else text, [value], system)
+            if guess and guess.sure >= LIKELY and _on_a_card(guess, cells, tables):
+                kept = guesses.get(field.key)
+                if kept is None or guess.sure > kept.sure:
+                    guesses[field.key] = replace(guess, text=text)
     by_place = {guess.place: guess for guess in sorted(guesses.values(), key=lambda g: g.sure)}
     if not by_place:
         return None
     found = tuple(by_place[place] for place in sorted(by_place))
     return Table(sheet, "card", tab, found[0].place[0], 1, found, (), 0.0)
+
+
+def _labels(cells: Cells, tables: Sequence[Table]) -> Iterator[tuple[Position, str, Cell, str]]:
+    """What may be the labels of a card, each with its text, value and unit, if one stands beside."""
+    headings = {(t.top + line, g.place[1]) for t in tables for line in range(t.lines) for g in t.guesses}
+    times = Counter(c.value.casefold() for c in cells.values() if isinstance(c.value, str))
+    for place, cell in sorted(islice(cells.items(), MOST_CELLS)):
+        if not isinstance(cell.value, str) or len(cell.value) > LONGEST_HEADING or place in headings:
+            continue
+        text, at = " ".join(cell.value.split()), own_cells.value_of(cells, place)
+        if at not in cells or times[cell.value.casefold()] > 1 or (place[0] + 1, place[1]) in headings:
+            continue
+        unit = _unit_beside(cells, at)
+        # A unit is no label, and a line of several values is one of a list, such as of stock and its prices.
+        if not split(text).only_units and not _has_value(cells, (at[0], at[1] + 1 + bool(unit))):
+            yield place, text, cells[at], unit
+
+
+def _unit_beside(cells: Cells, value: Position) -> str:
+    """The unit or the price's unit that stands in the cell right of a card's value, '' where none does."""
+    cell = cells.get((value[0], value[1] + 1))
+    text = cell.value.strip() if cell and isinstance(cell.value, str) else ""
+    is_unit = len(text) <= LONGEST_HEADING and (split(text).only_units or _PRICED.search(text))
+    return text if is_unit else ""
+
+
+def _has_value(cells: Cells, place: Position) -> bool:
+    return place in cells and _measured(cells[place])
 
 
 def _on_a_card(guess: Guess, cells: Cells, tables: Sequence[Table]) -> bool:
@@ -543,10 +688,7 @@ def _on_a_card(guess: Guess, cells: Cells, tables: Sequence[Table]) -> bool:
         # A batch may be called 26, a yeast is not: that is what it cost.
         return guess.field.key == "batch_code" and guess.sure >= SURE
     heading = after is not None or _is_a_word_of_ours(squeezed(value)) or bool(split(value).units)
-    in_record = any(
-        table.top <= row and table.guesses[0].place[1] <= guess.place[1] <= table.guesses[-1].place[1]
-        for table in tables
-    )
+    in_record = any(table.top <= row and guess.place[1] in table.columns for table in tables)
     return guess.sure >= SURE and not heading and not in_record
 
 

@@ -8,10 +8,11 @@ import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 
-from sheetcalc import __version__, edits, files, layouts
-from sheetcalc.build import stale
+from sheetcalc import __version__, files, layouts
+from sheetcalc.build import as_filled
 from sheetcalc.files import Place, Position
 from sheetcalc.files.locate import Found
+from sheetcalc.filled import edits
 from sheetcalc.findings import LEVELS, Finding, address
 from sheetcalc.stages import registry
 
@@ -40,7 +41,7 @@ def findings(book: files.Workbook, found: Mapping[str, Found]) -> tuple[Finding,
 def _place(book: files.Workbook) -> Place | None:
     """Beside the version; None in a workbook without the hidden sheet."""
     at = edits.all_edited(book)
-    return (at[0], at[1], stale.UNIT_WAS) if at else None
+    return (at[0], at[1], as_filled.UNIT_WAS) if at else None
 
 
 def _fingerprint(book: files.Workbook, found: Mapping[str, Found], place: Place) -> str:
@@ -50,13 +51,13 @@ def _fingerprint(book: files.Workbook, found: Mapping[str, Found], place: Place)
         repr((found, sorted(book.names.items()), book.sheets, book.signed)).encode("utf-8", "replace")
     )
     for tab in sorted({*(at.tab for at in found.values()), place[0]}):
-        made.update(tab.encode("utf-8", "replace"))
+        told = [tab]
         for position, cell in sorted(book.cells(tab).items()):
             if (tab, *position) != place:
                 # What a formula shows may depend on our results, and differs in each program.
                 shown = "" if cell.formula else f"{cell.kind} {edits.text(cell)}"
-                told = f"\n{position} {cell.formula} {len(shown)} {shown}"
-                made.update(told.encode("utf-8", "replace"))
+                told.append(f"\n{position} {cell.formula} {len(shown)} {shown}")
+        made.update("".join(told).encode("utf-8", "replace"))
     return made.hexdigest()
 
 

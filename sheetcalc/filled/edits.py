@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sheetcalc import files, layouts, units
-from sheetcalc.build import stale
+from sheetcalc.build import as_filled
 from sheetcalc.entries import Entries
 from sheetcalc.files import Cell, Place, Position
 from sheetcalc.findings import Finding
@@ -32,7 +32,7 @@ def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> Non
     at = all_edited(book)
     if at is None:
         return
-    _put(book, (*at[:2], stale.WAS), version)
+    _put(book, (*at[:2], as_filled.WAS), version)
     counts: Counter[Place] = Counter()
     for entries in read.values():
         for watched in list(_watched(book, entries)):
@@ -58,7 +58,7 @@ def last_records(book: files.Workbook, read: Mapping[str, Entries]) -> dict[str,
 
 def all_edited(book: files.Workbook) -> Place | None:
     """The cell that counts what was edited since the last fill; None in a workbook that keeps no copies."""
-    return book.named.get(stale.ALL)
+    return book.named.get(as_filled.ALL)
 
 
 def listed(book: files.Workbook) -> dict[str, Place] | None:
@@ -69,11 +69,11 @@ def listed(book: files.Workbook) -> dict[str, Place] | None:
     at = all_edited(book)
     if at is None:
         return None
-    ours = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
+    ours = frozenset().union(*(sheet.names for sheet in layouts.every_sheet().values()))
     names = {
         str(cell.value): (at[0], row, column)
         for (row, column), cell in book.cells(at[0]).items()
-        if column == stale.NAME and cell.value in ours
+        if column == as_filled.NAME and cell.value in ours
     }
     return names or None
 
@@ -102,7 +102,7 @@ def _put(book: files.Workbook, place: Place, value: Value) -> None:
 def edited(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[Finding]:
     """A note for each record or line in which something was typed or changed since the last fill."""
     at = all_edited(book)
-    if at is None or _was(book, (*at[:2], stale.WAS)) is None:
+    if at is None or _was(book, (*at[:2], as_filled.WAS)) is None:
         return
     for entries in read.values():
         rows: dict[int, list[tuple[Watched, Value]]] = {}
@@ -143,9 +143,11 @@ def _numbers(count: int) -> str:
 def units_were(book: files.Workbook, entries: Entries) -> dict[str, str]:
     """The unit each column of a sheet stood in when it was last written, by key, as far as that is kept."""
     lines = {
-        f.key: book.named.get(stale.line_name(f, entries.sheet.key)) for f in entries.sheet.columns if f.units
+        f.key: book.named.get(as_filled.line_name(f, entries.sheet.key))
+        for f in entries.sheet.columns
+        if f.units
     }
-    cells = {key: book.cells(at[0]).get((at[1], stale.UNIT_WAS)) for key, at in lines.items() if at}
+    cells = {key: book.cells(at[0]).get((at[1], as_filled.UNIT_WAS)) for key, at in lines.items() if at}
     return {key: str(cell.value) for key, cell in cells.items() if cell}
 
 
@@ -181,29 +183,31 @@ def _watched(book: files.Workbook, entries: Entries) -> Iterator[Watched]:
     for row, column in cells:
         by_column.setdefault(column, []).append(row)
     for field in (*sheet.fields, *sheet.columns):
-        line = book.named.get(stale.line_name(field, sheet.key))
+        line = book.named.get(as_filled.line_name(field, sheet.key))
         if line is None or field.key not in found.cells:
             continue
         tab, at, _ = line
         if field.key in found.units:
             unit = found.units[field.key]
-            yield Watched(field, unit, _value(cells.get(unit)), (tab, at, stale.UNIT_WAS))
+            yield Watched(field, unit, _value(cells.get(unit)), (tab, at, as_filled.UNIT_WAS))
         row, column = found.cells[field.key]
-        copy = book.named.get(stale.copy_name(sheet.key, field.key))
+        copy = book.named.get(as_filled.copy_name(sheet.key, field.key))
         if entries.is_column(field.key):
             if copy and copy[:2] == (found.tab, row) and _is_copy(cells.get(copy[1:])):
                 # The first, too, so that a column that was emptied counts as holding nothing.
                 rows = {found.first_row, *by_column.get(column, ()), *by_column.get(copy[2], ())}
                 for row in sorted(row for row in rows if row >= found.first_row):
                     now = _value(cells.get((row, column)))
-                    yield Watched(field, (row, column), now, (found.tab, row, copy[2]), (tab, at, stale.WAS))
+                    yield Watched(
+                        field, (row, column), now, (found.tab, row, copy[2]), (tab, at, as_filled.WAS)
+                    )
         elif field.role == "entry":
-            yield Watched(field, (row, column), _value(cells.get((row, column))), (tab, at, stale.WAS))
+            yield Watched(field, (row, column), _value(cells.get((row, column))), (tab, at, as_filled.WAS))
 
 
 def _is_copy(heading: Cell | None) -> bool:
     """Whether a copy's heading still stands there: people may have moved the table, or theirs, over it."""
-    return heading is not None and str(heading.value).endswith(stale.AS_FILLED)
+    return heading is not None and str(heading.value).endswith(as_filled.AS_FILLED)
 
 
 def _was(book: files.Workbook, copy: Place) -> Value:

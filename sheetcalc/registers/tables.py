@@ -6,9 +6,10 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from sheetcalc import batches, interrupts, units
+from sheetcalc import interrupts, units
 from sheetcalc.files import BadWorkbook, replacing
 from sheetcalc.layouts import Field
+from sheetcalc.registers import batches
 
 ENDINGS = (".csv", ".parquet")
 RUN = (
@@ -20,7 +21,8 @@ RUN = (
     "\r",
     "\n",
 )  # what a spreadsheet takes for the beginning of a formula, or skips
-UNITS = {"%": "share", "% vol": "percent_vol"}  # as they stand in a column's name
+# As they stand in a column's name; of a price the key itself says it.
+UNITS = {"%": "share", "% vol": "percent_vol", "per L": ""}
 
 
 def refuse(path: Path) -> None:
@@ -59,8 +61,9 @@ def write(path: Path, frame: Any) -> bool:
 
 def column_name(column: Field) -> str:
     """A column's key with its base unit, such as wash_volume_L."""
-    unit = next(iter(column.units), "")
-    return f"{column.key}_{UNITS.get(unit, unit)}" if unit else column.key
+    base = next(iter(column.units), "")
+    unit = UNITS.get(base, base)
+    return f"{column.key}_{unit}" if unit else column.key
 
 
 def _named(frame: Any) -> Any:

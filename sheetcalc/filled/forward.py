@@ -8,13 +8,14 @@ the one from the other, and nothing is added to it.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from sheetcalc import edits, files, layouts, room
-from sheetcalc.build import stale
+from sheetcalc import files, layouts
+from sheetcalc.build import as_filled
 from sheetcalc.files import Place
 from sheetcalc.files.locate import Found
+from sheetcalc.filled import edits, room
+from sheetcalc.filled.room import Room, Works
 from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.room import Room, Works
 
 MOVE_IT = "Move it where you like, or delete it; it is not added again."
 
@@ -40,8 +41,11 @@ def had(book: files.Workbook) -> Callable[[str, str], bool]:
 
 
 def only_ours(book: files.Workbook, found: Works) -> dict[str, Found]:
-    """The places found, without a person's own line or column that is merely called like a new one of ours
-    and holds what a fill would write over."""
+    """The places found, without what is not ours or ours no more.
+
+    That is a person's own line or column that is merely called like a new one of ours and holds what a fill
+    would write over, and a column that was added and then cleared with its heading, where its name still is.
+    """
     listed = edits.listed(book) or {}
     names = (item for some in (book.names, *book.local_names.values()) for item in some.items())
     named = {(name.casefold(), place) for name, place in names}
@@ -49,10 +53,19 @@ def only_ours(book: files.Workbook, found: Works) -> dict[str, Found]:
     for sheet, place in _known(found, listed):
         for field in (*sheet.fields, *sheet.columns):
             name = f"{sheet.key}_{field.key}"
-            if field.key not in place.cells or name in listed:
+            if field.key not in place.cells:
                 continue
             at = place.cells[field.key]
-            if (name.casefold(), (place.tab, *at)) not in named and _is_typed_over(book, sheet, place, field):
+            if name in listed:
+                added = (
+                    field in sheet.columns
+                    and as_filled.line_name(field, sheet.key).casefold() not in book.named
+                )
+                if added and at not in book.cells(place.tab):
+                    kept[sheet.key] = _without(kept[sheet.key], field.key)
+            elif (name.casefold(), (place.tab, *at)) not in named and _is_typed_over(
+                book, sheet, place, field
+            ):
                 kept[sheet.key] = _without(kept[sheet.key], field.key)
     return kept
 
@@ -73,16 +86,36 @@ def bring(book: files.Workbook, found: Works) -> list[Finding]:
         return []
     since, news = _since(book, found), list(_new(book, found, listed))
     placed = [new for new in news if not new.room.trouble]
+    in_system = room.system(book, found)
     for new in placed:
         for at, text, like in new.room.pieces:
             book.dress(new.tab, *at, like)
             if text:
                 book.write(new.tab, *at, text)
+        _furnish(book, new, in_system)
     there = [f"{key}_{part}" for key, place in found.items() for part in place.cells]
     edits.add_to_list(book, [*there, *(new.name for new in placed)])
     if len(placed) == len(news):
         _raise_version(book, found)
     return [_finding(new, since, added=True) for new in news]
+
+
+def _furnish(book: files.Workbook, new: _New, system: layouts.System) -> None:
+    """Give a new line or column its name, its width and its drop-downs, as in a new workbook."""
+    # A fill that adds nothing need not load how new workbooks are made.
+    from sheetcalc.build import rules
+    from sheetcalc.build.grid import Area
+
+    at, typed, unit, field = new.room.at, new.room.typed, new.room.unit, new.room.field
+    book.name(new.name, (new.tab, *at))
+    if new.what == "column":
+        book.widen(new.tab, at[1], field.width)
+    if typed:
+        rule = rules.entry(new.sheet.key, field, system, Area(*typed[0], *typed[-1]), "")
+        book.offer(new.tab, typed, rule.choices, rule.title, rule.prompt)
+    if unit:
+        rule = rules.unit(field, Area(*unit, *unit))
+        book.offer(new.tab, [unit], rule.choices, rule.title, rule.prompt)
 
 
 def _known(found: Works, listed: Mapping[str, Place]) -> Iterator[tuple[Sheet, Found]]:
@@ -119,14 +152,14 @@ def _without(place: Found, key: str) -> Found:
 def _version(book: files.Workbook) -> int:
     """The version of the templates the workbook has everything of; 1 where it tells none."""
     at = edits.all_edited(book)
-    cell = book.cells(at[0]).get((at[1], stale.TEMPLATES)) if at else None
+    cell = book.cells(at[0]).get((at[1], as_filled.TEMPLATES)) if at else None
     return int(cell.value) if cell and isinstance(cell.value, float) else 1
 
 
 def _raise_version(book: files.Workbook, found: Works) -> None:
     at, now = edits.all_edited(book), layouts.made_from(found.keys()).version
-    if at and _version(book) < now and not book.has_formula(*at[:2], stale.TEMPLATES):
-        book.write(*at[:2], stale.TEMPLATES, now)
+    if at and _version(book) < now and not book.has_formula(*at[:2], as_filled.TEMPLATES):
+        book.write(*at[:2], as_filled.TEMPLATES, now)
 
 
 def _since(book: files.Workbook, found: Works) -> str:

@@ -1,0 +1,1 @@
+"""Many batches in one workbook: gathered, matched with their lines, compared, asked for a new card."""
