@@ -34,7 +34,7 @@ TURN_GREY: list[Spot] = [
     ("fermentation_alcohol", 2),
     ("fermentation_daily_change", 3),
     ("fermentation_state", 12),
-    ("fermentation_flags", 12),
+    ("cuts_flags", 1),
     ("runs_charge_alcohol", 1),
     ("runs_recovery", 1),
     ("runs_energy", 1),

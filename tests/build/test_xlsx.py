@@ -73,6 +73,12 @@ def test_limits_stand_in_the_unit_of_the_workbook(
     assert str(rule.sqref) == "C6:C2005"
 
 
+def test_limits_that_were_converted_are_round(books: dict[layouts.System, Workbook]) -> None:
+    """4500 m are 14,763.8 ft and 400 m below the sea 1312.3 ft; nobody says it so."""
+    place = books["us"].defined_names["batch_altitude"].attr_text.split("!")[1].replace("$", "")
+    assert "is -1300 to 15000 ft" in str(_at(books["us"]["Batch"], place).error)
+
+
 def test_a_hydrometer_in_thousandths_is_let_pass(books: dict[layouts.System, Workbook]) -> None:
     assert "AND(B6>=970,B6<=1170)" in str(_at(books["metric"]["Fermentation"], "B6").formula1)
 
