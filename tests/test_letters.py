@@ -16,23 +16,24 @@ COUNTED = [
         4,
         52.7,
         "Stop: no heat. Check the number and its unit; if they are right, let it cool and take some out. An "
-        "over-full still can boil over and block its outlet, and a blocked still can burst. Keep to your local "
-        "law and rules.",
+        "over-full still can boil over and block its outlet, and a blocked still can burst. Keep to your "
+        "local law and rules.",
     ),
     (
         5,
         44.7,
         "WARNING [Dose] 400 mL of silica sol in 20.0 L is far from the usual 10 mL to 60 mL. It would fit as "
-        "40 mL (two digits exchanged). Check the dose, the volume and the packet; if the packet says so, keep "
-        "to the packet.",
+        "40 mL (two digits exchanged). Check the dose, the volume and the packet; if the packet says so, "
+        "keep to the packet.",
     ),
     (
         9,
         42.7,
-        "WARNING [Alcoholmeter after] 43.2 % vol measured, 40.0 % vol expected; your instruments alone do not "
-        "explain it. Stir, let it cool to about 20 °C (68 °F) and read again. If it stays, the volume or the "
+        "WARNING [Alcoholmeter after] 43.2 % vol measured, 40.0 % vol expected; your instruments alone do "
+        "not explain it. Stir, let it cool to about 20 °C (68 °F) and read again. If it stays, the volume or the "
         "first reading was off.\nWARNING [Wanted strength] It comes out at 40.0 % vol, below the usual legal "
-        "minimum of 43.0 % vol for this place. Fine for tasting; check your own local law before you bottle it.",
+        "minimum of 43.0 % vol for this place. Fine for tasting; check your own local law before you bottle "
+        "it.",
     ),
 ]
 
