@@ -32,8 +32,8 @@ COUNTED = [
         "WARNING [Alcoholmeter after] 43.2 % vol measured, 40.0 % vol expected; your instruments alone do "
         "not explain it. Stir, let it cool to about 20 °C (68 °F) and read again. If it stays, the volume or "
         "the first reading was off.\nWARNING [Wanted strength] It comes out at 40.0 % vol, below the usual "
-        "legal minimum of 43.0 % vol for this place. Fine for tasting; check your own local law before you bottle "
-        "it.",
+        "legal minimum of 43.0 % vol for this place. Fine for tasting; check your own local law before you "
+        "bottle it.",
     ),
 ]
 
