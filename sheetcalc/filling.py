@@ -148,7 +148,8 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
         return known
     brought = forward.bring(book, found)
     seen = _compute(book, _find(book) if brought else found, brought)
-    writing.results(book, seen.values, seen.findings)
+    last = edits.last_records(book, seen.values.entries)
+    writing.results(book, seen.values, seen.findings, last)
     if "findings" in seen.found:
         writing.list_findings(book, seen.found["findings"], seen.findings)
     stands.leave(book, seen.values, seen.findings)

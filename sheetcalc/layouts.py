@@ -10,11 +10,14 @@ from pathlib import Path
 from string import Formatter
 from typing import Any, Literal, NamedTuple, get_args
 
-from sheetcalc import units
+from sheetcalc import number_formats, units
 
 Role = Literal["entry", "computed", "flag"]
 System = Literal["metric", "us"]
-Style = Literal["title", "heading", "text", "standing", "step", "caution", "entry", "computed", "flag"]
+Words = Literal["title", "heading", "text", "standing", "step", "caution"]
+Swatch = Literal["entry", "computed", "flag", "error", "note", "stale"]
+Style = Words | Swatch
+STYLES = (*get_args(Words), *get_args(Swatch))
 ChartKind = Literal["line", "scatter", "bar"]
 INSTRUMENTS = ("hydrometer", "alcoholmeter", "thermometer", "still_thermometer", "measure", "vessel", "scale")
 REGISTER = "register"  # the workbook that gathering makes; nobody begins one by hand
@@ -86,8 +89,8 @@ class Field:
             return "General"
         if self.quantity == "moment":
             return "yyyy-mm-dd hh:mm"
-        digits = self.digits[system]
-        return "0." + "0" * digits if digits else "0"
+        shown = number_formats.typed if self.role == "entry" else number_formats.computed
+        return shown(self.quantity, self.unit.get(system, ""), self.digits[system])
 
 
 @dataclass(frozen=True)
@@ -355,8 +358,8 @@ def _line(path: Path, number: int, entry: dict[str, Any]) -> Line:
     where = f"[[lines]] {number}"
     only(path, where, entry, {"style", "text", "link", "name"})
     style = take(path, where, entry, "style", str)
-    if style not in get_args(Style):
-        raise LayoutError(f"{path.name}, {where}: style is {style!r}; it can be {_or(get_args(Style))}.")
+    if style not in STYLES:
+        raise LayoutError(f"{path.name}, {where}: style is {style!r}; it can be {_or(STYLES)}.")
     return Line(
         style=style,
         text=take(path, where, entry, "text", str),

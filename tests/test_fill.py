@@ -190,6 +190,26 @@ def test_results_of_a_deleted_record_go_and_notes_below_the_table_stay(
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
+def test_results_of_a_record_deleted_far_below_the_ready_rows_go(
+    blank: Blank, tmp_path: Path, ending: str
+) -> None:
+    lots = [dict(one_litre()["strength"][1], lot=str(n)) for n in range(70)]
+    path = typed({"strength": lots}, blank("bench", "metric", ending), tmp_path / f"log{ending}")
+    fill(path)
+    book = files.open_workbook(path)
+    found = locate.find(book, [layouts.every_sheet()["strength"]])["strength"]
+    for key in ("lot", "volume", "reading", "temperature", "target_strength"):
+        book.write(found.tab, found.first_row + 69, found.cells[key][1], None)
+    below = (found.first_row + 75, found.cells["final_volume"][1])
+    book.write(found.tab, *below, "mine")
+    book.save()
+    fill(path)
+    assert results(path, "strength", 68)["final_volume"] == pytest.approx(1.050, abs=0.0005)
+    assert results(path, "strength", 69) == {}
+    assert files.open_workbook(path).cells(found.tab)[below].value == "mine"
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
 def test_a_table_computed_as_a_whole_is_filled_and_emptied(blank: Blank, tmp_path: Path, ending: str) -> None:
     """16 L of wash at 12 % vol charged: 1.92 L of alcohol; without any spirit there is none."""
     log = {sheet: entries for sheet, entries in clean_log().items() if sheet != "cuts"}

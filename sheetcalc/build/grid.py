@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from sheetcalc.build.look import Look, Mark, Stroke
+from sheetcalc.build.paper import Paper
 from sheetcalc.findings import address
 from sheetcalc.layouts import ChartKind
 
@@ -113,11 +114,13 @@ class Grid:
     several side by side its first column stands on each.
     `ready` are the first and last row that stand ready for records.
     `hidden` are columns out of sight, and a sheet that is not `visible` is wholly so.
-    `spare` are the cells of the rows from `spare_from` to `spare_to`, ready for entries but bare to the eye.
+    `spare` are the cells of the rows from `spare_from` to `spare_to`, ready for entries but bare to the eye;
+    `row_height` is that of rows nothing is said about, 0 for what is usual.
     """
 
     key: str
     title: str
+    paper: Paper
     landscape: bool
     gridlines: bool
     tab: str
@@ -137,6 +140,7 @@ class Grid:
     spare: dict[int, Cell] = field(default_factory=dict)
     spare_from: int = 0
     spare_to: int = 0
+    row_height: float = 0.0
     pages: tuple[int, int] = (1, 0)
     plots: list[Plot] = field(default_factory=list)
 

@@ -4,13 +4,16 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from sheetcalc import letters
 from sheetcalc.layouts import ChartKind, Field
 
 FONT = "Arial"
+HIGH_LINE, LOW_LINE = 1.275, 1.13  # of the size of the letters, in the programs that differ most
 
 # Every colour of the workbooks. Entries are warm, results cool, flags stand on white.
 INK = "25292D"
 QUIET = "666C72"
+PALE = "8C8C86"
 LINK = "1F5673"
 WHITE = "FFFFFF"
 HAIRLINE = "D9D9D4"
@@ -19,6 +22,7 @@ SLATE, SLATE_DEEP = "EAEFF4", "D3DDE6"
 PLAIN_DEEP = "EFEFEC"
 RED, RED_SOFT, RED_STRONG = "9A1B1B", "FBE3DF", "F3A79D"
 AMBER, AMBER_SOFT, AMBER_STRONG = "7F4F00", "FFE6BF", "FFC463"
+BLUE_STRONG = "B4D4F1"
 BLUE, OCHRE, GREY = "2F5577", "A8741A", "4D5358"
 
 Marker = Literal["circle", "diamond", "triangle", ""]
@@ -56,7 +60,6 @@ class Mark:
     bold: bool = False
     italic: bool = False
     fill: str = ""
-    frame: str = ""
 
 
 @dataclass(frozen=True)
@@ -108,16 +111,21 @@ _ENTRY = Look(fill=CREAM, frame=CREAM_FRAME)
 _COMPUTED = Look(fill=SLATE, below=WHITE)
 _FLAG = Look(fill=WHITE, below=HAIRLINE)
 _HEADING = Look(bold=True, stand="bottom")
+_SIGN = Look(size=9, bold=True, below=HAIRLINE, wrap=False, room=3)
 
 SWATCHES = {
     "entry": _ENTRY,
     "computed": _COMPUTED,
-    "flag": Look(size=9, bold=True, ink=AMBER, fill=AMBER_SOFT, below=HAIRLINE, wrap=False, room=3),
+    "flag": replace(_SIGN, ink=AMBER, fill=AMBER_SOFT),
+    "error": replace(_SIGN, ink=RED, fill=RED_SOFT),
+    "note": replace(_SIGN, ink=BLUE, fill=BLUE_STRONG),
+    "stale": replace(_SIGN, bold=False, italic=True, ink=PALE, fill=PLAIN_DEEP, align="right"),
 }
 
-ERROR_CELL = Mark("error_cell", ink=RED, bold=True, fill=RED_STRONG, frame=RED)
-WARNING_CELL = Mark("warning_cell", ink=AMBER, bold=True, fill=AMBER_STRONG, frame=AMBER)
-NOTE_CELL = Mark("note_cell", frame=BLUE)
+# No frames: those of the cells beside it would win over two of the four sides.
+ERROR_CELL = Mark("error_cell", ink=RED, bold=True, fill=RED_STRONG)
+WARNING_CELL = Mark("warning_cell", ink=AMBER, bold=True, fill=AMBER_STRONG)
+NOTE_CELL = Mark("note_cell", ink=BLUE, bold=True, fill=BLUE_STRONG)
 ERROR_ROW = Mark("error_row", fill=RED_SOFT)
 WARNING_ROW = Mark("warning_row", fill=AMBER_SOFT)
 # Not bold: the row is as high as the text in its usual weight.
@@ -125,7 +133,7 @@ ERROR_FLAG = Mark("error_flag", ink=RED, fill=RED_SOFT)
 WARNING_FLAG = Mark("warning_flag", ink=AMBER, fill=AMBER_SOFT)
 NOTE_FLAG = Mark("note_flag", ink=BLUE)
 # Out of date: paler than any other text, and in italics, so that it shows in grey print too.
-STALE = Mark("stale", ink="8C8C86", italic=True, fill=PLAIN_DEEP)
+STALE = Mark("stale", ink=PALE, italic=True, fill=PLAIN_DEEP)
 EDITED = Mark("edited", ink=INK)
 MARKS = (
     STALE,
@@ -159,9 +167,16 @@ def record(field: Field) -> Look:
 
 
 def _aligned(look: Look, field: Field) -> Look:
-    """Numbers stand right, so that their digits meet; everything else left, a little off its neighbour."""
+    """Numbers stand right, so that their digits meet; everything else left; all a little off the edge."""
     left = field.quantity in ("text", "choice", "moment")
-    return replace(look, align="left" if left else "right", indent=left)
+    return replace(look, align="left" if left else "right", indent=True)
+
+
+def in_row(look: Look, height: float) -> Look:
+    """The look in the middle of a row that is at least so high, in points, and grows with longer texts."""
+    if not height:
+        return look
+    return replace(look, stand="center", room=max(look.room, (height - look.size * LOW_LINE) / 2))
 
 
 def linked(field: Field) -> Look:
@@ -202,31 +217,7 @@ def points(width: float) -> float:
 
 def height(text: str, width: float, look: Look) -> float:
     """About the height in points that a text takes in a cell of this width (in characters)."""
-    room = points(width) - (12 if look.indent else 5)
-    lines = sum(_lines(line, room, look) for line in text.split("\n")) if look.wrap else 1
-    return math.ceil(lines * look.size * 1.17 + 2 * look.room)
-
-
-def _lines(text: str, room: float, look: Look) -> int:
-    """How many lines a paragraph wraps into."""
-    lines, used = 1, 0.0
-    for word in text.split(" "):
-        length = _length(word, look)
-        if used and used + length > room:
-            lines, used = lines + 1, 0.0
-        lines += int(length // room)
-        used += length % room + look.size * 0.28
-    return lines
-
-
-def _length(word: str, look: Look) -> float:
-    """The length of a word in points, by the widths that the letters of most sans serif fonts have."""
-    ems = sum(_EMS.get(c, 0.67 if c.isupper() else 0.55) for c in word)
-    return ems * look.size * (1.07 if look.bold else 1.0)
-
-
-_EMS = (
-    dict.fromkeys("fijlrtI.,:;'!|()[]/-", 0.28)
-    | dict.fromkeys("ckvxyzsJ", 0.5)
-    | dict.fromkeys("mwMW%@→…", 0.85)
-)
+    # A screen sets small letters broader than paper does.
+    room = 0.96 * points(width) - (12 if look.indent else 5)
+    lines = letters.lines(text, room, look.size, look.bold) if look.wrap else 1
+    return math.ceil(lines * look.size * HIGH_LINE + 2 * look.room)

@@ -57,7 +57,8 @@ def build(sheets: Sequence[Grid], title: str, path: Path) -> None:
 
 def _sheet(grid: Grid, styles: Styles, rules: list[tuple[Area, str]], frames: dict[Position, Any]) -> Any:
     sheet = table.Table(
-        name=grid.title, stylename=styles.table(grid.landscape, grid.pages, grid.tab, grid.visible)
+        name=grid.title,
+        stylename=styles.table(grid.paper, grid.landscape, grid.pages, grid.tab, grid.visible),
     )
     for column in range(1, max(grid.widths) + 1):
         shown = "collapse" if column in grid.hidden else "visible"
@@ -106,7 +107,7 @@ def _rows(
         places = [Position(grid.spare_from, column) for column in columns]
         pieces = tuple(piece(place, grid.spare.get(place.column)) for place in places)
         for _ in range(grid.spare_from, grid.spare_to + 1):
-            yield pieces, _ROW_HEIGHT, False
+            yield pieces, grid.row_height or _ROW_HEIGHT, False
 
 
 def _inside(area: Area, place: Position) -> bool:

@@ -74,7 +74,8 @@ class _Chart:
             "axislabelposition": "outside-start",
         }
         if bars and dimension == "y":
-            properties |= {"gapwidth": "60", "overlap": "0"}
+            # From nothing, since a bar's length tells how much it is.
+            properties |= {"gapwidth": "60", "overlap": "0", "minimum": "0"}
         if bars and dimension == "x":
             properties |= {"linebreak": "true"}
         drawn = {"stroke": "solid", "strokewidth": "0.75pt", "strokecolor": f"#{look.QUIET}"}

@@ -14,21 +14,23 @@ def data_styles(name: str, code: str) -> list[Any]:
     sections = formats.numbers(code)
     if not sections:
         return [_moment(name, formats.moment(code))]
-    if len(sections) == 1:
-        return [_number(name, sections[0])]
-    above, below, zero = (
-        _number(f"{name}{end}", s) for end, s in zip(("P0", "P1", ""), sections, strict=True)
-    )
-    for condition, part in ((">0", above), ("<0", below)):
+    *others, last = sections
+    made = _number(name, last)
+    parts = [_number(f"{name}P{place}", section) for place, section in enumerate(others)]
+    for section, sign, part in zip(others, "><", parts, strict=False):
         part.setAttrNS(STYLENS, "volatile", "true")
-        zero.addElement(Map(condition=f"value(){condition}", applystylename=part))
-    return [above, below, zero]
+        condition = f"{sign}0" if section.below is None else f"<{section.below:g}"
+        made.addElement(Map(condition=f"value(){condition}", applystylename=part))
+    return [*parts, made]
 
 
 def _number(name: str, section: formats.Digits) -> Any:
     style = number.NumberStyle(name=name)
     if section.sign:
         style.addElement(number.Text(text=section.sign))
+    if not section.whole:
+        style.addElement(number.Number(minintegerdigits=1))
+        return style
     places = section.always + section.perhaps
     digits = number.Number(minintegerdigits=section.whole, decimalplaces=places)
     if section.perhaps:

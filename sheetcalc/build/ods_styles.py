@@ -5,13 +5,15 @@ from typing import Any
 from odf import style
 from odf.namespaces import STYLENS, TABLENS
 from odf.opendocument import OpenDocument
-from odf.text import P, PageCount, PageNumber, SheetName
+from odf.text import FileName, P, PageCount, PageNumber, SheetName
 
 from sheetcalc.build import look
 from sheetcalc.build.grid import Marking
 from sheetcalc.build.ods_numbers import data_styles
+from sheetcalc.build.paper import FOOT, MARGIN, Paper
 
-_BAR, _INDENT = 2.5, 6.0  # points
+_BAR, _INDENT, _EDGE = 2.5, 6.0, 2.0  # points
+_FOOTER = 0.7  # cm
 
 
 class Styles:
@@ -58,13 +60,13 @@ class Styles:
             self._kept[key] = made.getAttribute("name")
         return self._kept[key]
 
-    def table(self, landscape: bool, pages: tuple[int, int], tab: str, visible: bool) -> str:
+    def table(self, paper: Paper, landscape: bool, pages: tuple[int, int], tab: str, visible: bool) -> str:
         """The name of the style for a sheet printed this way, with this colour on its tab."""
         key = ("table", landscape, pages, tab, visible)
         if key not in self._kept:
             master = _master(landscape, pages)
             if ("page", master) not in self._kept:
-                _page(self._document, landscape, pages)
+                _page(self._document, paper, landscape, pages)
                 self._kept["page", master] = master
             made = style.Style(name=f"ta{len(self._kept)}", family="table", masterpagename=master)
             properties = style.TableProperties(display=str(visible).lower(), writingmode="lr-tb")
@@ -108,7 +110,9 @@ def _appearance(made: Any, appearance: look.Look) -> None:
     cell["wrapoption"] = "wrap" if appearance.wrap else "no-wrap"
     cell["textalignsource"] = "fix"
     cell |= {"paddingtop": f"{appearance.room:g}pt", "paddingbottom": f"{appearance.room:g}pt"}
-    cell |= {"paddingleft": "2pt", "paddingright": "2pt"}
+    # On the right a margin of the paragraph is not always heeded, room of the cell is.
+    right = _EDGE + _INDENT if appearance.indent and appearance.align == "right" else _EDGE
+    cell |= {"paddingleft": f"{_EDGE:g}pt", "paddingright": f"{right:g}pt"}
     if appearance.fill:
         cell["backgroundcolor"] = f"#{appearance.fill}"
     if appearance.frame:
@@ -119,7 +123,7 @@ def _appearance(made: Any, appearance: look.Look) -> None:
         cell["borderleft"] = _line(appearance.bar, _BAR)
     made.addElement(style.TableCellProperties(**cell))
     paragraph = {"textalign": {"left": "start", "right": "end"}[appearance.align]}
-    if appearance.indent:
+    if appearance.indent and appearance.align == "left":
         paragraph["marginleft"] = f"{_INDENT:g}pt"
     made.addElement(style.ParagraphProperties(**paragraph))
     made.addElement(style.TextProperties(**_letters(appearance)))
@@ -145,8 +149,6 @@ def _marks(document: OpenDocument) -> None:
     for mark in look.MARKS:
         made = style.Style(name=mark.name, family="table-cell", parentstylename="Default")
         cell = {"backgroundcolor": f"#{mark.fill}"} if mark.fill else {}
-        if mark.frame:
-            cell["border"] = _line(mark.frame)
         made.addElement(style.TableCellProperties(**cell))
         if mark.ink:
             made.addElement(
@@ -174,18 +176,19 @@ def _master(landscape: bool, pages: tuple[int, int]) -> str:
     return ("Landscape" if landscape else "Portrait") + f"{wide or ''}x{high or ''}"
 
 
-def _page(document: OpenDocument, landscape: bool, pages: tuple[int, int]) -> None:
-    """A4, so many pages wide and high, the sheet's name and the page number in the footer."""
+def _page(document: OpenDocument, paper: Paper, landscape: bool, pages: tuple[int, int]) -> None:
+    """So many pages wide and high, with the sheet's name, the file's and the page number in the footer."""
     layout = style.PageLayout(name=f"pm{_master(landscape, pages)}")
-    width, height = ("29.7cm", "21cm") if landscape else ("21cm", "29.7cm")
+    width, height = (paper.long, paper.short) if landscape else (paper.short, paper.long)
     properties = style.PageLayoutProperties(
-        pagewidth=width,
-        pageheight=height,
+        pagewidth=f"{width:g}cm",
+        pageheight=f"{height:g}cm",
         printorientation="landscape" if landscape else "portrait",
-        margintop="1cm",
-        marginbottom="0.8cm",
-        marginleft="1cm",
-        marginright="1cm",
+        printpageorder="ltr",
+        margintop=f"{MARGIN:g}cm",
+        marginbottom=f"{FOOT - _FOOTER:g}cm",
+        marginleft=f"{MARGIN:g}cm",
+        marginright=f"{MARGIN:g}cm",
         firstpagenumber="continue",
     )
     for way, count in zip("XY", pages, strict=True):
@@ -203,7 +206,7 @@ def _footer_room() -> Any:
     room = style.FooterStyle()
     room.addElement(
         style.HeaderFooterProperties(
-            minheight="0.6cm", margintop="0.2cm", marginleft="0cm", marginright="0cm"
+            minheight=f"{_FOOTER:g}cm", margintop="0.2cm", marginleft="0cm", marginright="0cm"
         )
     )
     return room
@@ -217,14 +220,17 @@ def _no_header() -> Any:
 
 def _footer() -> Any:
     footer = style.Footer()
-    left, right = style.RegionLeft(), style.RegionRight()
-    name, pages = P(), P()
+    left, middle, right = style.RegionLeft(), style.RegionCenter(), style.RegionRight()
+    name, file, pages = P(), P(), P()
     name.addElement(SheetName(text="?"))
+    file.addElement(FileName(text="?", display="name-and-extension"))
     pages.addElement(PageNumber(text="1"))
     pages.addText(" / ")
     pages.addElement(PageCount(text="1"))
     left.addElement(name)
     right.addElement(pages)
+    middle.addElement(file)
     footer.addElement(left)
+    footer.addElement(middle)
     footer.addElement(right)
     return footer

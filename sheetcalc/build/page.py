@@ -7,16 +7,19 @@ does; a fill writes it there.
 from sheetcalc.build import look, markings, parts
 from sheetcalc.build.as_filled import STANDS
 from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
+from sheetcalc.build.paper import Paper
 from sheetcalc.layouts import Line, Sheet
 
 WIDTHS = (9, 62, 15, 38)
 TEXT, STANDING = 2, 4  # the columns of the text, and of where a step's sheet stands
+SIGNS = {"flag": "WARNING", "error": "ERROR", "note": "NOTE", "stale": "40.0"}  # in the swatches
 
 
-def page(sheet: Sheet, titles: dict[str, str]) -> Grid:
+def page(sheet: Sheet, titles: dict[str, str], paper: Paper) -> Grid:
     """A page of text: signs, numbers and swatches left, the text beside them, links right."""
-    grid = Grid(sheet.key, sheet.title, sheet.landscape, gridlines=False, tab=look.HAIRLINE)
+    grid = Grid(sheet.key, sheet.title, paper, sheet.landscape, gridlines=False, tab=look.HAIRLINE)
     grid.widths = dict(enumerate(WIDTHS, start=1))
+    grid.pages = (1, 1)
     step = 0
     grid.fixed = {row for row, line in enumerate(sheet.lines, start=1) if line.style in ("title", "heading")}
     for row, line in enumerate(sheet.lines, start=1):
@@ -62,7 +65,7 @@ def _line(line: Line, step: int, titles: dict[str, str]) -> list[Cell | None]:
         case "caution":
             return [Cell("!", look.CAUTION_SIGN), Cell(line.text, look.CAUTION), link]
         case _:
-            return [Cell("WARNING" if line.style == "flag" else None, look.SWATCHES[line.style]), text, link]
+            return [Cell(SIGNS.get(line.style), look.SWATCHES[line.style]), text, link]
 
 
 def _is_wide(line: Line) -> bool:

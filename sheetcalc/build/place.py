@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from sheetcalc.build import as_filled, card, charts, formats, look, parts, stale, table
 from sheetcalc.build.grid import Grid
 from sheetcalc.build.page import page
+from sheetcalc.build.paper import PAPERS
 from sheetcalc.layouts import Layout, LayoutError, Needs, Sheet, System
 
 _UNFIT = re.compile(r"[\[\]:*?/\\']")
@@ -54,8 +55,15 @@ def _check_fields(layout: Layout, system: System) -> None:
 
 def _grid(sheet: Sheet, system: System, titles: dict[str, str]) -> Grid:
     if sheet.lines:
-        return page(sheet, titles)
-    grid = Grid(sheet.key, sheet.title, sheet.landscape, gridlines=bool(sheet.columns), tab=_tab(sheet))
+        return page(sheet, titles, PAPERS[system])
+    grid = Grid(
+        sheet.key,
+        sheet.title,
+        PAPERS[system],
+        sheet.landscape,
+        gridlines=bool(sheet.columns),
+        tab=_tab(sheet),
+    )
     if sheet.charts:
         return grid
     grid.widths = table.widths(sheet) if sheet.columns else card.widths(sheet)

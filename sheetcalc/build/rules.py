@@ -1,5 +1,7 @@
 """What an entry or a unit cell takes, and what the person is told there."""
 
+import math
+
 from sheetcalc import units
 from sheetcalc.build.grid import Area, Rule, reference
 from sheetcalc.layouts import Field, LayoutError, System
@@ -62,13 +64,19 @@ def _between(value: str, low: float | None, high: float | None) -> str:
 
 
 def _limits(field: Field, system: System) -> tuple[float | None, float | None]:
-    """The limits in the unit that stands in a new workbook."""
+    """The limits in the unit that stands in a new workbook, as round as a person would say them."""
     label = field.unit.get(system, "")
     low, high = (
-        None if limit is None else float(units.from_base(limit, field.quantity, label))
+        None if limit is None else _round(float(units.from_base(limit, field.quantity, label)))
         for limit in (field.low, field.high)
     )
     return low, high
+
+
+def _round(limit: float) -> float:
+    """A limit that has a long tail in this unit, such as 14763.78 ft, with two digits."""
+    short = float(f"{limit:.4g}")
+    return short if math.isclose(short, limit, rel_tol=1e-9) else float(f"{limit:.2g}")
 
 
 def _doubt(field: Field, system: System) -> str:
@@ -76,11 +84,11 @@ def _doubt(field: Field, system: System) -> str:
     label = field.unit.get(system, "")
     shown = f" {label}" if label not in ("", "SG") else ""
     if low is None:
-        usual = f"up to {high:.4g}{shown}"
+        usual = f"up to {high:.10g}{shown}"
     elif high is None:
-        usual = f"from {low:.4g}{shown}"
+        usual = f"from {low:.10g}{shown}"
     else:
-        usual = f"{low:.4g} to {high:.4g}{shown}"
+        usual = f"{low:.10g} to {high:.10g}{shown}"
     own = " The cell may also carry its own unit." if field.units else ""
     return f"The usual range is {usual}.{own} Keep it if it is right."
 

@@ -40,7 +40,7 @@ def add(made: Sequence[Grid], layout: Layout, needs: Mapping[Line, Needs]) -> Gr
     pairs = list(zip(layout.sheets, made, strict=True))
     fields = [(sheet, grid, f) for sheet, grid in pairs for f in (*sheet.fields, *sheet.columns)]
     lines = {(sheet.key, field.key): FIRST + n for n, (sheet, _, field) in enumerate(fields)}
-    hidden = Grid(KEY, TITLE, landscape=True, gridlines=True, tab=look.HAIRLINE, visible=False)
+    hidden = Grid(KEY, TITLE, made[0].paper, landscape=True, gridlines=True, tab=look.HAIRLINE, visible=False)
     hidden.widths = dict.fromkeys(range(1, len(HEADINGS) + 1), 20.0)
     hidden.cells[Position(1, NAME)] = Cell(
         "What was typed when the workbook was last filled. Results are grey where it differs now.", look.PLAIN

@@ -1,5 +1,6 @@
 """Where everything stands in a table: help, headings, units, then the records."""
 
+import math
 from collections.abc import Sequence
 
 from sheetcalc.build import look, markings, rules
@@ -8,8 +9,8 @@ from sheetcalc.layouts import Field, Sheet, System
 
 SPARE = 2000  # rows that take entries, the ready ones among them
 PAGE_WIDTH = 190.0  # characters on a page that can still be read
-MOST_FROZEN = 6  # card lines above a table that may stay in sight with its headings
-LEVEL, LINKED = "level", ("cell", "file")  # columns with a look of their own
+PEN = 14.5  # points, 5 mm: a blank row on paper has to take what is written by hand
+LEVEL, ERRORS, LINKED = "level", "errors", ("cell", "file")  # columns with a look of their own
 
 
 def widths(sheet: Sheet) -> dict[int, float]:
@@ -31,6 +32,9 @@ def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
     last = first + sheet.ready - 1
     grid.ready = (first, last)
     grid.spare_from, grid.spare_to = last + 1, max(last, first + SPARE - 1)
+    if any(column.role == "entry" for column in sheet.columns):
+        grid.row_height = _pen_height(grid)
+        grid.heights |= dict.fromkeys(range(first, last + 1), grid.row_height)
     for place, column in enumerate(sheet.columns, start=1):
         grid.cells[Position(row, place)] = Cell(column.help, look.HELP)
         grid.cells[Position(heading_row, place)] = Cell(column.heading, look.heading(column))
@@ -48,20 +52,30 @@ def table(grid: Grid, sheet: Sheet, system: System, row: int) -> None:
         cells = [(grid.cells[Position(at, place)], grid.widths[place]) for place in widths(sheet)]
         grid.heights[at] = max(look.height(str(cell.value), width, cell.look) for cell, width in cells)
     grid.markings += _markings(sheet.columns, heading_row, first, grid.spare_to)
-    if len(sheet.fields) <= MOST_FROZEN:
+    # Below a card the headings stand so low that hardly a record would be in sight under them.
+    if not sheet.fields:
         grid.frozen = (unit_row, int(sheet.columns[0].role == "entry" or sheet.grows))
     grid.repeated = (heading_row, unit_row)
 
 
+def _pen_height(grid: Grid) -> float:
+    """How high a row is in points, so that one can write into it when it is printed in the size that fits."""
+    wide = grid.pages[0]
+    # On several pages beside each other the first column stands on each.
+    total = sum(map(look.points, grid.widths.values())) + (wide - 1) * look.points(grid.widths[1])
+    return math.ceil(PEN * max(1.0, total / wide / grid.paper.room(grid.landscape)))
+
+
 def _records(grid: Grid, sheet: Sheet, column: Field, system: System, area: Area) -> None:
     style = look.linked(column) if column.key in LINKED and column.role == "computed" else look.record(column)
+    style = look.in_row(style, grid.row_height)
     number_format = column.number_format(system)
     for record in range(area.last_row - area.row + 1):
         given = sheet.prefilled[record] if record < len(sheet.prefilled) else {}
         value = given[column.key][system] if column.key in given else None
         grid.cells[Position(area.row + record, area.column)] = Cell(value, style, number_format)
     if not sheet.grows:
-        grid.spare[area.column] = Cell(None, look.spare(column), number_format)
+        grid.spare[area.column] = Cell(None, look.in_row(look.spare(column), grid.row_height), number_format)
 
 
 def _markings(columns: Sequence[Field], heading_row: int, first: int, last: int) -> list[Marking]:
@@ -70,7 +84,12 @@ def _markings(columns: Sequence[Field], heading_row: int, first: int, last: int)
     level = next((place for place, c in enumerate(columns, start=1) if c.key == LEVEL), None)
     told = flags or level
     if told is None:
-        return []
+        errors = next((place for place, c in enumerate(columns, start=1) if c.key == ERRORS), None)
+        return (
+            [Marking(Area(first, errors, last, errors), markings.in_count(reference(first, errors)))]
+            if errors
+            else []
+        )
     said = reference(first, told, fixed_column=True)
     marks = [Marking(Area(first, told, last, told), markings.in_flags(said))]
     for place in range(1, len(columns) + 1):

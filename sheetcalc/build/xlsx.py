@@ -20,11 +20,12 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 from openpyxl.writer.excel import ExcelWriter
 
-from sheetcalc.build import look, steady, xlsx_charts
+from sheetcalc.build import look, paper, steady, xlsx_charts
 from sheetcalc.build.grid import Cell, Grid, Marking, Position, Rule
 
-A4 = 9
-_MARGIN, _FOOT = 0.4, 0.6  # inches; they leave room on A4 and on Letter alike
+_INCH = 2.54  # cm
+# What a column's width in the file has beyond its characters: the room beside the text.
+_BESIDE = 5 / 7
 
 
 def build(sheets: Sequence[Grid], title: str, path: Path) -> None:
@@ -53,7 +54,7 @@ def _sheet(book: Workbook, grid: Grid) -> None:
         sheet.merge_cells(area.name)
     for column, width in grid.widths.items():
         dimension = sheet.column_dimensions[get_column_letter(column)]
-        dimension.width = width
+        dimension.width = round(width + _BESIDE, 2)
         dimension.hidden = column in grid.hidden
     for column, cell in grid.spare.items():
         dimension = sheet.column_dimensions[get_column_letter(column)]
@@ -62,6 +63,8 @@ def _sheet(book: Workbook, grid: Grid) -> None:
     for row, height in grid.heights.items():
         kind = RowDimension if row in grid.fixed else _GrowingRow
         sheet.row_dimensions[row] = kind(sheet, index=row, ht=height)
+    if grid.row_height:
+        sheet.sheet_format.defaultRowHeight, sheet.sheet_format.customHeight = grid.row_height, True
     for name, place in grid.names.items():
         quoted = f"'{grid.title}'!${get_column_letter(place.column)}${place.row}"
         book.defined_names[name] = DefinedName(name, attr_text=quoted)
@@ -115,9 +118,9 @@ def _styles(style: look.Look) -> tuple[Font, PatternFill, Border, Alignment]:
 
 
 def _alignment(style: look.Look) -> Alignment:
-    return Alignment(
-        horizontal=style.align, vertical=style.stand, wrap_text=style.wrap, indent=int(style.indent)
-    )
+    # Some programs heed an indent on the right in some cells only, so that digits would not meet.
+    indent = int(style.indent and style.align == "left")
+    return Alignment(horizontal=style.align, vertical=style.stand, wrap_text=style.wrap, indent=indent)
 
 
 def _fill(colour: str) -> PatternFill:
@@ -166,14 +169,12 @@ def _mark(sheet: Worksheet, marking: Marking) -> None:
 
 @cache
 def _differential(mark: look.Mark) -> DifferentialStyle:
-    side = _side(mark.frame)
     return DifferentialStyle(
         font=Font(bold=mark.bold or None, italic=mark.italic or None, color=f"FF{mark.ink}")
         if mark.ink
         else None,
         # In a conditional format the colour of a plain fill is its background.
         fill=PatternFill(bgColor=f"FF{mark.fill}") if mark.fill else None,
-        border=Border(left=side, right=side, top=side, bottom=side) if mark.frame else None,
     )
 
 
@@ -188,14 +189,18 @@ def _view(sheet: Worksheet, grid: Grid) -> None:
 
 def _page(sheet: Worksheet, grid: Grid) -> None:
     sheet.page_setup.orientation = "landscape" if grid.landscape else "portrait"
-    sheet.page_setup.paperSize = A4
+    sheet.page_setup.paperSize = grid.paper.code
+    sheet.page_setup.pageOrder = "overThenDown"
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = grid.pages
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     margins = sheet.page_margins
-    margins.left = margins.right = margins.top = _MARGIN
-    margins.bottom, margins.header, margins.footer = _FOOT, 0.0, 0.3
+    margins.left = margins.right = margins.top = paper.MARGIN / _INCH
+    margins.bottom, margins.header, margins.footer = paper.FOOT / _INCH, 0.0, 0.3
+    sheet.HeaderFooter.scaleWithDoc = False  # as small as a wide sheet nobody could read it
     sheet.HeaderFooter.oddFooter = HeaderFooterItem(
-        left=_HeaderFooterPart(text="&A"), right=_HeaderFooterPart(text="&P / &N")
+        left=_HeaderFooterPart(text="&A"),
+        center=_HeaderFooterPart(text="&F"),
+        right=_HeaderFooterPart(text="&P / &N"),
     )
     if grid.repeated:
         sheet.print_title_rows = "{}:{}".format(*grid.repeated)

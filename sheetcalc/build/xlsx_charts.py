@@ -81,6 +81,7 @@ def _bars(plot: Plot) -> BarChart:
             invertIfNegative=False,
         )
         made.series.append(series)
+    made.y_axis.scaling.min = 0  # a bar's length tells how much it is
     return made
 
 

@@ -4,21 +4,22 @@ A spreadsheet program fits a row when somebody types into it, but not when it op
 was written: without this, a long text would be cut off at its first line.
 """
 
-import math
 from collections.abc import Iterable
 from itertools import islice
 
 from lxml import etree
 
+from sheetcalc import letters
 from sheetcalc.files.references import area_of
 from sheetcalc.files.workbook import MAX_COLUMN, natural, read_number
 
 HIGHEST = 409.0  # points, of a row and of a letter
-LINE = 1.3  # of the size of the letters
+LINE = 1.275  # of the size of the letters, in the program with the highest lines
+AROUND = 3.0  # points above and below a text together
 USUAL_SIZE = 10.0  # points
 USUAL_WIDTH = 8.43  # characters, of a column of no stated width
-HALF_A_WORD = 3  # letters
-LETTERS = 1.05  # average letters of 10 points to a width of one digit
+DIGIT = 5.25  # points a character of a column's width
+BESIDE = 10.5  # points left free beside a text: the indent and the edges
 
 
 def fit(row: etree._Element, texts: Iterable[tuple[float, float, str]]) -> None:
@@ -30,21 +31,14 @@ def fit(row: etree._Element, texts: Iterable[tuple[float, float, str]]) -> None:
     if row.get("customHeight") in ("1", "true"):
         return
     one = USUAL_SIZE * LINE
-    height = max([one, *(_lines(text, width, size) * size * LINE for width, size, text in texts)]) + 3
-    height = min(height, HIGHEST)
+    needed = (letters.lines(text, width * DIGIT - BESIDE, size) * size * LINE for width, size, text in texts)
+    height = min(max([one, *needed]) + AROUND, HIGHEST)
     stated = _number(row.get("ht"), one)
-    if height <= one + 3:
+    if height <= one + AROUND:
         if stated > height + one:
             row.attrib.pop("ht")
-    elif not height - one / 2 <= stated <= height + one:
+    elif not height - AROUND <= stated <= height + one:
         row.set("ht", f"{height:g}")
-
-
-def _lines(text: str, width: float, size: float) -> int:
-    letters = max(1.0, width * LETTERS * USUAL_SIZE / size)
-    # Where more than a line is needed, each ends half a word before the edge.
-    wrapped = max(1.0, letters - HALF_A_WORD)
-    return sum(1 if len(line) <= letters else math.ceil(len(line) / wrapped) for line in text.split("\n"))
 
 
 def _number(text: str | None, usual: float) -> float:

@@ -43,6 +43,19 @@ def keep(book: files.Workbook, read: Mapping[str, Entries], version: str) -> Non
         _put(book, place, count or None)
 
 
+def last_records(book: files.Workbook, read: Mapping[str, Entries]) -> dict[str, int]:
+    """The lowest row of each table, by sheet, that held an entry at the last fill, as far as that is kept."""
+    rows: dict[str, int] = {}
+    for key, entries in read.items():
+        copies = (watched.copy for watched in _watched(book, entries) if entries.is_column(watched.field.key))
+        kept = [
+            row for tab, row, column in copies if tab == entries.found.tab and _was(book, (tab, row, column))
+        ]
+        if kept:
+            rows[key] = max(kept)
+    return rows
+
+
 def all_edited(book: files.Workbook) -> Place | None:
     """The cell that counts what was edited since the last fill; None in a workbook that keeps no copies."""
     return book.named.get(as_filled.ALL)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -17,14 +18,22 @@ Flags = Mapping[tuple[str, int], Sequence[Finding]]  # the findings by sheet and
 LEAST = 1e-9  # in any unit
 
 
-def results(book: files.Workbook, values: compute.Values, findings: Sequence[Finding]) -> None:
-    """Write the results and flags of all sheets, and clear those of records that were deleted since."""
+def results(
+    book: files.Workbook,
+    values: compute.Values,
+    findings: Sequence[Finding],
+    last_records: Mapping[str, int] = MappingProxyType({}),
+) -> None:
+    """Write the results and flags of all sheets, and clear those of records that were deleted since.
+
+    last_records: the lowest row that held a record at the last fill, by sheet.
+    """
     flags: dict[tuple[str, int], list[Finding]] = {}
     for finding in findings:
         flags.setdefault((finding.sheet, finding.row), []).append(finding)
     for read in values.entries.values():
         one_sheet(book, values, read, flags)
-        _clear_leftovers(book, read)
+        _clear_leftovers(book, read, last_records.get(read.sheet.key, 0))
 
 
 def one_sheet(book: files.Workbook, values: compute.Values, read: Entries, flags: Flags) -> None:
@@ -90,15 +99,15 @@ def _model(read: Entries, field: Field, place: Position) -> Position | None:
     return (first, place[1]) if first and place[0] > first else None
 
 
-def _clear_leftovers(book: files.Workbook, read: Entries) -> None:
-    """Results of records that were deleted since: on ready rows with no entry left."""
+def _clear_leftovers(book: files.Workbook, read: Entries, last_record: int) -> None:
+    """Results of records that were deleted since: on rows with no entry left, ready or once a record."""
     columns = [(read.found.cells[c.key][1], c.role) for c in read.sheet.columns if c.key in read.found.cells]
     typed = {column for column, role in columns if role == "entry"}
     written = {column for column, role in columns if role != "entry"}
     if not written:
         return
     first = read.found.first_row
-    last = max((first + read.sheet.records - 1, *read.rows))
+    last = max((first + read.sheet.records - 1, last_record, *read.rows))
     cells = book.cells(read.found.tab)
     # A row with anything in an entry column is a record, or the person's own totals; the lines of a table
     # that is computed as a whole are records without one.

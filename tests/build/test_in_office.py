@@ -20,9 +20,12 @@ FLAGS = {
     6: "ERROR [Reading] 0.912 is too light. Type it anew.\nWARNING [Wash temperature] 39 °C is warm.",
     7: "WARNING [Wash temperature] 38 °C is warm. Cool it.",
     8: "NOTE [Reading] Take another one tomorrow.",
+    10: "NOTE [Reading] Danger. Spirit burns. No flame near it.",
     500: "ERROR [Reading] 0.913 is too light. Type it anew.",
 }
-READINGS = {6: 0.912, 7: 1.041, 8: 1.042, 9: 1.043, 500: 0.913}
+READINGS = {6: 0.912, 7: 1.041, 8: 1.042, 9: 1.043, 10: 1.044, 11: 1079.0, 12: 0.9885, 13: 11.26, 500: 0.913}
+# In columns laid out for millilitres: an entry, and a result.
+IN_GALLONS = [(0.35, 0.20134), (0.2, 12.34), (753.0, 851.3), (-0.25, -3.5)]
 WARM = {6: 39.0, 7: 38.0, 9: 21.0}
 
 
@@ -47,16 +50,23 @@ def shown(blank: Blank, soffice: Convert, tmp_path_factory: pytest.TempPathFacto
         workbook.write("Instruments", 7, 7, -0.25)
         workbook.write("Instruments", 8, 7, 0.0)
         workbook.write("Findings", 6, 1, "WARNING")
+        for row, (jar, alcohol) in enumerate(IN_GALLONS, start=6):
+            workbook.write("Cuts", row, 3, jar)
+            workbook.write("Cuts", row, 11, alcohol)
         workbook.save()
     soffice("html", folder, *paths.values())
     return {ending: path.with_suffix(".html").read_text(encoding="utf-8") for ending, path in paths.items()}
 
 
+def _cells(html: str, text: str) -> list[str]:
+    """The table cells, with their tags, that show this text."""
+    cells = re.findall(r"<td.*?</td>", html, re.S)
+    return [td for td in cells if re.sub(r"<[^>]*>", "", td).strip() == text]
+
+
 def _cell(html: str, text: str) -> str:
-    """The table cell, with its tags, that shows this text."""
-    found = [
-        td for td in re.findall(r"<td.*?</td>", html, re.S) if re.sub(r"<[^>]*>", "", td).strip() == text
-    ]
+    """The only one that shows this text."""
+    found = _cells(html, text)
     assert len(found) == 1, (text, found)
     return str(found[0]).upper()
 
@@ -73,7 +83,9 @@ BOTH = pytest.mark.parametrize("ending", [".xlsx", ".ods"])
         ("1.041", look.WARNING_ROW),
         ("38.0", look.WARNING_CELL),
         ("0.913", look.ERROR_CELL),
-        ("120000.0", look.ERROR_CELL),
+        ("120000", look.ERROR_CELL),
+        ("1.042", look.NOTE_CELL),
+        ("1.044", look.WARNING_CELL),
         ("Wash volume", look.ERROR_ROW),
         ("WARNING", None),
     ],
@@ -93,14 +105,23 @@ def test_the_cell_at_fault_is_marked(
 
 @BOTH
 def test_what_is_not_at_fault_keeps_its_look(shown: dict[str, str], ending: str) -> None:
-    for text in ("1.042", "1.043", "21.0"):
+    for text in ("1.043", "21.0"):
         assert f'BGCOLOR="#{look.CREAM}"' in _cell(shown[ending], text)
 
 
 @BOTH
 def test_numbers_are_shown_as_the_layout_says(shown: dict[str, str], ending: str) -> None:
-    for text in ("+0.5", "-0.25"):
-        assert _cell(shown[ending], text)
+    for text in ("+0.5", "-0.25", "1.041"):
+        assert _cells(shown[ending], text)
+
+
+@BOTH
+def test_another_unit_shows_its_digits_and_no_number_loses_its_minus(
+    shown: dict[str, str], ending: str
+) -> None:
+    for text in ("1079", "0.9885", "11.26", "0.35", "0.2", "753", "0.201", "12", "851", "-3.5"):
+        assert _cells(shown[ending], text), text
+    assert len(_cells(shown[ending], "-0.25")) == 2  # of an instrument, and of a jar
 
 
 @pytest.fixture(scope="module")

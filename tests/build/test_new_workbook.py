@@ -9,6 +9,7 @@ import pytest
 from openpyxl.utils import get_column_letter
 
 from sheetcalc import build, compute, layouts
+from sheetcalc.build import look
 from sheetcalc.build.grid import Position
 from sheetcalc.build.place import grids
 from sheetcalc.files import open_workbook
@@ -189,6 +190,24 @@ def test_every_table_has_its_rows_ready() -> None:
             ready = [place for place, cell in grid.cells.items() if place.row >= first and cell.look.fill]
             assert len({place.row for place in ready}) >= sheet.records
             assert grid.spare_to - first >= 1990
+
+
+@pytest.mark.parametrize("kind", layouts.kinds())
+@pytest.mark.parametrize(("system", "wide", "high"), [("metric", 27.7, 18.5), ("us", 25.94, 19.09)])
+def test_a_blank_sheet_takes_a_pen_and_leaves_room_for_flags(
+    kind: str, system: layouts.System, wide: float, high: float
+) -> None:
+    """By hand: A4 is 29.7 cm by 21 cm, Letter 27.94 cm by 21.59 cm; 1 cm is left free, and 1.5 cm below."""
+    layout = layouts.load(kind)
+    for sheet, grid in zip(layout.sheets, grids(layout, compute.needs(layout), system)[:-1], strict=True):
+        if grid.landscape and any(column.role == "entry" for column in sheet.columns):
+            columns = sum(look.points(grid.widths[place]) for place in range(1, len(sheet.columns) + 1))
+            scale = min(1.0, wide / 2.54 * 72 * grid.pages[0] / columns)
+            first, last = grid.ready
+            assert grid.heights[first] * scale > 5 / 25.4 * 72, sheet.key
+            ten_lines = 10 * 12.75 * (0.75 if sheet.fields else 1)  # below a card they are fewer
+            needed = sum(grid.heights[row] for row in range(1, last + 1) if row in grid.heights)
+            assert (needed + ten_lines) * scale < high / 2.54 * 72, sheet.key
 
 
 def test_marks_surround_a_flags_column_that_was_moved(changed: Change) -> None:

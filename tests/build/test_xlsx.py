@@ -1,5 +1,7 @@
 """What an .xlsx workbook holds beside its cells."""
 
+import re
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -71,6 +73,12 @@ def test_limits_stand_in_the_unit_of_the_workbook(
     assert str(rule.sqref) == "C6:C2005"
 
 
+def test_limits_that_were_converted_are_round(books: dict[layouts.System, Workbook]) -> None:
+    """4500 m are 14,763.8 ft and 400 m below the sea 1312.3 ft; nobody says it so."""
+    place = books["us"].defined_names["batch_altitude"].attr_text.split("!")[1].replace("$", "")
+    assert "is -1300 to 15000 ft" in str(_at(books["us"]["Batch"], place).error)
+
+
 def test_a_hydrometer_in_thousandths_is_let_pass(books: dict[layouts.System, Workbook]) -> None:
     assert "AND(B6>=970,B6<=1170)" in str(_at(books["metric"]["Fermentation"], "B6").formula1)
 
@@ -109,7 +117,10 @@ def test_pages_are_set_up(books: dict[layouts.System, Workbook]) -> None:
     assert sheet.print_title_cols == "$A:$A"
     assert books["metric"]["Strength"].page_setup.fitToWidth == 1
     assert sheet.sheet_properties.pageSetUpPr and sheet.sheet_properties.pageSetUpPr.fitToPage
-    assert sheet.oddFooter and sheet.oddFooter.left.text == "&A"
+    footer = sheet.oddFooter
+    assert footer and (footer.left.text, footer.center.text, footer.right.text) == ("&A", "&F", "&P / &N")
+    assert sheet.page_setup.pageOrder == "overThenDown"
+    assert books["us"]["Runs"].page_setup.paperSize == 1
     assert books["metric"]["Start"].page_setup.orientation == "portrait"
 
 
@@ -119,13 +130,14 @@ def test_entries_and_results_differ_not_only_by_colour(books: dict[layouts.Syste
     assert entry.border.left.style and not result.border.left.style
     assert sheet["F4"].font.italic and not sheet["B4"].font.italic
     assert entry.fill.fgColor.rgb != result.fill.fgColor.rgb
-    assert entry.number_format == "0.000" and entry.alignment.horizontal == "right"
+    assert entry.number_format == "[<2]0.000#;General" and entry.alignment.horizontal == "right"
 
 
-def test_rows_grow_with_their_flags(books: dict[layouts.System, Workbook]) -> None:
-    sheet = books["metric"]["Fermentation"]
-    assert sheet.row_dimensions[6].height is None
-    assert sheet["O6"].alignment.wrap_text
+def test_rows_grow_with_their_flags(books: dict[layouts.System, Workbook], blank: Blank) -> None:
+    assert books["metric"]["Fermentation"]["O6"].alignment.wrap_text
+    with zipfile.ZipFile(blank("batch", "metric", ".xlsx")) as package:
+        rows = re.findall(r'<row r="6"[^>]*>', package.read("xl/worksheets/sheet5.xml").decode())
+    assert rows and "customHeight" not in rows[0]
 
 
 def test_text_that_looks_like_a_formula_stays_text(blank: Blank, tmp_path: Path) -> None:
