@@ -58,12 +58,15 @@ class Theirs(NamedTuple):
     `left` are the rows among the records that hold something else, such as totals; `looks` the column in the
     same row whose look a result takes over, by its key, and `plain` the keys that show something else than
     those; `digits` those behind the point that a number is rounded to, as its cell has no format of ours.
+    `between` stands between the flags of a row: a line break would be drawn over the rows around a cell that
+    does not wrap.
     """
 
     left: frozenset[int] = frozenset()
     looks: Mapping[str, int] = {}
     plain: frozenset[str] = frozenset()
     digits: Mapping[str, int] = {}
+    between: str = "\n"
 
 
 OURS = Theirs()

@@ -301,6 +301,22 @@ def test_results_of_tables_side_by_side_stand_beside_each_other(tmp_path: Path) 
     assert [after[4, column].value for column in (8, 9)] == [1.06, 1.04], "read at 20 °C"
 
 
+def test_flags_stand_in_the_column_of_their_own_table_alone_and_on_one_line(tmp_path: Path) -> None:
+    wash: list[Any] = ["Date", "SG", "Sample temp (°C)"]
+    jars: list[Any] = ["Jar", "mL", "ABV", "Jar temp (°C)", "Vapour °C"]
+    rows = [[day, sg, 20] for day, sg in zip(days(3), (1.06, 1.05, 1.04), strict=True)]
+    rows[1][2] = 68
+    beside: list[Row] = [["1", 200, 80, 20, 79], ["2", 200, 180, 20, 174], ["3", 200, 70, 20, 82]]
+    tab: list[Row] = [[*wash, None, *jars], *[[*a, None, *b] for a, b in zip(rows, beside, strict=True)]]
+    path, layout = proposed(Log("flags.xlsx", {"Log": tab}, {}), tmp_path, "flags")
+    filled(path, layout)
+    under = columns(path, "Log", 1)
+    of_wash, of_jars = under["To look at (fermentation)"][1], under["To look at (cuts)"][1]
+    assert "[Sample temp (°C)]" in of_wash and "[ABV]" not in of_wash and "[Vapour °C]" not in of_wash
+    assert "[ABV]" in of_jars and "[Vapour °C]" in of_jars and "[Sample temp (°C)]" not in of_jars
+    assert "\n" not in of_jars
+
+
 def test_a_second_fill_finds_its_columns_again_and_changes_nothing(tmp_path: Path) -> None:
     for log, key in ((GERMAN, "gravity_20"), (POLISH, "strength_20")):
         folder = tmp_path / log.name

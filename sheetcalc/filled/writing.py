@@ -34,7 +34,7 @@ def one_sheet(book: files.Workbook, values: compute.Values, read: Entries, flags
             continue
         spots = places(read, field)
         if field.role == "flag":
-            texts: list[Any] = [flag_text(flags.get((read.found.tab, row), ())) or None for row, _ in spots]
+            texts: list[Any] = [_flags(read, flags.get((read.found.tab, row), ()), field) for row, _ in spots]
         else:
             texts = _written(field, values.get(read.sheet.key, field.key), read)
         # A table that is computed as a whole may need fewer lines than are ready.
@@ -43,6 +43,14 @@ def one_sheet(book: files.Workbook, values: compute.Values, read: Entries, flags
             if not book.has_formula(read.found.tab, *place):
                 plain = field.key in read.theirs.plain
                 book.write(read.found.tab, *place, value, like=_model(read, field, place), plain=plain)
+
+
+def _flags(read: Entries, findings: Sequence[Finding], field: Field) -> str | None:
+    """What is found on a row: of tables side by side, only on the columns of this one."""
+    if read.is_column(field.key):
+        columns = {column for _, column in read.found.cells.values()}
+        findings = [finding for finding in findings if finding.place in columns]
+    return flag_text(findings, read.theirs.between) or None
 
 
 def places(read: Entries, field: Field) -> list[Position]:

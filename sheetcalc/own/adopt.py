@@ -2,6 +2,7 @@
 
 import json
 import textwrap
+from collections import Counter
 from collections.abc import Container, Iterator, Sequence
 from pathlib import Path
 
@@ -71,9 +72,12 @@ def _toml(name: str, found: Sequence[Table], left: Sequence[Unread]) -> Iterator
         yield "# Without it, glasses are taken to read right at 20 °C."
         yield from ("# [[instruments]]", '# instrument = "hydrometer"', '# scale = "SG"')
         yield '# reference_temperature = "20 °C"'
+    on_tab = Counter(table.tab for table in found if table.kind == "table")
+    alike = Counter((table.tab, table.sheet.key) for table in found)
     for table in found:
+        whose = table.batch if alike[table.tab, table.sheet.key] > 1 else table.sheet.title.lower()
         yield ""
-        yield from _block(table)
+        yield from _block(table, f" ({whose})" if on_tab[table.tab] > 1 else "")
     if left:
         yield ""
         yield from _by_hand(left)
@@ -96,7 +100,8 @@ def _by_hand(left: Sequence[Unread]) -> Iterator[str]:
             yield from ("# [[tables.columns]]", '# key = "?"', f"# heading = {_text(text)}")
 
 
-def _block(table: Table) -> Iterator[str]:
+def _block(table: Table, whose: str) -> Iterator[str]:
+    """A table or card; `whose` is put behind the heading of flags where several tables of a sheet have some."""
     outer, inner = ("tables", "columns") if table.kind == "table" else ("cards", "fields")
     off = all(guess.grade == "doubtful" for guess in table.guesses)
     mark = "# " if off else ""
@@ -123,7 +128,7 @@ def _block(table: Table) -> Iterator[str]:
         fields = table.sheet.columns if table.kind == "table" else table.sheet.fields
         yield from _listed("A block like those above may give one of them", fields, known)
     if table.kind == "table":
-        yield from _offers(table, mark)
+        yield from _offers(table, mark, whose)
 
 
 def _listed(what: str, fields: Sequence[Field], but: Container[str] = ()) -> Iterator[str]:
@@ -160,7 +165,7 @@ def _one(guess: Guess, header: str) -> Iterator[str]:
         yield f"{off}write = false"
 
 
-def _offers(table: Table, mark: str) -> Iterator[str]:
+def _offers(table: Table, mark: str, whose: str) -> Iterator[str]:
     """What could be computed from the columns that are there, each switched off."""
     known = {guess.field.key for guess in table.guesses}
     texts = {guess.text.casefold() for guess in table.guesses} | {
@@ -174,6 +179,7 @@ def _offers(table: Table, mark: str) -> Iterator[str]:
             continue
         unit = field.unit.get("us" if us else "metric", "")
         heading = f"{field.heading} ({unit})" if unit else field.heading
+        heading += whose if field.role == "flag" else ""
         heading = heading if heading.casefold() not in texts else f"{heading} (computed)"
         yield ""
         yield f"# {field.help}"

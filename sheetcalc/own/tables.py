@@ -20,6 +20,7 @@ from sheetcalc.own.adopted import Adopted, Part
 from sheetcalc.own.cells import BLANK_ROWS, at_time, time_of_day
 from sheetcalc.own.places import ANEW, Placed, defined_name, place
 
+BETWEEN_FLAGS = " | "
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
 
 
@@ -118,7 +119,7 @@ def _read_table(book: files.Workbook, one: Placed, sheet: Sheet, added: Sequence
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
     looks, plain = _looks(sheet, part, places, typed)
     digits = {f.key: compute.decimals(f, got.units[f.key]) for f in sheet.columns if f.key in places}
-    theirs = Theirs(frozenset(left), looks, plain, digits)
+    theirs = Theirs(frozenset(left), looks, plain, digits, BETWEEN_FLAGS)
     got = replace(got, findings=(*got.findings, *amiss))
     return replace(_without_unit_notes(got), theirs=theirs)
 
