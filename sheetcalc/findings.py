@@ -65,7 +65,8 @@ def weight(level: Level, danger: bool) -> tuple[bool, int, bool]:
 def flag_text(findings: Iterable[Finding], between: str = "\n") -> str:
     """The text of a row's flags cell: one finding a line, the most serious first; '' for none.
 
-    between: what stands between two of them, other than a new line where a cell does not wrap. The conditional formats of the sheet look for the level's word and for the heading in brackets.
+    between: what stands between two of them. The conditional formats of our sheets look for the level's word
+    and for the heading in brackets.
     """
     lines = [f"{f.level.upper()} [{f.column}] {f.message} {f.advice}" for f in by_weight(findings)]
     text = between.join(lines)

@@ -30,7 +30,7 @@ from odf.table import TableCell, TableColumn, TableRow
 from openpyxl.chart import LineChart
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 from openpyxl.styles import Border, Font, PatternFill, Side
-from openpyxl.utils.cell import column_index_from_string, coordinate_from_string
+from openpyxl.utils.cell import column_index_from_string, coordinate_from_string, get_column_letter
 from own_logs import (
     DUTCH,
     FRENCH,
@@ -409,11 +409,52 @@ def test_an_added_column_of_an_xlsx_looks_like_its_neighbours_and_shows_its_head
     assert sheet["E1"].font.bold and sheet["F1"].fill.fgColor.rgb == sheet["D1"].fill.fgColor.rgb
     for cell in (sheet["E3"], sheet["F3"]):
         assert (cell.fill.fgColor.rgb, cell.border.left.style) == (sheet["C3"].fill.fgColor.rgb, "thin")
-    assert (sheet["E3"].number_format, sheet["F3"].number_format) == ("0.000", "General")
+    assert (sheet["E3"].number_format, sheet["F3"].number_format) == ("0.000", "0")
     widths = sheet.column_dimensions
     assert widths["E"].width >= len("Gravity at 20 °C (SG)")
     assert widths["F"].width >= len("Sugar fermented (%)")
     assert (widths["D"].width, widths["G"].width, widths["G"].max) == (30, 3, 16384)
+
+
+@pytest.mark.parametrize("ending", ["xlsx", pytest.param("ods", marks=pytest.mark.office)])
+def test_results_show_dates_and_digits_of_ours_and_not_the_colour_of_one_record(
+    ending: str, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    runs: list[Row] = [["Run", "Day", "Charge (L)", "Charge ABV", "Heat on", "Drip"]]
+    runs += [[str(n), day, 40, 8.0, "18:30", "19:10"] for n, day in enumerate(days(2), start=1)]
+    log = Log(f"dates.{ending}", {"Still runs": runs}, {})
+    path, layout = proposed(log, tmp_path, "expected_end", "expected_strength", more='still_power = "4 kW"')
+    _redden(path, "C2")
+    filled(path, layout)
+    book = files.open_workbook(path)
+    cells = book.cells("Still runs")
+    by_heading = {cell.value: column for (row, column), cell in cells.items() if row == 1}
+    end, strength = by_heading["End due"], by_heading["Expected strength (% vol)"]
+    assert cells[2, end].kind == "moment"
+    if ending == "ods":
+        request.getfixturevalue("soffice")("xlsx", tmp_path, path)
+    shown = openpyxl.load_workbook(path.with_suffix(".xlsx"))["Still runs"]
+    assert shown.cell(2, end).number_format.casefold().replace("\\", "") == "yyyy-mm-dd hh:mm"
+    assert shown.cell(2, strength).number_format == "0.0"
+    assert shown.column_dimensions[get_column_letter(end)].width >= len("2025-09-06 20:15")
+    assert [shown.cell(2, c).fill.fill_type for c in (3, strength)] == ["solid", None]
+
+
+def _redden(path: Path, cell: str) -> None:
+    """Give one cell a red ground, as a person does who wants to look at it again."""
+    if path.suffix == ".xlsx":
+        book = openpyxl.load_workbook(path)
+        book.worksheets[0][cell].fill = PatternFill("solid", fgColor="FF0000")
+        book.save(path)
+        return
+    column, row = coordinate_from_string(cell)
+    odf = load(path)
+    red = Style(name="red", family="table-cell")
+    red.addElement(TableCellProperties(backgroundcolor="#ff0000"))
+    odf.automaticstyles.addElement(red)
+    line = odf.spreadsheet.getElementsByType(OdsTable)[0].getElementsByType(TableRow)[row - 1]
+    line.getElementsByType(TableCell)[column_index_from_string(column) - 1].setAttribute("stylename", "red")
+    odf.save(path)
 
 
 def test_an_added_column_of_an_ods_looks_like_its_neighbours_and_shows_its_heading(tmp_path: Path) -> None:

@@ -101,7 +101,7 @@ def _by_hand(left: Sequence[Unread]) -> Iterator[str]:
 
 
 def _block(table: Table, whose: str) -> Iterator[str]:
-    """A table or card; `whose` is put behind the heading of flags where several tables of a sheet have some."""
+    """A table or card; `whose` stands behind the heading of its flags, on a tab of several tables."""
     outer, inner = ("tables", "columns") if table.kind == "table" else ("cards", "fields")
     off = all(guess.grade == "doubtful" for guess in table.guesses)
     mark = "# " if off else ""

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from sheetcalc import compute, entries, files, layouts
 from sheetcalc.entries import Entries, Theirs
-from sheetcalc.files import Cell, Cells, Place, Position
+from sheetcalc.files import ALIKE, Cell, Cells, Look, Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
@@ -20,6 +20,7 @@ from sheetcalc.own.adopted import Adopted, Part
 from sheetcalc.own.cells import BLANK_ROWS, at_time, time_of_day
 from sheetcalc.own.places import ANEW, Placed, defined_name, place
 
+A_MOMENT = "2000-12-31 23:59"  # as wide as any
 BETWEEN_FLAGS = " | "
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
 
@@ -117,9 +118,9 @@ def _read_table(book: files.Workbook, one: Placed, sheet: Sheet, added: Sequence
     amiss = [*_dated(one, kept, records), *_not_read(part, below), *_another_table(one)]
     amiss += _under_a_drawing(part, book, [(row, column) for row in records for column in sorted(ours)])
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
-    looks, plain = _looks(sheet, part, places, typed)
+    looks = _looks(book, sheet, part, places, typed, records)
     digits = {f.key: compute.decimals(f, got.units[f.key]) for f in sheet.columns if f.key in places}
-    theirs = Theirs(frozenset(left), looks, plain, digits, BETWEEN_FLAGS)
+    theirs = Theirs(frozenset(left), looks, digits, BETWEEN_FLAGS)
     got = replace(got, findings=(*got.findings, *amiss))
     return replace(_without_unit_notes(got), theirs=theirs)
 
@@ -232,15 +233,19 @@ def _last_of_ours(one: Placed, cells: Cells, ours: set[int], last: int) -> int:
 
 
 def _looks(
-    sheet: Sheet, part: Part, places: Mapping[str, Position], columns: Mapping[int, Field]
-) -> tuple[dict[str, int], frozenset[str]]:
-    """For each added column the entry column whose cells' look fits, and those that show something else.
+    book: files.Workbook,
+    sheet: Sheet,
+    part: Part,
+    places: Mapping[str, Position],
+    columns: Mapping[int, Field],
+    records: Sequence[int],
+) -> dict[str, tuple[int, Look]]:
+    """For each added column the entry column whose cells' look it takes over, and how much of it.
 
-    It is the first that shows the same, else the last that holds words, or numbers, as this one does. Theirs
-    keep their own look.
+    It is the first that shows the same, else the last that holds words, or numbers, as this one does. What
+    colours some of its records alone says something of them, and is left out. Theirs keep their own look.
     """
-    looks = {key: column for key, (_, column) in places.items()}
-    plain: set[str] = set()
+    looks = {key: (column, ALIKE) for key, (_, column) in places.items()}
     for heading in part.headings:
         field = sheet.field(heading.key)
         if not (heading.add and heading.key in places and field):
@@ -248,12 +253,19 @@ def _looks(
         words = field.quantity == "text"
         same = [c for c, f in sorted(columns.items()) if (f.quantity, f.unit) == (field.quantity, field.unit)]
         alike = [c for c, f in sorted(columns.items()) if (f.quantity in ("text", "choice")) == words]
-        if same and not words:
-            looks[heading.key] = same[0]
-        else:
-            looks[heading.key] = max(alike or columns)
-            plain.add(heading.key)
-    return looks, frozenset(plain)
+        kept = bool(same) and not words and field.quantity != "moment"
+        column = same[0] if same and not words else max(alike or columns)
+        bare = book.differing(part.tab, [(row, column) for row in records])
+        looks[heading.key] = column, Look(_number_format(field, heading.unit), kept, bare)
+    return looks
+
+
+def _number_format(field: Field, unit: str) -> str:
+    """How a result is shown where no cell of theirs shows the same."""
+    if field.quantity == "moment":
+        return field.number_format("metric")
+    digits = compute.decimals(field, unit)
+    return "General" if field.quantity == "text" else "0." + "0" * digits if digits else "0"
 
 
 def _free_columns(
@@ -276,11 +288,18 @@ def beside(book: files.Workbook, heading: NewHeading) -> Position | None:
 def letters(book: files.Workbook, heading: NewHeading) -> float:
     """How wide an added column has to be for its heading and what stands under it, in letters."""
     texts = [
-        f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value)
+        _shown(cell)
         for (row, column), cell in book.cells(heading.tab).items()
         if column == heading.column and row >= heading.row
     ]
     return min(WIDEST, max(map(len, [heading.text, *texts])) + 2)
+
+
+def _shown(cell: Cell) -> str:
+    """What a cell shows, as far as its width matters."""
+    if cell.kind == "moment":
+        return A_MOMENT
+    return f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value)
 
 
 def findings(layout: Adopted, values: compute.Values) -> Iterator[Finding]:
