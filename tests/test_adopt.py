@@ -317,6 +317,63 @@ def test_flags_stand_in_the_column_of_their_own_table_alone_and_on_one_line(tmp_
     assert "\n" not in of_jars
 
 
+JARS: list[Row] = [
+    ["Jar", "mL", "ABV", "Jar temp (°C)", "Vapour °C", "Cut"],
+    *[[str(n), 400, abv, 20, hot, cut] for n, abv, hot, cut in zip(
+        (1, 2, 3, 4, 5), (80, 78, 74, 68, 60), (99, 99, 99.5, 99.5, 100),
+        ("foreshots", "tête", "Herzstück", "corazón", "coda"), strict=True,
+    )],
+]  # fmt: skip
+
+
+def test_jars_without_a_run_are_of_one_and_fractions_are_understood_in_the_words_of_the_trade(
+    tmp_path: Path,
+) -> None:
+    path, layout = proposed(Log("jars.xlsx", {"Cuts": JARS}, {}), tmp_path, "cumulative_volume")
+    told = filled(path, layout)
+    assert columns(path, "Cuts", 1)["Volume so far (mL)"] == [400, 800, 1200, 1600, 2000]
+    assert not [f for f in told if f.rule in ("fraction_out_of_order", "unreadable", "first_runnings_kept")]
+    (hot,) = [f for f in told if f.rule == "vapour_disagrees_throughout"]
+    assert "batch card" not in hot.advice and "[constants] in log.toml" in hot.advice
+
+
+def test_a_run_given_in_the_layout_tells_of_which_charge_the_jars_are(tmp_path: Path) -> None:
+    runs: list[Row] = [["Run", "Charge (L)", "Charge ABV"], ["3", 20, 25], ["4", 10, 30]]
+    log = Log("jars.xlsx", {"Still runs": runs, "Cuts": JARS}, {})
+    path, layout = proposed(log, tmp_path, "expected_strength")
+    (told,) = [f for f in filled(path, layout) if f.rule == "run_not_said"]
+    assert "log.toml" in told.advice
+    text = layout.read_text(encoding="utf-8")
+    for given in ('[constants]\nrun = "4"', 'sheet = "cuts"\nconstants = { run = "4" }'):
+        place = given.partition("\n")[0]
+        layout.write_text(text.replace(place, given, 1), encoding="utf-8")
+        filled(path, layout)
+        strengths = columns(path, "Cuts", 1)["Expected strength (% vol)"]
+        assert all(strengths), given
+
+
+def test_words_of_their_own_for_a_fraction_are_said_in_the_layout(tmp_path: Path) -> None:
+    rows: list[Row] = [[*row] for row in JARS]
+    rows[2] = [*rows[2][:5], "hd"]
+    path, layout = proposed(Log("jars.xlsx", {"Cuts": rows}, {}), tmp_path)
+    (told,) = [f for f in filled(path, layout) if f.rule == "unreadable"]
+    assert 'words = { "hd" = "' in told.advice and "log.toml" in told.advice
+    text = layout.read_text(encoding="utf-8")
+    words = 'words = { "HD" = "heads" }\n'
+    for place in ('sheet = "cuts"\n', 'heading = "Cut"\n'):
+        layout.write_text(text.replace(place, place + words), encoding="utf-8")
+        assert not [f for f in filled(path, layout) if f.rule == "unreadable"]
+    layout.write_text(text.replace(place, place + words.replace("heads", "head")), encoding="utf-8")
+    with pytest.raises(layouts.LayoutError, match="'HD' is to mean 'head'; it can be first runnings, heads"):
+        adopted.load(layout)
+
+
+def test_a_constant_that_can_hardly_be_is_told_as_a_cell_would_be(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, more="original_gravity = 52")
+    (told,) = [f for f in filling.check(path, layout=layout) if f.column == "original_gravity in log.toml"]
+    assert told.level == "error" and "would fit as 52 points" in told.message.casefold()
+
+
 def test_a_second_fill_finds_its_columns_again_and_changes_nothing(tmp_path: Path) -> None:
     for log, key in ((GERMAN, "gravity_20"), (POLISH, "strength_20")):
         folder = tmp_path / log.name
