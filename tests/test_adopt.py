@@ -65,9 +65,11 @@ def proposed(log: Log, folder: Path, *agreed: str, more: str = "") -> tuple[Path
     adopt.propose(path, layout)
     text = layout.read_text(encoding="utf-8")
     for key in agreed:
+        block = rf'# \[\[tables\.columns\]\]\n# key = "{key}"\n(?:# .*\n)*?# add = false'
+        text = re.sub(block, lambda found: re.sub("^# ", "", found[0], flags=re.M), text)
         text, count = re.subn(rf'(key = "{key}"\n(?:[^\[]*?\n)??)(add|write) = false', r"\1\2 = true", text)
         assert count, key
-    layout.write_text(text.replace("[constants]", f"[constants]\n{more}"), encoding="utf-8")
+    layout.write_text(text.replace("[constants]", f"[constants]\n{more}", 1), encoding="utf-8")
     return path, layout
 
 
@@ -372,6 +374,28 @@ def test_a_constant_that_can_hardly_be_is_told_as_a_cell_would_be(tmp_path: Path
     path, layout = proposed(GERMAN, tmp_path, more="original_gravity = 52")
     (told,) = [f for f in filling.check(path, layout=layout) if f.column == "original_gravity in log.toml"]
     assert told.level == "error" and "would fit as 52 points" in told.message.casefold()
+
+
+def test_results_that_lack_something_are_listed_with_what_they_lack(tmp_path: Path) -> None:
+    wash: list[Row] = [["Date", "SG", "Wash temp (°C)"]]
+    wash += [[day, sg, 20] for day, sg in zip(days(3), (1.06, 1.04, 1.02), strict=True)]
+    path, layout = proposed(Log("wash.xlsx", {"Wash": wash, "Cuts": JARS}, {}), tmp_path)
+    text = layout.read_text(encoding="utf-8")
+
+    def off(key: str) -> str:
+        told = r"# SWITCHED OFF: needs ([^.]*)\.\n# \[\[tables.columns\]\]\n"
+        block = re.search(rf'{told}# key = "{key}"', text)
+        return " ".join(block[1].replace("#", "").split()) if block else ""
+
+    assert off("gravity_20") == "sample_temperature (Sample temperature)"
+    assert "original_gravity (Original gravity) under [constants]" in off("attenuation")
+    assert off("expected_strength") == "a table of runs"
+    assert re.search(r'\n\[\[tables.columns\]\]\nkey = "strength_20"\n.*\n.*\nadd = false', text)
+    other = re.sub(r'key = "wash_temperature"\n((?:.*\n){1,4})# (key = "sample_temperature")', r"\1\2", text)
+    block = '[[tables.columns]]\nkey = "gravity_20"\nheading = "true"\nunit = "SG"\nadd = true\n'
+    layout.write_text(other.replace("# Cuts:", f"{block}# Cuts:"), encoding="utf-8")
+    filled(path, layout)
+    assert columns(path, "Wash", 1)["true"] == pytest.approx([1.06, 1.04, 1.02, *[None] * 2][:3], abs=5e-4)
 
 
 def test_a_second_fill_finds_its_columns_again_and_changes_nothing(tmp_path: Path) -> None:
