@@ -169,6 +169,49 @@ def test_adopting_again_knows_the_columns_that_fill_added(tmp_path: Path) -> Non
     assert columns(path, "Maische", 1)["Gravity at 20 °C (SG)"][0] == pytest.approx(1.06, abs=0.0002)
 
 
+def test_adopting_a_filled_workbook_takes_no_result_for_a_reading(tmp_path: Path) -> None:
+    heads = ["Datum", "Dichte", "Temp"]
+    tab: list[Row] = [[*heads, None, *heads, None, *JARS[0]]]
+    jars = dict(enumerate(JARS[1:]))
+    for n, day in enumerate(days(5)):
+        tab.append([day, 1.06 - n / 100, 20, None, day, 1.05 - n / 100, 20, None, *jars[n]])
+    path, layout = proposed(
+        Log("side.xlsx", {"Log": tab}, {}),
+        tmp_path,
+        "gravity_20",
+        "strength_20",
+        "flags",
+        "alcohol",
+        more="original_gravity = 1.07",
+    )
+    text = layout.read_text(encoding="utf-8")
+    layout.write_text(
+        text.replace('batch = "Log 1"', 'batch = "pears"').replace("(Log 1)", "(pears)"), "utf-8"
+    )
+    filled(path, layout)
+    book = files.open_workbook(path)
+    (tab_, row, column) = book.names["sheetcalc_cuts_strength_20"]
+    book.write(tab_, row, column, "wahre Stärke")
+    book.save()
+    before = columns(path, "Log", 1)
+    again = tmp_path / "again.toml"
+    adopt.propose(path, again)
+    assert [[h.key for h in part.headings if not h.add] for part in adopted.load(again).parts] == [
+        [h.key for h in part.headings if not h.add] for part in adopted.load(layout).parts
+    ]
+    assert not [f for f in filling.check(path, layout=again) if f.level == "error"]
+    again.write_text(
+        again.read_text("utf-8").replace("[constants]", "[constants]\noriginal_gravity = 1.07", 1), "utf-8"
+    )
+    filled(path, again)
+    after = columns(path, "Log", 1)
+    # The advice in flags names the layout file.
+    assert {k: v for k, v in after.items() if "look" not in k} == {
+        k: v for k, v in before.items() if "look" not in k
+    }
+    assert list(after) == list(before)
+
+
 def test_every_match_is_explained_with_its_cell_and_first_values(tmp_path: Path) -> None:
     _, layout = proposed(TEXTS, tmp_path)
     text = layout.read_text(encoding="utf-8")

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
+from zlib import crc32
 
 from sheetcalc import entries, layouts
 from sheetcalc.entries import Entries
@@ -219,6 +220,11 @@ def _constants(path: Path, found: dict[str, Any], batches: set[str]) -> Iterator
             if name not in batches:
                 raise LayoutError(f"{path.name}, [constants.{name}]: no table here has batch = {name!r}.")
             yield name, own
+
+
+def defined_name(sheet: str, key: str, batch: str) -> str:
+    """The defined name of a column of ours in a table of theirs, of a batch or, '', of the only one."""
+    return f"{NAMED}{sheet}_{key}" + (f"_{crc32(batch.encode()):08x}" if batch else "")
 
 
 def batches(adopted: Adopted) -> list[str]:

@@ -76,7 +76,8 @@ def _lacking(values: compute.Values, sheet: str, key: str) -> Iterator[str]:
     if compute.all_blank(values.moved(given).get(sheet, key)):
         yield from _elsewhere(values, sheet, key)
         return
-    for place in list(given):
+    # A value under [constants] is sooner given than a column.
+    for place in sorted(given, key=lambda place: place[0] == adopted.CARD):
         without = {other: value for other, value in given.items() if other != place}
         if not compute.all_blank(values.moved(without).get(sheet, key)):
             given = without

@@ -2,16 +2,16 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Literal, NamedTuple
 
 from sheetcalc import entries, files, layouts, units
-from sheetcalc.files import BadWorkbook, Cell, Cells, Position
+from sheetcalc.files import BadWorkbook, Cell, Cells, Place, Position
 from sheetcalc.findings import address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own import adopted
+from sheetcalc.own import adopted, ours
 from sheetcalc.own import cells as own_cells
 from sheetcalc.own.headings import (
     LONGEST_HEADING,
@@ -107,8 +107,9 @@ class Table:
 
     @property
     def columns(self) -> range:
-        """The columns from the first heading that is recognised to the last."""
-        return range(self.guesses[0].place[1], self.guesses[-1].place[1] + 1)
+        """The columns from the first heading of theirs that is recognised to the last."""
+        theirs = [guess.place[1] for guess in self.guesses if not guess.added]
+        return range(theirs[0], theirs[-1] + 1)
 
 
 class Unread(NamedTuple):
@@ -124,23 +125,65 @@ def recognise(book: files.Workbook) -> list[Table]:
 
     Raises files.BadWorkbook where a sheet is damaged or the workbook is one that we made.
     """
-    ours = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
-    if len(ours & book.names.keys()) >= OURS:
+    known = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
+    if len(known & book.names.keys()) >= OURS:
         raise BadWorkbook("This workbook is one of ours; fill it without a layout.")
     system = _system(book)
     found: list[Table] = []
     for tab in book.sheets:
-        tables = [_with_added(book, table) for table in _tables(book, tab, system)]
-        card = _card(book, tab, tables, system)
+        cells = ours.left_out(book, tab)
+        tables = _tables(book, tab, cells, system)
+        card = _card(cells, tab, tables, system)
         found += [*tables, *([card] if card else [])]
-    return _told_apart(book, found)
+    return _with_added(book, _told_apart(book, found))
 
 
-def _with_added(book: files.Workbook, table: Table) -> Table:
-    """The table, its headings that a fill added marked as such."""
-    ours = {place for name, place in book.named.items() if name.startswith(adopted.NAMED)}
-    guesses = tuple(replace(g, added=(table.tab, *g.place) in ours) for g in table.guesses)
-    return replace(table, guesses=guesses)
+def _with_added(book: files.Workbook, found: Sequence[Table]) -> list[Table]:
+    """The tables with the columns of theirs that a fill added.
+
+    Where the name of one is of none of these batches, and several tables of its kind stand in its row, the
+    columns go to the tables in their order.
+    """
+    columns: dict[tuple[str, str, str, int], list[ours.Ours]] = {}
+    for one in ours.columns(book):
+        columns.setdefault((one.field.key, one.sheet, *one.place[:2]), []).append(one)
+    added: dict[int, dict[Position, Guess]] = {}
+    for (key, sheet, tab, row), named in columns.items():
+        could = [
+            i
+            for i, t in enumerate(found)
+            if t.kind == "table" and (t.sheet.key, t.tab, t.rows[-1]) == (sheet, tab, row)
+        ]
+        names = {adopted.defined_name(sheet, key, found[i].batch).casefold(): i for i in could}
+        known = {one.place: names[one.name] for one in named if one.name in names}
+        rest = [i for i in could if i not in known.values()]
+        others = list(dict.fromkeys(one.place for one in named if one.place not in known))
+        for place, i in [*known.items(), *zip(others, rest, strict=False)]:
+            guess = _added(book, found[i], named[0].field, place)
+            if place not in known:
+                (guess,) = _numbered([guess], _line(book, place, but=known))
+            added.setdefault(i, {})[guess.place] = guess
+    return [
+        replace(table, guesses=(*table.guesses, *(guess for _, guess in sorted(added.get(i, {}).items()))))
+        for i, table in enumerate(found)
+    ]
+
+
+def _added(book: files.Workbook, table: Table, field: Field, place: Place) -> Guess:
+    """A column that a fill added, as it is called now."""
+    cell = book.cells(place[0]).get(place[1:])
+    text = " ".join(str(cell.value).split()) if cell else field.heading
+    named = [label for raw in split(text).units if (label := label_for(raw, field.quantity))]
+    us = any(guess.unit in adopted.US_UNITS for guess in table.guesses)
+    unit = named[0] if named else field.unit.get("us" if us else "metric", "")
+    return Guess(place[1:], text, field, unit, 1.0, ("fill added it",), (), added=True)
+
+
+def _line(book: files.Workbook, place: Place, but: Container[Place]) -> dict[int, str]:
+    """The texts in the row of a cell, but for those of some cells."""
+    tab, row, _ = place
+    texts = own_cells.rows_of_texts(book.cells(tab)).get(row, {})
+    return {column: text for column, text in sorted(texts.items()) if (tab, row, column) not in but}
 
 
 def _told_apart(book: files.Workbook, found: list[Table]) -> list[Table]:
@@ -205,8 +248,7 @@ def _heading_rows(cells: Cells) -> tuple[set[int], list[int], dict[int, set[int]
     return wordy, bottoms, measured
 
 
-def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
-    cells = book.cells(tab)
+def _tables(book: files.Workbook, tab: str, cells: Cells, system: System) -> list[Table]:
     wordy, bottoms, measured = _heading_rows(cells)
     rows, merged = own_cells.rows_of_texts(cells), book.merged(tab)
     candidates: list[Table] = []
@@ -233,7 +275,7 @@ def left_alone(book: files.Workbook, found: Sequence[Table]) -> list[Unread]:
     """What looks like a table in a workbook beside those that were found, in the order of its sheets."""
     left: list[Unread] = []
     for tab in book.sheets:
-        cells = book.cells(tab)
+        cells = ours.left_out(book, tab)
         rows, (wordy, bottoms, measured) = own_cells.rows_of_texts(cells), _heading_rows(cells)
         known = [(table.top, table.columns) for table in found if table.tab == tab and table.kind == "table"]
         for bottom in bottoms:
@@ -628,9 +670,8 @@ def _fit(field: Field, unit: str, sample: Sequence[Cell]) -> tuple[float, tuple[
     return (good / count if count else 0.0), tuple(seen)
 
 
-def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: System) -> Table | None:
+def _card(cells: Cells, tab: str, tables: Sequence[Table], system: System) -> Table | None:
     """Lines of label and value that our batch card has, above, beside or without a table."""
-    cells = book.cells(tab)
     sheet = layouts.every_sheet()[adopted.CARD]
     fields = [f for f in sheet.fields if f.role == "entry" and f.key in vocabulary().words[adopted.CARD]]
     guesses: dict[str, Guess] = {}

@@ -20,7 +20,7 @@ from sheetcalc.layouts import Field, Sheet
 from sheetcalc.own import adopted
 from sheetcalc.own.adopted import Adopted, Part
 from sheetcalc.own.cells import BLANK_ROWS, at_time, time_of_day
-from sheetcalc.own.places import ANEW, Placed, defined_name, place
+from sheetcalc.own.places import ANEW, Placed, place
 
 A_MOMENT = "2000-12-31 23:59"  # as wide as any
 BETWEEN_FLAGS = " | "
@@ -87,7 +87,7 @@ def _batch(
         for heading in part.headings:
             if heading.add and heading.write:
                 at = table.found.cells[heading.key]
-                names[defined_name(part, heading.key)] = (part.tab, *at)
+                names[adopted.defined_name(part.sheet, heading.key, name)] = (part.tab, *at)
                 added += [] if heading.key in one.cells else [NewHeading(part.tab, *at, heading.text)]
     return Batch(name, _of_one_run(layout, found), tuple(added[before:]), names)
 
