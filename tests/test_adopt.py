@@ -39,6 +39,7 @@ from own_logs import (
     NO_LOG,
     POLISH,
     SEVERAL,
+    START,
     TEXTS,
     TITLED,
     UNSEEN,
@@ -210,6 +211,58 @@ def test_adopting_a_filled_workbook_takes_no_result_for_a_reading(tmp_path: Path
         k: v for k, v in before.items() if "look" not in k
     }
     assert list(after) == list(before)
+
+
+def test_labels_of_a_card_that_are_not_recognised_are_told_and_words_parted_at_a_line_are_joined(
+    tmp_path: Path,
+) -> None:
+    tab: list[Row] = [
+        ["Lot", "P-1"],
+        ["Fruit", "Birnen"],
+        ["OG", 1.06],
+        [],
+        ["Datum", "Uhr-", "Dichte", "Temp."],
+    ]
+    tab += [[None, "zeit", None, None]]
+    tab += [
+        [day.replace(hour=0, minute=0), time(18, 30), 1.06 - n / 100, 20] for n, day in enumerate(days(3))
+    ]
+    path = Log("karte.xlsx", {"Maische": tab}, {}).make(tmp_path)
+    told = adopt.propose(path)
+    assert any(re.search(r"A2 +Fruit +not recognised, left alone", line) for line in told)
+    assert any(re.search(r"B6 +Uhrzeit +sure +Taken at, date in 'Datum'", line) for line in told)
+    layout = path.with_suffix(".layout.toml")
+    layout.write_text(layout.read_text("utf-8").replace('"Uhrzeit"', '"Uhr- zeit"'), encoding="utf-8")
+    assert not [f for f in filling.check(path, layout=layout) if f.level == "error"], (
+        "as it was called before"
+    )
+
+
+def test_a_column_whose_values_repeat_does_not_tell_runs_apart(tmp_path: Path) -> None:
+    rows: list[Row] = [
+        ["Passe", "Charge (L)", "TAV charge (%)"],
+        ["1re", 50, 8],
+        ["1re", 50, 8],
+        ["2e", 20, 25],
+    ]
+    _, layout = proposed(replace(GERMAN, tabs=GERMAN.tabs | {"Distillation": rows}), tmp_path)
+    (part,) = [part for part in adopted.load(layout).parts if part.sheet == "runs"]
+    assert "run" not in [heading.key for heading in part.headings]
+
+
+def test_of_a_workbook_with_nothing_of_the_trade_no_layout_is_written_unless_asked_for(
+    tmp_path: Path,
+) -> None:
+    wages: list[Row] = [["Name", "Hours", "Pay", "Date"], ["A", 8, 172, START], ["B", 7, 140, START]]
+    path = Log("wages.xlsx", {"May": wages}, {}).make(tmp_path)
+    with pytest.raises(files.BadWorkbook, match=r"Found nothing of the trade in it\. Its tables: May!A1"):
+        adopt.propose(path)
+    assert not list(tmp_path.glob("*.toml"))
+    adopt.propose(path, tmp_path / "mine.toml")
+    assert (tmp_path / "mine.toml").exists()
+    cellar: list[Row] = [["Fass", "wieviel % vol"], [1, 50], [2, 52]]
+    adopt.propose(Log("cellar.xlsx", {"Keller": cellar}, {}).make(tmp_path))
+    assert (tmp_path / "cellar.layout.toml").exists()
 
 
 def test_every_match_is_explained_with_its_cell_and_first_values(tmp_path: Path) -> None:
@@ -787,6 +840,43 @@ def test_a_wrong_layout_file_is_refused_with_file_place_and_what_to_do(
     with pytest.raises(layouts.LayoutError, match=says) as trouble:
         adopted.load(layout)
     assert "mine.toml" in str(trouble.value)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("tab = Feinbrand", r'line 2 is "tab = Feinbrand".*tab = "Feinbrand"'),
+        ("tab = „Feinbrand“", r'line 2 .*tab = "Feinbrand"'),
+        ("add = yes", r'line 2 is "add = yes".*add = true'),
+    ],
+)
+def test_a_line_that_is_no_toml_is_quoted_with_what_it_should_look_like(
+    line: str, says: str, tmp_path: Path
+) -> None:
+    layout = tmp_path / "mine.toml"
+    layout.write_text(f"[[tables]]\n{line}\n", encoding="utf-8")
+    with pytest.raises(layouts.LayoutError, match=says):
+        adopted.load(layout)
+
+
+def test_a_wrong_date_column_is_corrected_at_date(tmp_path: Path) -> None:
+    tab: list[Row] = [["Datum", "Uhrzeit", "Dichte", "Temp"]]
+    tab += [[day.replace(hour=0, minute=0), "18:30", 1.05, 20] for day in days(2)]
+    path, layout = proposed(Log("zeiten.xlsx", {"Gärung": tab}, {}), tmp_path)
+    text = layout.read_text(encoding="utf-8")
+    layout.write_text(text.replace('date = "Datum"', 'date = "Tag"'), encoding="utf-8")
+    with pytest.raises(files.BadWorkbook, match=r'"Tag" \(taken_at\) is not on .* Correct \'date\' there'):
+        filled(path, layout)
+
+
+def test_a_new_record_is_told_once_not_for_each_column(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20", "daily_change")
+    filled(path, layout)
+    book = openpyxl.load_workbook(path)
+    book["Maische"].append([START.replace(day=15), 0.996, 20])
+    book.save(path)
+    (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "out_of_date"]
+    assert "Gravity at 20 °C (SG)" in told.message and "Daily change" in told.message
 
 
 def test_their_formula_in_an_agreed_column_stays(tmp_path: Path) -> None:

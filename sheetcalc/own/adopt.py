@@ -40,6 +40,11 @@ def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]
             "Nothing in it looks like a table: no row of headings stands above a row with values. "
             "Nothing was written."
         )
+    if not found and not to and not any(map(recognise.is_of_the_trade, left)):
+        raise BadWorkbook(
+            f"Found nothing of the trade in it. {_seen(left)} Nothing was written. If one of them is a "
+            "log of yours, name a file, --to FILE.toml, to say there by hand what its headings mean."
+        )
     kept = goal.with_name(goal.name + KEPT_ENDING)
     replaced = goal.exists()
     if replaced:
@@ -53,6 +58,15 @@ def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]
     return [*_told(path, found, left), *told, *_next(path, goal, found, left)]
 
 
+def _seen(left: Sequence[Unread]) -> str:
+    """The tables that were not recognised, in a sentence."""
+    tables = (
+        f"{one.tab}!{address(one.top, min(one.headings))} ({', '.join(one.headings.values())})"
+        for one in left
+    )
+    return f"Its tables: {units.one_line('; '.join(tables), 200)}."
+
+
 def _toml(
     name: str, found: Sequence[Table], left: Sequence[Unread], needs: Sequence[offers.Needs]
 ) -> Iterator[str]:
@@ -61,6 +75,10 @@ def _toml(
     yield "# - A block says which of your headings is what. Delete it, or correct its key or unit, if wrong."
     yield "# - DOUBTFUL ones are switched off by '#'. Take the '#' away where they are right."
     yield "# - 'add = false' offers a column to compute; 'add = true' lets fill put it beside your table."
+    yield "# - nth says which of several headings called alike is meant, from the left (tables: from above), and"
+    yield "#   of how many there are; a fill notices when there are more or fewer."
+    yield '# - constants = { sample_temperature = "20 °C" } below sheet = ... holds for all lines of a table.'
+    yield '# - words = { "hd" = "heads" } below heading = ... says what your words for our choices mean.'
     yield "# - 'write = false' is a column of yours to compute; 'write = true' lets fill write over it."
     yield f"# Then: sheetcalc fill {_comment(name)} --layout THIS FILE"
     yield ""

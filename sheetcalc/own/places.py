@@ -166,14 +166,20 @@ def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str
     if times:
         tab = units.short(part.tab)
         return f"{name}, {part.where}: there are only {times} such headings on {tab}; correct 'nth'."
-    said = [(text, h.key) for h in part.headings for text in (h.text, h.date) if plain(text) in gone]
-    names = [f'"{_quoted(text)}" ({key})' for text, key in said]
+    said = [
+        (what, text, h.key)
+        for h in part.headings
+        for what, text in (("heading", h.text), ("date", h.date))
+        if plain(text) in gone
+    ]
+    names = [f'"{_quoted(text)}" ({key})' for _, text, key in said]
+    correct = " and ".join(f"'{what}'" for what in dict.fromkeys(what for what, _, _ in said))
     verb = "is" if len(names) == 1 else "are"
     names = [*names[:MOST_NAMED], *([f"{len(names) - MOST_NAMED} more"] if len(names) > MOST_NAMED else [])]
     near = f" in row {row}, where the others are" if row and len(names) < len(part.headings) else ""
     return (
         f"{name}, {part.where}: {', '.join(names)} {verb} not on sheet {units.short(part.tab)}{near}. "
-        f"Correct 'heading' there to what the sheet says now, remove that column from the layout, {ANEW}."
+        f"Correct {correct} there to what the sheet says now, remove that column from the layout, {ANEW}."
     )
 
 

@@ -53,6 +53,7 @@ MORE_THAN_STOCK = {
     "clearing": {"dose"},
     "fermentation": {"reading"},
 }
+_COMMON = ("reading", "lecture", "lettura", "degrees", "meting", "prozent", "procent")  # such as others read
 OURS = 5  # names of ours that make a workbook one of ours
 _PRICED = re.compile(r"[€$£]|\b(?:eur|euro|euros|usd|gbp|chf|pln|zł|czk|kč|sek|kr|huf|ft)\b", re.IGNORECASE)
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
@@ -162,6 +163,8 @@ def _with_added(book: files.Workbook, found: Sequence[Table]) -> list[Table]:
             guess = _added(book, found[i], named[0].field, place)
             if place not in known:
                 (guess,) = _numbered([guess], _line(book, place, but=known))
+            if all(other.grade == "doubtful" for other in found[i].guesses):
+                guess = _doubted(guess, "its table is in doubt")
             added.setdefault(i, {})[guess.place] = guess
     return [
         replace(table, guesses=(*table.guesses, *(guess for _, guess in sorted(added.get(i, {}).items()))))
@@ -294,6 +297,21 @@ def left_alone(book: files.Workbook, found: Sequence[Table]) -> list[Unread]:
     return left
 
 
+def is_of_the_trade(table: Unread) -> bool:
+    """Whether a heading of a table that was not recognised names a gravity or a strength, or a unit."""
+    called = vocabulary().words
+    words = [
+        *called["fermentation"]["reading"],
+        *(word for sheet in ("strength", "cuts") for word in called[sheet]["reading"]),
+    ]
+    for text in table.headings.values():
+        heading = split(text)
+        labels = [label_for(raw, quantity) for raw in heading.units for quantity in (*TELLING, "temperature")]
+        if any(labels) or (heading.bare in words and heading.bare not in _COMMON):
+            return True
+    return False
+
+
 def _has_values(cells: Cells, row: int, block: Mapping[int, str]) -> bool:
     """Whether measured values stand below headings: two side by side, or one in a table of three columns.
 
@@ -349,6 +367,7 @@ def _fits(
         if sheet is None or not sheet.columns:
             continue
         guesses = _assigned(sheet, _guesses(sheet, columns, system))
+        guesses = [_doubted_if_repeated(sheet, guess, columns) for guess in guesses]
         if not _is_log(sheet, guesses):
             continue
         called = vocabulary().words["titles"].get(key, ())
@@ -360,6 +379,14 @@ def _fits(
         numbered = tuple(_numbered(guesses, headings))
         fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
     return sorted(fits, key=lambda table: -table.score)
+
+
+def _doubted_if_repeated(sheet: Sheet, guess: Guess, columns: Sequence[_Column]) -> Guess:
+    """A guess, switched off where it would tell one run from the other and holds one value several times."""
+    values = [str(cell.value) for column in columns if column.place == guess.place for cell in column.sample]
+    if (sheet.key, guess.field.key) == ("runs", "run") and len(set(values)) < len(values):
+        return _doubted(guess, "its values repeat, as those of a run do not")
+    return guess
 
 
 def _chosen(fits: Sequence[Table], columns: Sequence[_Column]) -> Table | None:
@@ -688,7 +715,23 @@ def _card(cells: Cells, tab: str, tables: Sequence[Table], system: System) -> Ta
     if not by_place:
         return None
     found = tuple(by_place[place] for place in sorted(by_place))
-    return Table(sheet, "card", tab, found[0].place[0], 1, found, (), 0.0)
+    labels = {place: text for place, text, _, _ in _labels(cells, tables)}
+    unknown = tuple((place, labels[place]) for place in sorted(labels) if _is_beside(place, by_place, labels))
+    return Table(sheet, "card", tab, found[0].place[0], 1, found, unknown, 0.0)
+
+
+def _is_beside(place: Position, known: Container[Position], labels: Container[Position]) -> bool:
+    """Whether a label that is not recognised stands among such as are, in a column without a gap."""
+    row, column = place
+    if place in known:
+        return False
+    for step in (-1, 1):
+        next_ = row + step
+        while (next_, column) in labels:
+            if (next_, column) in known:
+                return True
+            next_ += step
+    return False
 
 
 def _labels(cells: Cells, tables: Sequence[Table]) -> Iterator[tuple[Position, str, Cell, str]]:
