@@ -436,7 +436,11 @@ def _amiss(path: Path, trouble: str) -> str:
     line = lines[int(at[1]) - 1]
     key, equals, value = (part.strip() for part in line.partition("="))
     value = value.partition(" #")[0].strip(" \"'„“”‚‘’«»")
-    if not equals or not value:
+    if line.startswith("[["):
+        wanted = (
+            "of a part above it only [[tables.columns]] is switched on; take the '#' from its [[tables]], too"
+        )
+    elif not equals or not value:
         wanted = 'a line is such as key = "reading", add = true or [[tables.columns]]'
     elif key in ("add", "write"):
         wanted = f"write {key} = true or {key} = false"

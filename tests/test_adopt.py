@@ -847,6 +847,7 @@ def test_a_wrong_layout_file_is_refused_with_file_place_and_what_to_do(
     [
         ("tab = Feinbrand", r'line 2 is "tab = Feinbrand".*tab = "Feinbrand"'),
         ("tab = „Feinbrand“", r'line 2 .*tab = "Feinbrand"'),
+        ("[[tables.columns]]\n[[tables]]", r"take the '#' from its \[\[tables\]\], too"),
         ("add = yes", r'line 2 is "add = yes".*add = true'),
     ],
 )
@@ -854,7 +855,7 @@ def test_a_line_that_is_no_toml_is_quoted_with_what_it_should_look_like(
     line: str, says: str, tmp_path: Path
 ) -> None:
     layout = tmp_path / "mine.toml"
-    layout.write_text(f"[[tables]]\n{line}\n", encoding="utf-8")
+    layout.write_text(f"{'' if line[0] == '[' else '[[tables]]'}\n{line}\n", encoding="utf-8")
     with pytest.raises(layouts.LayoutError, match=says):
         adopted.load(layout)
 

@@ -75,8 +75,8 @@ def _toml(
     yield "# - A block says which of your headings is what. Delete it, or correct its key or unit, if wrong."
     yield "# - DOUBTFUL ones are switched off by '#'. Take the '#' away where they are right."
     yield "# - 'add = false' offers a column to compute; 'add = true' lets fill put it beside your table."
-    yield "# - nth says which of several headings called alike is meant, from the left (tables: from above), and"
-    yield "#   of how many there are; a fill notices when there are more or fewer."
+    yield "# - nth says which of several headings called alike is meant, from the left (tables: from above),"
+    yield "#   and of how many there are; a fill notices when there are more or fewer."
     yield '# - constants = { sample_temperature = "20 °C" } below sheet = ... holds for all lines of a table.'
     yield '# - words = { "hd" = "heads" } below heading = ... says what your words for our choices mean.'
     yield "# - 'write = false' is a column of yours to compute; 'write = true' lets fill write over it."
