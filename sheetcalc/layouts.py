@@ -437,9 +437,7 @@ def _amiss(path: Path, trouble: str) -> str:
     key, equals, value = (part.strip() for part in line.partition("="))
     value = value.partition(" #")[0].strip(" \"'„“”‚‘’«»")
     if line.startswith("[["):
-        wanted = (
-            "of a part above it only [[tables.columns]] is switched on; take the '#' from its [[tables]], too"
-        )
+        wanted = "above it only the [[tables.columns]] of a part is on; take the '#' from its [[tables]], too"
     elif not equals or not value:
         wanted = 'a line is such as key = "reading", add = true or [[tables.columns]]'
     elif key in ("add", "write"):
