@@ -211,7 +211,8 @@ def _offers(table: Table, mark: str, whose: str, needs: offers.Needs) -> Iterato
         for field in table.sheet.columns
         if field.role != "entry" and field.key not in known and not field.key.endswith("_uncertainty")
     ]
-    for field in sorted(left, key=lambda field: offers.lacks_a_column(needs.get(field.key, ()))):
+    # The flags come last, since they may run on to the right.
+    for field in sorted(left, key=lambda f: (f.role == "flag", offers.lacks_a_column(needs.get(f.key, ())))):
         unit = field.unit.get("us" if us else "metric", "")
         heading = f"{field.heading} ({unit})" if unit else field.heading
         heading += whose if field.role == "flag" else ""
