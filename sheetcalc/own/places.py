@@ -172,7 +172,7 @@ def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str
         for what, text in (("heading", h.text), ("date", h.date))
         if plain(text) in gone
     ]
-    names = [f'"{_quoted(text)}" ({key})' for _, text, key in said]
+    names = [f'"{units.one_line(text, 40)}" ({key})' for _, text, key in said]
     correct = " and ".join(f"'{what}'" for what in dict.fromkeys(what for what, _, _ in said))
     verb = "is" if len(names) == 1 else "are"
     names = [*names[:MOST_NAMED], *([f"{len(names) - MOST_NAMED} more"] if len(names) > MOST_NAMED else [])]

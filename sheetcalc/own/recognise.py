@@ -167,9 +167,17 @@ def _with_added(book: files.Workbook, found: Sequence[Table]) -> list[Table]:
                 guess = _doubted(guess, "its table is in doubt")
             added.setdefault(i, {})[guess.place] = guess
     return [
-        replace(table, guesses=(*table.guesses, *(guess for _, guess in sorted(added.get(i, {}).items()))))
+        _besides(table, [guess for _, guess in sorted(added.get(i, {}).items())])
         for i, table in enumerate(found)
     ]
+
+
+def _besides(table: Table, added: Sequence[Guess]) -> Table:
+    """A table with columns that a fill added; another column is not taken for the same then."""
+    keys = {guess.field.key for guess in added}
+    theirs = [guess for guess in table.guesses if guess.field.key not in keys]
+    others = tuple((guess.place, guess.text) for guess in table.guesses if guess.field.key in keys)
+    return replace(table, guesses=(*theirs, *added), unknown=(*table.unknown, *others))
 
 
 def _added(book: files.Workbook, table: Table, field: Field, place: Place) -> Guess:
