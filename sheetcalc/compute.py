@@ -13,6 +13,7 @@ from sheetcalc.findings import Finding
 from sheetcalc.layouts import Field, Layout, Needs, Sheet
 from sheetcalc.liquids import Array, spirit
 from sheetcalc.stages import registry
+from sheetcalc.stages.cuts import OF_ONE_RUN as OF_ONE_RUN
 
 A_DAY = "yyyy-mm-dd"  # the format of moments of which only the day counts
 LONGEST_TEXT = 200  # of somebody's own words in a sentence

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetcalc import meant, units
-from sheetcalc.files import BadWorkbook, Cell, Cells, Position, brief
+from sheetcalc.files import BadWorkbook, Cell, Cells, Look, Position, brief
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, Level
 from sheetcalc.layouts import Field, Sheet
@@ -61,14 +61,15 @@ class Theirs(NamedTuple):
     """What has to be heeded where results are written into a person's own table; nothing in ours.
 
     `left` are the rows among the records that hold something else, such as totals; `looks` the column in the
-    same row whose look a result takes over, by its key, and `plain` the keys that show something else than
-    those; `digits` those behind the point that a number is rounded to, as its cell has no format of ours.
+    same row whose look a result takes over, by its key, and how much of it; `digits` those behind the point
+    that a number is rounded to, as its cell may have a format of theirs. `between` stands between the flags
+    of a row: a line break would be drawn over the rows around a cell that does not wrap.
     """
 
     left: frozenset[int] = frozenset()
-    looks: Mapping[str, int] = {}
-    plain: frozenset[str] = frozenset()
+    looks: Mapping[str, tuple[int, Look]] = {}
     digits: Mapping[str, int] = {}
+    between: str = "\n"
 
 
 OURS = Theirs()

@@ -229,10 +229,12 @@ def _compute(book: files.Workbook, found: Mapping[str, Found], brought: Sequence
 def _compute_adopted(book: files.Workbook, layout: "Adopted") -> "Iterator[tuple[Examined, Batch]]":
     """A person's own workbook by its layout, batch by batch."""
     from sheetcalc.own import tables as own_tables
+    from sheetcalc.own import wording
 
     for batch in own_tables.read(layout, book):
         values = compute.Values(batch.read)
         told = [*compute.findings(values), *own_tables.findings(layout, values)]
+        told = list(wording.in_their_words(told, layout, batch.name, batch.read))
         told += [*remarks.signed(book), *remarks.own_formulas(book, batch.read)]
         found = {key: read.found for key, read in batch.read.items()}
         yield Examined(book, found, values, tuple(by_weight(told))), batch

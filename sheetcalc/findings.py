@@ -62,16 +62,17 @@ def weight(level: Level, danger: bool) -> tuple[bool, int, bool]:
     return not danger or level == "note", LEVELS.index(level), danger
 
 
-def flag_text(findings: Iterable[Finding]) -> str:
+def flag_text(findings: Iterable[Finding], between: str = "\n") -> str:
     """The text of a row's flags cell: one finding a line, the most serious first; '' for none.
 
-    The conditional formats of the sheet look for the level's word and for the heading in brackets.
+    between: what stands between two of them. The conditional formats of our sheets look for the level's word
+    and for the heading in brackets.
     """
     lines = [f"{f.level.upper()} [{f.column}] {f.message} {f.advice}" for f in by_weight(findings)]
-    text = "\n".join(lines)
+    text = between.join(lines)
     while len(text) > LONGEST_FLAGS:
         lines.pop()
-        text = "\n".join([*lines, "... and more on the findings sheet."])
+        text = between.join([*lines, "... and more on the findings sheet."])
     return text
 
 

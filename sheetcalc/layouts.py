@@ -1,6 +1,7 @@
 """The sheets of a workbook, as `workbook_templates/*.toml` describe them."""
 
 import dataclasses
+import re
 import tomllib
 from collections import Counter
 from collections.abc import Iterable, Set
@@ -432,8 +433,30 @@ def parse(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise LayoutError(f"{path.name}: there is no such layout file in {path.parent.name}.") from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except tomllib.TOMLDecodeError as error:
+        raise LayoutError(f"{path.name}: not readable as TOML: {_amiss(path, str(error))}") from None
+    except (OSError, UnicodeDecodeError) as error:
         raise LayoutError(f"{path.name}: not readable as TOML: {error}.") from None
+
+
+def _amiss(path: Path, trouble: str) -> str:
+    """The line of a file at which the reader of TOML stopped, and what it should look like."""
+    at = re.search(r"at line (\d+)", trouble)
+    lines = path.read_text(encoding="utf-8").splitlines()
+    if not at or int(at[1]) > len(lines):
+        return f"{trouble}. Look for a quote or a bracket that is not closed."
+    line = lines[int(at[1]) - 1]
+    key, equals, value = (part.strip() for part in line.partition("="))
+    value = value.partition(" #")[0].strip(" \"'„“”‚‘’«»")
+    if line.startswith("[["):
+        wanted = "above it only the [[tables.columns]] of a part is on; take the '#' from its [[tables]], too"
+    elif not equals or not value:
+        wanted = 'a line is such as key = "reading", add = true or [[tables.columns]]'
+    elif key in ("add", "write"):
+        wanted = f"write {key} = true or {key} = false"
+    else:
+        wanted = f'a text stands in straight quotes: {key} = "{value}"'
+    return f'line {at[1]} is "{units.one_line(line.strip(), 100)}"; {wanted}.'
 
 
 def tables(path: Path, table: str, found: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:

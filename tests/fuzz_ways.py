@@ -38,7 +38,7 @@ def seeds(way: str, folder: Path) -> list[Path]:
         adopt.propose(path, layout)
         text = layout.read_text(encoding="utf-8").replace("add = false", "add = true")
         layout.write_text(
-            text.replace("[constants]", "[constants]\noriginal_gravity = 1.08"), encoding="utf-8"
+            text.replace("[constants]", "[constants]\noriginal_gravity = 1.08", 1), encoding="utf-8"
         )
         filled = folder / f"filled-{path.name}"
         filled.write_bytes(path.read_bytes())

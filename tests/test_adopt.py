@@ -30,7 +30,7 @@ from odf.table import TableCell, TableColumn, TableRow
 from openpyxl.chart import LineChart
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 from openpyxl.styles import Border, Font, PatternFill, Side
-from openpyxl.utils.cell import column_index_from_string, coordinate_from_string
+from openpyxl.utils.cell import column_index_from_string, coordinate_from_string, get_column_letter
 from own_logs import (
     DUTCH,
     FRENCH,
@@ -39,6 +39,7 @@ from own_logs import (
     NO_LOG,
     POLISH,
     SEVERAL,
+    START,
     TEXTS,
     TITLED,
     UNSEEN,
@@ -65,9 +66,11 @@ def proposed(log: Log, folder: Path, *agreed: str, more: str = "") -> tuple[Path
     adopt.propose(path, layout)
     text = layout.read_text(encoding="utf-8")
     for key in agreed:
+        block = rf'# \[\[tables\.columns\]\]\n# key = "{key}"\n(?:# .*\n)*?# add = false'
+        text = re.sub(block, lambda found: re.sub("^# ", "", found[0], flags=re.M), text)
         text, count = re.subn(rf'(key = "{key}"\n(?:[^\[]*?\n)??)(add|write) = false', r"\1\2 = true", text)
         assert count, key
-    layout.write_text(text.replace("[constants]", f"[constants]\n{more}"), encoding="utf-8")
+    layout.write_text(text.replace("[constants]", f"[constants]\n{more}", 1), encoding="utf-8")
     return path, layout
 
 
@@ -165,6 +168,101 @@ def test_adopting_again_knows_the_columns_that_fill_added(tmp_path: Path) -> Non
     book.save(path)
     filled(path, tmp_path / "again.toml")
     assert columns(path, "Maische", 1)["Gravity at 20 °C (SG)"][0] == pytest.approx(1.06, abs=0.0002)
+
+
+def test_adopting_a_filled_workbook_takes_no_result_for_a_reading(tmp_path: Path) -> None:
+    heads = ["Datum", "Dichte", "Temp"]
+    tab: list[Row] = [[*heads, None, *heads, None, *JARS[0]]]
+    jars = dict(enumerate(JARS[1:]))
+    for n, day in enumerate(days(5)):
+        tab.append([day, 1.06 - n / 100, 20, None, day, 1.05 - n / 100, 20, None, *jars[n]])
+    path, layout = proposed(
+        Log("side.xlsx", {"Log": tab}, {}),
+        tmp_path,
+        "gravity_20",
+        "strength_20",
+        "flags",
+        "alcohol",
+        more="original_gravity = 1.07",
+    )
+    text = layout.read_text(encoding="utf-8")
+    layout.write_text(
+        text.replace('batch = "Log 1"', 'batch = "pears"').replace("(Log 1)", "(pears)"), "utf-8"
+    )
+    filled(path, layout)
+    book = files.open_workbook(path)
+    (tab_, row, column) = book.names["sheetcalc_cuts_strength_20"]
+    book.write(tab_, row, column, "wahre Stärke")
+    book.save()
+    before = columns(path, "Log", 1)
+    again = tmp_path / "again.toml"
+    adopt.propose(path, again)
+    assert [[h.key for h in part.headings if not h.add] for part in adopted.load(again).parts] == [
+        [h.key for h in part.headings if not h.add] for part in adopted.load(layout).parts
+    ]
+    assert not [f for f in filling.check(path, layout=again) if f.level == "error"]
+    again.write_text(
+        again.read_text("utf-8").replace("[constants]", "[constants]\noriginal_gravity = 1.07", 1), "utf-8"
+    )
+    filled(path, again)
+    after = columns(path, "Log", 1)
+    # The advice in flags names the layout file.
+    assert {k: v for k, v in after.items() if "look" not in k} == {
+        k: v for k, v in before.items() if "look" not in k
+    }
+    assert list(after) == list(before)
+
+
+def test_labels_of_a_card_that_are_not_recognised_are_told_and_words_parted_at_a_line_are_joined(
+    tmp_path: Path,
+) -> None:
+    tab: list[Row] = [
+        ["Lot", "P-1"],
+        ["Fruit", "Birnen"],
+        ["OG", 1.06],
+        [],
+        ["Datum", "Uhr-", "Dichte", "Temp."],
+    ]
+    tab += [[None, "zeit", None, None]]
+    tab += [
+        [day.replace(hour=0, minute=0), time(18, 30), 1.06 - n / 100, 20] for n, day in enumerate(days(3))
+    ]
+    path = Log("karte.xlsx", {"Maische": tab}, {}).make(tmp_path)
+    told = adopt.propose(path)
+    assert any(re.search(r"A2 +Fruit +not recognised, left alone", line) for line in told)
+    assert any(re.search(r"B6 +Uhrzeit +sure +Taken at, date in 'Datum'", line) for line in told)
+    layout = path.with_suffix(".layout.toml")
+    layout.write_text(layout.read_text("utf-8").replace('"Uhrzeit"', '"Uhr- zeit"'), encoding="utf-8")
+    assert not [f for f in filling.check(path, layout=layout) if f.level == "error"], (
+        "as it was called before"
+    )
+
+
+def test_a_column_whose_values_repeat_does_not_tell_runs_apart(tmp_path: Path) -> None:
+    rows: list[Row] = [
+        ["Passe", "Charge (L)", "TAV charge (%)"],
+        ["1re", 50, 8],
+        ["1re", 50, 8],
+        ["2e", 20, 25],
+    ]
+    _, layout = proposed(replace(GERMAN, tabs=GERMAN.tabs | {"Distillation": rows}), tmp_path)
+    (part,) = [part for part in adopted.load(layout).parts if part.sheet == "runs"]
+    assert "run" not in [heading.key for heading in part.headings]
+
+
+def test_of_a_workbook_with_nothing_of_the_trade_no_layout_is_written_unless_asked_for(
+    tmp_path: Path,
+) -> None:
+    wages: list[Row] = [["Name", "Hours", "Pay", "Date"], ["A", 8, 172, START], ["B", 7, 140, START]]
+    path = Log("wages.xlsx", {"May": wages}, {}).make(tmp_path)
+    with pytest.raises(files.BadWorkbook, match=r"Found nothing of the trade in it\. Its tables: May!A1"):
+        adopt.propose(path)
+    assert not list(tmp_path.glob("*.toml"))
+    adopt.propose(path, tmp_path / "mine.toml")
+    assert (tmp_path / "mine.toml").exists()
+    cellar: list[Row] = [["Fass", "wieviel % vol"], [1, 50], [2, 52]]
+    adopt.propose(Log("cellar.xlsx", {"Keller": cellar}, {}).make(tmp_path))
+    assert (tmp_path / "cellar.layout.toml").exists()
 
 
 def test_every_match_is_explained_with_its_cell_and_first_values(tmp_path: Path) -> None:
@@ -301,6 +399,101 @@ def test_results_of_tables_side_by_side_stand_beside_each_other(tmp_path: Path) 
     assert [after[4, column].value for column in (8, 9)] == [1.06, 1.04], "read at 20 °C"
 
 
+def test_flags_stand_in_the_column_of_their_own_table_alone_and_on_one_line(tmp_path: Path) -> None:
+    wash: list[Any] = ["Date", "SG", "Sample temp (°C)"]
+    jars: list[Any] = ["Jar", "mL", "ABV", "Jar temp (°C)", "Vapour °C"]
+    rows = [[day, sg, 20] for day, sg in zip(days(3), (1.06, 1.05, 1.04), strict=True)]
+    rows[1][2] = 68
+    beside: list[Row] = [["1", 200, 80, 20, 79], ["2", 200, 180, 20, 174], ["3", 200, 70, 20, 82]]
+    tab: list[Row] = [[*wash, None, *jars], *[[*a, None, *b] for a, b in zip(rows, beside, strict=True)]]
+    path, layout = proposed(Log("flags.xlsx", {"Log": tab}, {}), tmp_path, "flags")
+    filled(path, layout)
+    under = columns(path, "Log", 1)
+    of_wash, of_jars = under["To look at (fermentation)"][1], under["To look at (cuts)"][1]
+    assert "[Sample temp (°C)]" in of_wash and "[ABV]" not in of_wash and "[Vapour °C]" not in of_wash
+    assert "[ABV]" in of_jars and "[Vapour °C]" in of_jars and "[Sample temp (°C)]" not in of_jars
+    assert "\n" not in of_jars
+
+
+JARS: list[Row] = [
+    ["Jar", "mL", "ABV", "Jar temp (°C)", "Vapour °C", "Cut"],
+    *[[str(n), 400, abv, 20, hot, cut] for n, abv, hot, cut in zip(
+        (1, 2, 3, 4, 5), (80, 78, 74, 68, 60), (99, 99, 99.5, 99.5, 100),
+        ("foreshots", "tête", "Herzstück", "corazón", "coda"), strict=True,
+    )],
+]  # fmt: skip
+
+
+def test_jars_without_a_run_are_of_one_and_fractions_are_understood_in_the_words_of_the_trade(
+    tmp_path: Path,
+) -> None:
+    path, layout = proposed(Log("jars.xlsx", {"Cuts": JARS}, {}), tmp_path, "cumulative_volume")
+    told = filled(path, layout)
+    assert columns(path, "Cuts", 1)["Volume so far (mL)"] == [400, 800, 1200, 1600, 2000]
+    assert not [f for f in told if f.rule in ("fraction_out_of_order", "unreadable", "first_runnings_kept")]
+    (hot,) = [f for f in told if f.rule == "vapour_disagrees_throughout"]
+    assert "batch card" not in hot.advice and "[constants] in log.toml" in hot.advice
+
+
+def test_a_run_given_in_the_layout_tells_of_which_charge_the_jars_are(tmp_path: Path) -> None:
+    runs: list[Row] = [["Run", "Charge (L)", "Charge ABV"], ["3", 20, 25], ["4", 10, 30]]
+    log = Log("jars.xlsx", {"Still runs": runs, "Cuts": JARS}, {})
+    path, layout = proposed(log, tmp_path, "expected_strength")
+    (told,) = [f for f in filled(path, layout) if f.rule == "run_not_said"]
+    assert "log.toml" in told.advice
+    text = layout.read_text(encoding="utf-8")
+    for given in ('[constants]\nrun = "4"', 'sheet = "cuts"\nconstants = { run = "4" }'):
+        place = given.partition("\n")[0]
+        layout.write_text(text.replace(place, given, 1), encoding="utf-8")
+        filled(path, layout)
+        strengths = columns(path, "Cuts", 1)["Expected strength (% vol)"]
+        assert all(strengths), given
+
+
+def test_words_of_their_own_for_a_fraction_are_said_in_the_layout(tmp_path: Path) -> None:
+    rows: list[Row] = [[*row] for row in JARS]
+    rows[2] = [*rows[2][:5], "hd"]
+    path, layout = proposed(Log("jars.xlsx", {"Cuts": rows}, {}), tmp_path)
+    (told,) = [f for f in filled(path, layout) if f.rule == "unreadable"]
+    assert 'words = { "hd" = "' in told.advice and "log.toml" in told.advice
+    text = layout.read_text(encoding="utf-8")
+    words = 'words = { "HD" = "heads" }\n'
+    for place in ('sheet = "cuts"\n', 'heading = "Cut"\n'):
+        layout.write_text(text.replace(place, place + words), encoding="utf-8")
+        assert not [f for f in filled(path, layout) if f.rule == "unreadable"]
+    layout.write_text(text.replace(place, place + words.replace("heads", "head")), encoding="utf-8")
+    with pytest.raises(layouts.LayoutError, match="'HD' is to mean 'head'; it can be first runnings, heads"):
+        adopted.load(layout)
+
+
+def test_a_constant_that_can_hardly_be_is_told_as_a_cell_would_be(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, more="original_gravity = 52")
+    (told,) = [f for f in filling.check(path, layout=layout) if f.column == "original_gravity in log.toml"]
+    assert told.level == "error" and "would fit as 52 points" in told.message.casefold()
+
+
+def test_results_that_lack_something_are_listed_with_what_they_lack(tmp_path: Path) -> None:
+    wash: list[Row] = [["Date", "SG", "Wash temp (°C)"]]
+    wash += [[day, sg, 20] for day, sg in zip(days(3), (1.06, 1.04, 1.02), strict=True)]
+    path, layout = proposed(Log("wash.xlsx", {"Wash": wash, "Cuts": JARS}, {}), tmp_path)
+    text = layout.read_text(encoding="utf-8")
+
+    def off(key: str) -> str:
+        told = r"# SWITCHED OFF: needs ([^.]*)\.\n# \[\[tables.columns\]\]\n"
+        block = re.search(rf'{told}# key = "{key}"', text)
+        return " ".join(block[1].replace("#", "").split()) if block else ""
+
+    assert off("gravity_20") == "sample_temperature (Sample temperature)"
+    assert "original_gravity (Original gravity) under [constants]" in off("attenuation")
+    assert off("expected_strength") == "a table of runs"
+    assert re.search(r'\n\[\[tables.columns\]\]\nkey = "strength_20"\n.*\n.*\nadd = false', text)
+    other = re.sub(r'key = "wash_temperature"\n((?:.*\n){1,4})# (key = "sample_temperature")', r"\1\2", text)
+    block = '[[tables.columns]]\nkey = "gravity_20"\nheading = "true"\nunit = "SG"\nadd = true\n'
+    layout.write_text(other.replace("# Cuts:", f"{block}# Cuts:"), encoding="utf-8")
+    filled(path, layout)
+    assert columns(path, "Wash", 1)["true"] == pytest.approx([1.06, 1.04, 1.02, *[None] * 2][:3], abs=5e-4)
+
+
 def test_a_second_fill_finds_its_columns_again_and_changes_nothing(tmp_path: Path) -> None:
     for log, key in ((GERMAN, "gravity_20"), (POLISH, "strength_20")):
         folder = tmp_path / log.name
@@ -393,11 +586,52 @@ def test_an_added_column_of_an_xlsx_looks_like_its_neighbours_and_shows_its_head
     assert sheet["E1"].font.bold and sheet["F1"].fill.fgColor.rgb == sheet["D1"].fill.fgColor.rgb
     for cell in (sheet["E3"], sheet["F3"]):
         assert (cell.fill.fgColor.rgb, cell.border.left.style) == (sheet["C3"].fill.fgColor.rgb, "thin")
-    assert (sheet["E3"].number_format, sheet["F3"].number_format) == ("0.000", "General")
+    assert (sheet["E3"].number_format, sheet["F3"].number_format) == ("0.000", "0")
     widths = sheet.column_dimensions
     assert widths["E"].width >= len("Gravity at 20 °C (SG)")
     assert widths["F"].width >= len("Sugar fermented (%)")
     assert (widths["D"].width, widths["G"].width, widths["G"].max) == (30, 3, 16384)
+
+
+@pytest.mark.parametrize("ending", ["xlsx", pytest.param("ods", marks=pytest.mark.office)])
+def test_results_show_dates_and_digits_of_ours_and_not_the_colour_of_one_record(
+    ending: str, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    runs: list[Row] = [["Run", "Day", "Charge (L)", "Charge ABV", "Heat on", "Drip"]]
+    runs += [[str(n), day, 40, 8.0, "18:30", "19:10"] for n, day in enumerate(days(2), start=1)]
+    log = Log(f"dates.{ending}", {"Still runs": runs}, {})
+    path, layout = proposed(log, tmp_path, "expected_end", "expected_strength", more='still_power = "4 kW"')
+    _redden(path, "C2")
+    filled(path, layout)
+    book = files.open_workbook(path)
+    cells = book.cells("Still runs")
+    by_heading = {cell.value: column for (row, column), cell in cells.items() if row == 1}
+    end, strength = by_heading["End due"], by_heading["Expected strength (% vol)"]
+    assert cells[2, end].kind == "moment"
+    if ending == "ods":
+        request.getfixturevalue("soffice")("xlsx", tmp_path, path)
+    shown = openpyxl.load_workbook(path.with_suffix(".xlsx"))["Still runs"]
+    assert shown.cell(2, end).number_format.casefold().replace("\\", "") == "yyyy-mm-dd hh:mm"
+    assert shown.cell(2, strength).number_format == "0.0"
+    assert shown.column_dimensions[get_column_letter(end)].width >= len("2025-09-06 20:15")
+    assert [shown.cell(2, c).fill.fill_type for c in (3, strength)] == ["solid", None]
+
+
+def _redden(path: Path, cell: str) -> None:
+    """Give one cell a red ground, as a person does who wants to look at it again."""
+    if path.suffix == ".xlsx":
+        book = openpyxl.load_workbook(path)
+        book.worksheets[0][cell].fill = PatternFill("solid", fgColor="FF0000")
+        book.save(path)
+        return
+    column, row = coordinate_from_string(cell)
+    odf = load(path)
+    red = Style(name="red", family="table-cell")
+    red.addElement(TableCellProperties(backgroundcolor="#ff0000"))
+    odf.automaticstyles.addElement(red)
+    line = odf.spreadsheet.getElementsByType(OdsTable)[0].getElementsByType(TableRow)[row - 1]
+    line.getElementsByType(TableCell)[column_index_from_string(column) - 1].setAttribute("stylename", "red")
+    odf.save(path)
 
 
 def test_an_added_column_of_an_ods_looks_like_its_neighbours_and_shows_its_heading(tmp_path: Path) -> None:
@@ -606,6 +840,44 @@ def test_a_wrong_layout_file_is_refused_with_file_place_and_what_to_do(
     with pytest.raises(layouts.LayoutError, match=says) as trouble:
         adopted.load(layout)
     assert "mine.toml" in str(trouble.value)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("tab = Feinbrand", r'line 2 is "tab = Feinbrand".*tab = "Feinbrand"'),
+        ("tab = „Feinbrand“", r'line 2 .*tab = "Feinbrand"'),
+        ("[[tables.columns]]\n[[tables]]", r"take the '#' from its \[\[tables\]\], too"),
+        ("add = yes", r'line 2 is "add = yes".*add = true'),
+    ],
+)
+def test_a_line_that_is_no_toml_is_quoted_with_what_it_should_look_like(
+    line: str, says: str, tmp_path: Path
+) -> None:
+    layout = tmp_path / "mine.toml"
+    layout.write_text(f"{'' if line[0] == '[' else '[[tables]]'}\n{line}\n", encoding="utf-8")
+    with pytest.raises(layouts.LayoutError, match=says):
+        adopted.load(layout)
+
+
+def test_a_wrong_date_column_is_corrected_at_date(tmp_path: Path) -> None:
+    tab: list[Row] = [["Datum", "Uhrzeit", "Dichte", "Temp"]]
+    tab += [[day.replace(hour=0, minute=0), "18:30", 1.05, 20] for day in days(2)]
+    path, layout = proposed(Log("zeiten.xlsx", {"Gärung": tab}, {}), tmp_path)
+    text = layout.read_text(encoding="utf-8")
+    layout.write_text(text.replace('date = "Datum"', 'date = "Tag"'), encoding="utf-8")
+    with pytest.raises(files.BadWorkbook, match=r'"Tag" \(taken_at\) is not on .* Correct \'date\' there'):
+        filled(path, layout)
+
+
+def test_a_new_record_is_told_once_not_for_each_column(tmp_path: Path) -> None:
+    path, layout = proposed(GERMAN, tmp_path, "gravity_20", "daily_change")
+    filled(path, layout)
+    book = openpyxl.load_workbook(path)
+    book["Maische"].append([START.replace(day=15), 0.996, 20])
+    book.save(path)
+    (told,) = [f for f in filling.check(path, layout=layout) if f.rule == "out_of_date"]
+    assert "Gravity at 20 °C (SG)" in told.message and "Daily change" in told.message
 
 
 def test_their_formula_in_an_agreed_column_stays(tmp_path: Path) -> None:

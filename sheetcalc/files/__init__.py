@@ -7,12 +7,14 @@ from sheetcalc.files.package import Package, brief
 from sheetcalc.files.replacing import remove_abandoned
 from sheetcalc.files.trouble import BadWorkbook, ChangedMeanwhile
 from sheetcalc.files.workbook import (
+    ALIKE,
     MAX_COLUMN,
     MAX_ROW,
     MAX_TEXT,
     Cell,
     Cells,
     File,
+    Look,
     Place,
     Position,
     Workbook,
@@ -20,6 +22,7 @@ from sheetcalc.files.workbook import (
 )
 
 __all__ = [
+    "ALIKE",
     "MAX_COLUMN",
     "MAX_ROW",
     "MAX_TEXT",
@@ -28,6 +31,7 @@ __all__ = [
     "Cells",
     "ChangedMeanwhile",
     "File",
+    "Look",
     "Place",
     "Position",
     "Workbook",

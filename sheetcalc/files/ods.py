@@ -20,7 +20,7 @@ from sheetcalc.files.drawings import (
     drawn_ods,
     shapes,
 )
-from sheetcalc.files.new_columns import cm, column_style_ods, unformatted_ods
+from sheetcalc.files.new_columns import bare_ods, cm, column_style_ods, dressed_ods
 from sheetcalc.files.package import BadWorkbook, Package, serialize
 from sheetcalc.files.references import (
     Area,
@@ -36,12 +36,14 @@ from sheetcalc.files.references import (
     open_document_cell,
 )
 from sheetcalc.files.workbook import (
+    ALIKE,
     EPOCH,
     MAX_COLUMN,
     MAX_ROW,
     MAX_TEXT,
     Cell,
     Kind,
+    Look,
     Place,
     Position,
     Workbook,
@@ -303,15 +305,15 @@ class OdsWorkbook(Workbook):
         column: int,
         value: float | str | datetime | None,
         like: Position | None,
-        plain: bool,
+        look: Look,
         target: str | None,
     ) -> Cell | None:
         loaded = self._sheet(sheet)
         element = _reach(loaded, row, column)
         if like is not None:
             style = _style_of(loaded, *like)
-            if plain and style is not None and not _is_default(style):
-                style = unformatted_ods(self._styles(), style)
+            if look != ALIKE and _is_default(_style_of(loaded, row, column)):
+                style = dressed_ods(self._styles(), None if _is_default(style) else style, look)
             _take_over(loaded, row, column, style)
         kind = element.get(_VALUE_TYPE)
         currency = element.get(_OFFICE + "currency")
@@ -336,6 +338,10 @@ class OdsWorkbook(Workbook):
             element.set(_CALCEXT + "value-type", kind)
         _show(element, position, text, target)
         return _cell(element)
+
+    def differing(self, sheet: str, cells: Sequence[Position]) -> frozenset[str]:
+        """Which of "fill", "border" and "font" do not belong to all these cells alike."""
+        return bare_ods(self._styles(), {_style_of(self._sheet(sheet), *cell) for cell in cells})
 
     def _dress(self, sheet: str, row: int, column: int, like: Place) -> None:
         style = self._unconditional(_style_of(self._sheet(like[0]), *like[1:]))

@@ -26,6 +26,20 @@ class File(NamedTuple):
     path: str
 
 
+class Look(NamedTuple):
+    """What of another cell's look one of ours takes over.
+
+    number: the number format of ours, "General", "0.00" or "yyyy-mm-dd hh:mm", '' for that of the other cell;
+    kept: whether that of the other cell goes before it, where it has one; bare: which of "fill", "border" and
+    "font" stay those of a cell without a style.
+    """
+
+    number: str = ""
+    kept: bool = False
+    bare: frozenset[str] = frozenset()
+
+
+ALIKE = Look()
 EPOCH = datetime(1899, 12, 30)
 MAX_ROW = 1_048_576
 MAX_COLUMN = 16_384
@@ -109,14 +123,14 @@ class Workbook(ABC):
         value: float | str | datetime | None,
         *,
         like: Position | None = None,
-        plain: bool = False,
+        look: Look = ALIKE,
         link: Place | File | None = None,
     ) -> None:
         """Set the value of one cell; its style, comment and pictures stay; an equal value changes nothing.
 
         Text stays text, also when it begins with "="; an empty one clears the cell as None does. A float in a
         cell formatted as a date is days since 1899-12-30. `like` is a cell of the same sheet whose style is
-        taken over when this one has none of its own, but for its number format where `plain`. `link` is the
+        taken over when this one has none of its own, so far as `look` says. `link` is the
         (sheet, row, column) a click on the text leads to, or a file, runs of blanks in it becoming single
         spaces; without it a link within the workbook is removed.
         Raises ValueError on a cell that holds a formula, a number that isn't finite, a text over 32,767
@@ -139,7 +153,7 @@ class Workbook(ABC):
             there = self._link_at(sheet, row, column)
         if _same(old, value) and there == target:
             return
-        cell = self._put(sheet, row, column, value, like, plain, target)
+        cell = self._put(sheet, row, column, value, like, look, target)
         if cell is None:
             self._cells[sheet].pop((row, column), None)
         else:
@@ -202,6 +216,11 @@ class Workbook(ABC):
             self._forget_edits()
 
     @abstractmethod
+    def differing(self, sheet: str, cells: Sequence[Position]) -> frozenset[str]:
+        """Which of "fill", "border" and "font" do not belong to all these cells alike: a fill or letters of
+        another look in some, no border in some."""
+
+    @abstractmethod
     def merged(self, sheet: str) -> dict[Position, int]:
         """The last column of each merged cell that runs over several columns, by where it begins."""
 
@@ -252,7 +271,7 @@ class Workbook(ABC):
         column: int,
         value: float | str | datetime | None,
         like: Position | None,
-        plain: bool,
+        look: Look,
         target: str | None,
     ) -> Cell | None:
         """Set the cell in the XML and tell how it reads now."""

@@ -12,7 +12,7 @@ from urllib.parse import quote, unquote
 from lxml import etree
 
 from sheetcalc.files.drawings import drawn_xlsx
-from sheetcalc.files.new_columns import unformatted_xlsx, widen_xlsx
+from sheetcalc.files.new_columns import bare_xlsx, dressed_xlsx, widen_xlsx
 from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
 from sheetcalc.files.references import (
     Area,
@@ -32,11 +32,13 @@ from sheetcalc.files.references import (
 )
 from sheetcalc.files.row_heights import USUAL_SIZE, cell_width, column_widths, fit, letter_size, merged_to
 from sheetcalc.files.workbook import (
+    ALIKE,
     EPOCH,
     MAX_COLUMN,
     MAX_ROW,
     Cell,
     Kind,
+    Look,
     Place,
     Position,
     Workbook,
@@ -170,6 +172,7 @@ class XlsxWorkbook(Workbook):
         self._styles_part = styles or ""
         self._styles: etree._Element | None = None
         self._styles_edited = False
+        self._looks: dict[tuple[str, Look], str] = {}
         looks = package.xml(styles) if styles is not None and styles in package else None
         self._style_kinds = {} if looks is None else _style_kinds(looks)
         self._wrapping = {} if looks is None else _wrapping_styles(looks)
@@ -289,7 +292,7 @@ class XlsxWorkbook(Workbook):
         column: int,
         value: float | str | datetime | None,
         like: Position | None,
-        plain: bool,
+        look: Look,
         target: str | None,
     ) -> Cell | None:
         loaded = self._sheet(sheet)
@@ -304,7 +307,7 @@ class XlsxWorkbook(Workbook):
             element = _new_cell(loaded, row, column)
         if like is not None and element.get("s", "0") == "0":
             style = _style_of(loaded, *like)
-            style = self._unformatted(style) if plain and style != "0" else style
+            style = style if look == ALIKE else self._dressed(style, look)
             if style != "0":
                 element.set("s", style)
         self._fill(loaded, element, value)
@@ -324,17 +327,31 @@ class XlsxWorkbook(Workbook):
             if element.get("s", "0") == "0":
                 element.set("s", style)
 
-    def _unformatted(self, style: str) -> str:
-        """The style that shows plain numbers and is else the same."""
-        if self._styles is None:
+    def differing(self, sheet: str, cells: Sequence[Position]) -> frozenset[str]:
+        """Which of "fill", "border" and "font" do not belong to all these cells alike."""
+        loaded = self._sheet(sheet)
+        if not self._open_styles() or self._styles is None:
+            return frozenset()
+        return bare_xlsx(self._styles, {_style_of(loaded, *cell) for cell in cells})
+
+    def _open_styles(self) -> bool:
+        """Have the styles' part parsed; whether there is one."""
+        if self._styles is None and self._styles_part in self._package:
             self._styles = self._package.xml(self._styles_part)
-        before = len(self._styles.findall("{*}cellXfs/{*}xf"))
-        plain = unformatted_xlsx(self._styles, style)
-        self._styles_edited |= len(self._styles.findall("{*}cellXfs/{*}xf")) > before
-        self._style_kinds[plain] = "number"
-        if style in self._wrapping:
-            self._wrapping[plain] = self._wrapping[style]
-        return plain
+        return self._styles is not None
+
+    def _dressed(self, style: str, look: Look) -> str:
+        """The style that takes over of another what a look says."""
+        if (style, look) not in self._looks:
+            if not self._open_styles() or self._styles is None:
+                return style
+            before = len(self._styles.findall("{*}cellXfs/{*}xf"))
+            self._looks[style, look] = dressed_xlsx(self._styles, style, look)
+            if len(self._styles.findall("{*}cellXfs/{*}xf")) > before:
+                self._styles_edited = True
+                self._style_kinds = _style_kinds(self._styles)
+                self._wrapping = _wrapping_styles(self._styles)
+        return self._looks[style, look]
 
     def _name(self, name: str, place: Place) -> None:
         names = self._root.find("{*}definedNames")

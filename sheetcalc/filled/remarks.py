@@ -45,21 +45,30 @@ def own_formulas(book: files.Workbook, read: Mapping[str, Entries]) -> Iterator[
 
 
 def out_of_date(book: files.Workbook, values: compute.Values, new: set[tuple[str, int]]) -> Iterator[Finding]:
-    """A note for each column of results that a fill would change, those that are `new` (sheet and column)
-    left out; the opened workbook is spoilt by that."""
+    """A note for the results of a row that a fill would change, one for all rows of which it is the same.
+
+    Columns that are `new` (sheet and column) are left out; the opened workbook is spoilt by that.
+    """
     there = [read for read in values.entries.values() if read.found.cells]
     before = {read.found.tab: dict(book.cells(read.found.tab)) for read in there}
     writing.results(book, values, ())
     for read in there:
         tab, now = read.found.tab, book.cells(read.found.tab)
+        changed: dict[int, list[str]] = {}
         for field in read.sheet.columns:
-            if field.role != "computed" or field.key not in read.found.cells:
-                continue
-            changed = [at for at in writing.places(read, field) if before[tab].get(at) != now.get(at)]
-            if changed and (tab, changed[0][1]) not in new:
-                rows = ", ".join(str(row) for row, _ in changed[:5]) + (" and more" * (len(changed) > 5))
-                yield Finding(
-                    *("note", tab, read.found.headings[field.key], *changed[0], "out_of_date"),
-                    f"What stands here is not what the readings give now, in row {rows}.",
-                    "Fill the workbook again.",
-                )
+            if field.role == "computed" and field.key in read.found.cells:
+                for row, column in writing.places(read, field):
+                    if (tab, column) not in new and before[tab].get((row, column)) != now.get((row, column)):
+                        changed.setdefault(row, []).append(field.key)
+        alike: dict[tuple[str, ...], list[int]] = {}
+        for row, keys in sorted(changed.items()):
+            alike.setdefault(tuple(keys), []).append(row)
+        for together, rows in alike.items():
+            named = ", ".join(f'"{read.found.headings[key]}"' for key in together)
+            told = ", ".join(map(str, rows[:5])) + (" and more" * (len(rows) > 5))
+            yield Finding(
+                *("note", tab, read.found.headings[together[0]], rows[0], read.found.cells[together[0]][1]),
+                "out_of_date",
+                f"What stands in {named} is not what the readings give now, in row {told}.",
+                "Fill the workbook again.",
+            )

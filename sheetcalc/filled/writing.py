@@ -9,7 +9,7 @@ import numpy as np
 
 from sheetcalc import compute, files, units
 from sheetcalc.entries import Entries
-from sheetcalc.files import Position, locate
+from sheetcalc.files import ALIKE, Look, Position, locate
 from sheetcalc.findings import Finding, flag_text
 from sheetcalc.layouts import Field
 
@@ -43,15 +43,23 @@ def one_sheet(book: files.Workbook, values: compute.Values, read: Entries, flags
             continue
         spots = places(read, field)
         if field.role == "flag":
-            texts: list[Any] = [flag_text(flags.get((read.found.tab, row), ())) or None for row, _ in spots]
+            texts: list[Any] = [_flags(read, flags.get((read.found.tab, row), ()), field) for row, _ in spots]
         else:
             texts = _written(field, values.get(read.sheet.key, field.key), read)
         # A table that is computed as a whole may need fewer lines than are ready.
         texts += [None] * (len(spots) - len(texts))
         for place, value in zip(spots, texts, strict=True):
             if not book.has_formula(read.found.tab, *place):
-                plain = field.key in read.theirs.plain
-                book.write(read.found.tab, *place, value, like=_model(read, field, place), plain=plain)
+                like, look = _model(read, field, place)
+                book.write(read.found.tab, *place, value, like=like, look=look)
+
+
+def _flags(read: Entries, findings: Sequence[Finding], field: Field) -> str | None:
+    """What is found on a row: of tables side by side, only on the columns of this one."""
+    if read.is_column(field.key):
+        columns = {column for _, column in read.found.cells.values()}
+        findings = [finding for finding in findings if finding.place in columns]
+    return flag_text(findings, read.theirs.between) or None
 
 
 def places(read: Entries, field: Field) -> list[Position]:
@@ -73,10 +81,7 @@ def _written(field: Field, values: Any, read: Entries) -> list[Any]:
     if field.units and not unit:
         return [None] * len(flat)
     if field.quantity == "moment":
-        moments = [units.moment(value) if np.isfinite(value) else None for value in flat]
-        # Where no cell shows a date, a bare number of days would tell nobody anything.
-        plain = field.key in read.theirs.plain
-        return [f"{moment:%Y-%m-%d %H:%M}" if plain and moment else moment for moment in moments]
+        return [units.moment(value) if np.isfinite(value) else None for value in flat]
     held = units.from_base(flat, field.quantity, unit).tolist()
     numbers = [as_written(value) if math.isfinite(value) else None for value in held]
     digits = read.theirs.digits.get(field.key)
@@ -89,14 +94,14 @@ def as_written(value: float) -> float:
     return float(f"{value:.9g}") if abs(value) >= LEAST else 0.0
 
 
-def _model(read: Entries, field: Field, place: Position) -> Position | None:
-    """The cell whose look a result takes over: in a table of theirs one in the same row, in ours, below the
-    ready rows, the one on the first record row."""
-    look = read.theirs.looks.get(field.key)
-    if look:
-        return place[0], look
+def _model(read: Entries, field: Field, place: Position) -> tuple[Position | None, Look]:
+    """The cell whose look a result takes over, and how much of it: in a table of theirs one in the same row,
+    in ours, below the ready rows, the one on the first record row."""
+    if field.key in read.theirs.looks:
+        column, look = read.theirs.looks[field.key]
+        return (place[0], column), look
     first = read.found.first_row
-    return (first, place[1]) if first and place[0] > first else None
+    return ((first, place[1]) if first and place[0] > first else None), ALIKE
 
 
 def _clear_leftovers(book: files.Workbook, read: Entries, last_record: int) -> None:

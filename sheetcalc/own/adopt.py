@@ -2,15 +2,16 @@
 
 import json
 import textwrap
+from collections import Counter
 from collections.abc import Container, Iterator, Sequence
 from pathlib import Path
 
-from sheetcalc import compute, files, layouts, units
+from sheetcalc import files, layouts, units
 from sheetcalc.files import BadWorkbook
 from sheetcalc.findings import address
-from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own import adopted, recognise
-from sheetcalc.own.recognise import WEAK, Guess, Table, Unread
+from sheetcalc.layouts import Field
+from sheetcalc.own import adopted, offers, recognise
+from sheetcalc.own.recognise import Guess, Table, Unread
 
 KEPT_ENDING = ".before"  # behind the name of a layout file that was replaced
 
@@ -39,21 +40,45 @@ def propose(path: Path, to: Path | None = None, over: bool = False) -> list[str]
             "Nothing in it looks like a table: no row of headings stands above a row with values. "
             "Nothing was written."
         )
+    if not found and not to and not any(map(recognise.is_of_the_trade, left)):
+        raise BadWorkbook(
+            f"Found nothing of the trade in it. {_seen(left)} Nothing was written. If one of them is a "
+            "log of yours, name a file, --to FILE.toml, to say there by hand what its headings mean."
+        )
     kept = goal.with_name(goal.name + KEPT_ENDING)
     replaced = goal.exists()
     if replaced:
         goal.replace(kept)
-    goal.write_text("\n".join(_toml(path.name, found, left)) + "\n", encoding="utf-8", newline="\n")
+    goal.write_text(
+        "\n".join(_toml(path.name, found, left, offers.needs(book, found))) + "\n",
+        encoding="utf-8",
+        newline="\n",
+    )
     told = [f"The layout that was there is kept as {kept}."] if replaced else []
     return [*_told(path, found, left), *told, *_next(path, goal, found, left)]
 
 
-def _toml(name: str, found: Sequence[Table], left: Sequence[Unread]) -> Iterator[str]:
-    """The layout file, line by line."""
+def _seen(left: Sequence[Unread]) -> str:
+    """The tables that were not recognised, in a sentence."""
+    tables = (
+        f"{one.tab}!{address(one.top, min(one.headings))} ({', '.join(one.headings.values())})"
+        for one in left
+    )
+    return f"Its tables: {units.one_line('; '.join(tables), 200)}."
+
+
+def _toml(
+    name: str, found: Sequence[Table], left: Sequence[Unread], needs: Sequence[offers.Needs]
+) -> Iterator[str]:
+    """The layout file, line by line; needs: for each table, what its results lack."""
     yield f"# Layout of {_comment(name)}, as sheetcalc adopt proposes it. Look through it first:"
     yield "# - A block says which of your headings is what. Delete it, or correct its key or unit, if wrong."
     yield "# - DOUBTFUL ones are switched off by '#'. Take the '#' away where they are right."
     yield "# - 'add = false' offers a column to compute; 'add = true' lets fill put it beside your table."
+    yield "# - nth says which of several headings called alike is meant, from the left (tables: from above),"
+    yield "#   and of how many there are; a fill notices when there are more or fewer."
+    yield '# - constants = { sample_temperature = "20 °C" } below sheet = ... holds for all lines of a table.'
+    yield '# - words = { "hd" = "heads" } below heading = ... says what your words for our choices mean.'
     yield "# - 'write = false' is a column of yours to compute; 'write = true' lets fill write over it."
     yield f"# Then: sheetcalc fill {_comment(name)} --layout THIS FILE"
     yield ""
@@ -71,9 +96,12 @@ def _toml(name: str, found: Sequence[Table], left: Sequence[Unread]) -> Iterator
         yield "# Without it, glasses are taken to read right at 20 °C."
         yield from ("# [[instruments]]", '# instrument = "hydrometer"', '# scale = "SG"')
         yield '# reference_temperature = "20 °C"'
-    for table in found:
+    on_tab = Counter(table.tab for table in found if table.kind == "table")
+    alike = Counter((table.tab, table.sheet.key) for table in found)
+    for table, lacking in zip(found, needs, strict=True):
+        whose = table.batch if alike[table.tab, table.sheet.key] > 1 else table.sheet.title.lower()
         yield ""
-        yield from _block(table)
+        yield from _block(table, f" ({whose})" if on_tab[table.tab] > 1 else "", lacking)
     if left:
         yield ""
         yield from _by_hand(left)
@@ -84,9 +112,12 @@ def _by_hand(left: Sequence[Unread]) -> Iterator[str]:
     yield "# Tables that were not recognised, and are left alone. Is one of them a log of yours? Take the"
     yield "# '#' away from its lines, say in sheet which log it is, in key what a heading means, put such as"
     yield '#   unit = "°C"'
-    yield "# below a heading that is measured, and delete those that have no key. The logs and their keys:"
+    yield "# below a heading that is measured, and delete those that have no key. What is to be computed is a"
+    yield "# block [[tables.columns]] with key, heading, unit and add = true. The logs and their keys:"
     for sheet in adopted.tables():
         yield from _listed(sheet.key, sheet.columns)
+        results = [f for f in sheet.columns if f.role != "entry" and not f.key.endswith("_uncertainty")]
+        yield from _wrapped(f"  to compute: {', '.join(f'{f.key} ({f.heading})' for f in results)}.")
     for table in left:
         yield ""
         at = address(table.top, min(table.headings))
@@ -96,7 +127,8 @@ def _by_hand(left: Sequence[Unread]) -> Iterator[str]:
             yield from ("# [[tables.columns]]", '# key = "?"', f"# heading = {_text(text)}")
 
 
-def _block(table: Table) -> Iterator[str]:
+def _block(table: Table, whose: str, needs: offers.Needs) -> Iterator[str]:
+    """A table or card; `whose` stands behind the heading of its flags, on a tab of several tables."""
     outer, inner = ("tables", "columns") if table.kind == "table" else ("cards", "fields")
     off = all(guess.grade == "doubtful" for guess in table.guesses)
     mark = "# " if off else ""
@@ -112,9 +144,12 @@ def _block(table: Table) -> Iterator[str]:
     if table.nth:
         yield f"{mark}nth = {table.nth}  # of the tables with these headings, from above"
         yield f"{mark}of = {table.of}"
+    sampled = any(guess.field.key == "sample_temperature" for guess in table.guesses)
     for guess in table.guesses:
         yield ""
         yield from _one(guess, f"{outer}.{inner}")
+        if guess.field.key == "wash_temperature" and table.sheet.key == "fermentation" and not sampled:
+            yield '# key = "sample_temperature"  # instead, if it is the temperature of the sample'
     if table.unknown:
         yield ""
         for place, text in table.unknown:
@@ -123,15 +158,19 @@ def _block(table: Table) -> Iterator[str]:
         fields = table.sheet.columns if table.kind == "table" else table.sheet.fields
         yield from _listed("A block like those above may give one of them", fields, known)
     if table.kind == "table":
-        yield from _offers(table, mark)
+        yield from _offers(table, mark, whose, needs)
 
 
 def _listed(what: str, fields: Sequence[Field], but: Container[str] = ()) -> Iterator[str]:
     """The keys that can be typed, each with what we call it, as a comment of several lines."""
     left = [f for f in fields if f.role == "entry" and f.key not in but]
-    told = f"{what}: {', '.join(f'{f.key} ({f.heading})' for f in left)}."
     if left:
-        yield from textwrap.wrap(told, 110, initial_indent="# ", subsequent_indent="#   ")
+        yield from _wrapped(f"{what}: {', '.join(f'{f.key} ({f.heading})' for f in left)}.")
+
+
+def _wrapped(text: str) -> list[str]:
+    """A comment of several lines."""
+    return textwrap.wrap(text, 110, initial_indent="# ", subsequent_indent="#   ")
 
 
 def _one(guess: Guess, header: str) -> Iterator[str]:
@@ -160,37 +199,37 @@ def _one(guess: Guess, header: str) -> Iterator[str]:
         yield f"{off}write = false"
 
 
-def _offers(table: Table, mark: str) -> Iterator[str]:
-    """What could be computed from the columns that are there, each switched off."""
+def _offers(table: Table, mark: str, whose: str, needs: offers.Needs) -> Iterator[str]:
+    """The results that can stand beside a table, none agreed to yet; by '#' those that lack a column."""
     known = {guess.field.key for guess in table.guesses}
     texts = {guess.text.casefold() for guess in table.guesses} | {
         text.casefold() for _, text in table.unknown
     }
     us = any(guess.unit in adopted.US_UNITS for guess in table.guesses)
-    for field in table.sheet.columns:
-        if field.role == "entry" or field.key in known or field.key.endswith("_uncertainty"):
-            continue
-        if field.role == "computed" and not _can_be(table.sheet, field.key, known):
-            continue
+    left = [
+        field
+        for field in table.sheet.columns
+        if field.role != "entry" and field.key not in known and not field.key.endswith("_uncertainty")
+    ]
+    # The flags come last, since they may run on to the right.
+    for field in sorted(left, key=lambda f: (f.role == "flag", offers.lacks_a_column(needs.get(f.key, ())))):
         unit = field.unit.get("us" if us else "metric", "")
         heading = f"{field.heading} ({unit})" if unit else field.heading
+        heading += whose if field.role == "flag" else ""
         heading = heading if heading.casefold() not in texts else f"{heading} (computed)"
+        lacking = needs.get(field.key, ())
+        lacks = offers.lacks_a_column(lacking)
+        off = "# " if lacks else mark
         yield ""
         yield f"# {field.help}"
-        yield f"{mark}[[tables.columns]]"
-        yield f"{mark}key = {_text(field.key)}"
-        yield f"{mark}heading = {_text(heading)}"
+        if lacking:
+            yield from _wrapped(f"{'SWITCHED OFF: needs' if lacks else 'Needs'} {', '.join(lacking)}.")
+        yield f"{off}[[tables.columns]]"
+        yield f"{off}key = {_text(field.key)}"
+        yield f"{off}heading = {_text(heading)}"
         if unit:
-            yield f"{mark}unit = {_text(unit)}"
-        yield f"{mark}add = false"
-
-
-def _can_be(sheet: Sheet, key: str, known: set[str]) -> bool:
-    """Whether what a result can't do without is there: its own table's needed columns."""
-    behind = {need for home, need in compute.Values({}).behind(sheet.key, key) if home == sheet.key}
-    typed = {field.key: field for field in sheet.columns if field.role == "entry" and field.key in behind}
-    measured = {k for k, field in typed.items() if field.needed and field.quantity not in WEAK}
-    return measured <= known and bool(typed.keys() & known)
+            yield f"{off}unit = {_text(unit)}"
+        yield f"{off}add = false"
 
 
 def _text(text: str) -> str:

@@ -1,9 +1,10 @@
 """The layout file that says what the headings of a person's own workbook mean, read and checked."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
+from zlib import crc32
 
 from sheetcalc import entries, layouts
 from sheetcalc.entries import Entries
@@ -24,7 +25,7 @@ class Heading(NamedTuple):
     `nth` is which of several alike it is, from the left, 0 where it is the only one; `of` how many there were
     when that was said, 0 where nobody counted. `write` lets fill write into the column, `add` makes it one of
     ours that fill puts right of the table. `date` is the heading of the dates where this one is that of the
-    times of day alone.
+    times of day alone. `words` are the person's own words for our choices.
     """
 
     key: str
@@ -35,11 +36,15 @@ class Heading(NamedTuple):
     write: bool
     add: bool
     date: str = ""
+    words: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True)
 class Part:
-    """One table or card of theirs; `where` is its place in the layout file, `lines` its lines of headings."""
+    """One table or card of theirs; `where` is its place in the layout file, `lines` its lines of headings.
+
+    `constants` hold for all records of a table.
+    """
 
     where: str
     kind: Literal["table", "card"]
@@ -50,6 +55,7 @@ class Part:
     nth: int
     of: int
     headings: tuple[Heading, ...]
+    constants: dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -96,12 +102,16 @@ def load(path: Path) -> Adopted:
     )
     for batch in batches(adopted):
         given_by(adopted, batch)
+    for part in parts:
+        of_all_records(adopted, part)
     return adopted
 
 
 def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[str, Any]) -> Part:
-    inner = "columns" if kind == "table" else "fields"
-    layouts.only(path, where, entry, {"sheet", "tab", "batch", "heading_lines", "nth", "of", inner})
+    inner, only_tables = ("columns", ["constants", "words"]) if kind == "table" else ("fields", [])
+    layouts.only(
+        path, where, entry, {"sheet", "tab", "batch", "heading_lines", "nth", "of", inner, *only_tables}
+    )
     key = layouts.take(path, where, entry, "sheet", str)
     sheets = layouts.every_sheet()
     can_be = {s.key for s in tables()} if kind == "table" else {CARD}
@@ -111,8 +121,9 @@ def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[st
     lines = layouts.take(path, where, entry, "heading_lines", int, 1)
     if not 1 <= lines <= MOST_LINES:
         raise LayoutError(f"{path.name}, {where}: heading_lines is {lines}; it can be 1 to {MOST_LINES}.")
+    words = _words(path, where, entry, [c for c in sheets[key].columns if c.choices])
     headings = tuple(
-        _heading(path, f"{where}, [[{inner}]] {n}", sheets[key], kind, one)
+        _heading(path, f"{where}, [[{inner}]] {n}", sheets[key], kind, one, words)
         for n, one in layouts.tables(path, inner, entry)
     )
     if not any(not heading.add for heading in headings):
@@ -131,7 +142,20 @@ def _part(path: Path, kind: Literal["table", "card"], where: str, entry: dict[st
         lines,
         *_counted(path, where, entry),
         headings,
+        layouts.take(path, where, entry, "constants", dict, {}),
     )
+
+
+def _words(path: Path, where: str, entry: dict[str, Any], fields: Sequence[Field]) -> dict[str, str]:
+    """The person's own words for choices of ours, in small letters; raises LayoutError."""
+    words: dict[str, str] = {}
+    choices = [choice for field in fields for choice in field.choices]
+    for word, choice in layouts.take(path, where, entry, "words", dict, {}).items():
+        if choice not in choices:
+            known = f"it can be {', '.join(choices)}" if choices else "there are no choices here"
+            raise LayoutError(f"{path.name}, {where}, words: {word!r} is to mean {choice!r}; {known}.")
+        words[word.casefold()] = choice
+    return words
 
 
 def _counted(path: Path, where: str, entry: dict[str, Any]) -> tuple[int, int]:
@@ -154,8 +178,11 @@ def tables() -> list[Sheet]:
     return [s for s in layouts.every_sheet().values() if any(c.role == "entry" for c in s.columns)]
 
 
-def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, Any]) -> Heading:
-    layouts.only(path, where, entry, {"key", "heading", "unit", "nth", "of", "write", "add", "date"})
+def _heading(
+    path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, Any], words: Mapping[str, str]
+) -> Heading:
+    known_here = {"key", "heading", "unit", "nth", "of", "write", "add", "date", "words"}
+    layouts.only(path, where, entry, known_here)
     key = layouts.take(path, where, entry, "key", str)
     where = f"{where} (key {key!r})"
     fields = sheet.columns if kind == "table" else tuple(f for f in sheet.fields if f.role == "entry")
@@ -178,8 +205,10 @@ def _heading(path: Path, where: str, sheet: Sheet, kind: str, entry: dict[str, A
     if date and (kind != "table" or field.role != "entry" or field.quantity != "moment"):
         raise LayoutError(f"{path.name}, {where}: 'date' goes with a column for the time of day.")
     nth, of = _counted(path, where, entry)
+    own = {word: choice for word, choice in words.items() if choice in field.choices}
+    own |= _words(path, where, entry, [field])
     # A column that is offered and not agreed to is neither looked for nor written.
-    return Heading(key, text, unit, nth, of, write if add is None else add, add is not None, date)
+    return Heading(key, text, unit, nth, of, write if add is None else add, add is not None, date, own)
 
 
 def _constants(path: Path, found: dict[str, Any], batches: set[str]) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -193,6 +222,11 @@ def _constants(path: Path, found: dict[str, Any], batches: set[str]) -> Iterator
             yield name, own
 
 
+def defined_name(sheet: str, key: str, batch: str) -> str:
+    """The defined name of a column of ours in a table of theirs, of a batch or, '', of the only one."""
+    return f"{NAMED}{sheet}_{key}" + (f"_{crc32(batch.encode()):08x}" if batch else "")
+
+
 def batches(adopted: Adopted) -> list[str]:
     """The names of the batches; '' is one only where no table names one."""
     named = dict.fromkeys(part.batch for part in adopted.parts if part.kind == "table")
@@ -201,18 +235,52 @@ def batches(adopted: Adopted) -> list[str]:
 
 def given_by(adopted: Adopted, batch: str) -> dict[str, Entries]:
     """What the layout file itself gives: the batch card's values and the instruments; raises LayoutError."""
-    common = dict(adopted.constants)
-    values = common[""] | common.get(batch, {})
+    values = _constants_of(adopted, batch)
+    of_tables = {
+        field.key for part in adopted.parts if part.kind == "table" for field in _typed(part.sheet)
+    } - {field.key for field in _typed(CARD)}
+    values = {key: value for key, value in values.items() if key not in of_tables}
     return {
         CARD: _as_entries(adopted.name, "[constants]", CARD, [values]),
         GIVEN: _as_entries(adopted.name, "[[instruments]]", GIVEN, list(adopted.instruments)),
     }
 
 
+def of_all_records(adopted: Adopted, part: Part) -> Entries:
+    """What the layout file gives for all records of a table, in columns that it lacks; raises LayoutError."""
+    if part.kind == "card":
+        return _as_entries(adopted.name, part.where, CARD, [{}])
+    there = {heading.key for heading in part.headings}
+    on_card = {field.key for field in _typed(CARD)}
+    typed = {field.key for field in _typed(part.sheet)}
+    common = _constants_of(adopted, part.batch)
+    values = {key: value for key, value in common.items() if key in typed - there - on_card}
+    return _as_entries(adopted.name, f"{part.where}, constants", part.sheet, [values | part.constants])
+
+
+def _called(name: str, key: str) -> str:
+    """What stands for the heading of a value that the layout file gives."""
+    return f"{key} in {name}"
+
+
+def _constants_of(adopted: Adopted, batch: str) -> dict[str, Any]:
+    """What stands under [constants] for a batch."""
+    common = dict(adopted.constants)
+    return common[""] | common.get(batch, {})
+
+
+def _typed(sheet: str) -> list[Field]:
+    """What can be typed on a sheet of ours: the lines of a card, the columns of a table."""
+    look = layouts.every_sheet()[sheet]
+    return [field for field in look.columns or look.fields if field.role == "entry"]
+
+
 def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) -> Entries:
-    """Values of a layout file as if they stood on a sheet, read as strictly as cells are."""
-    sheet = layouts.every_sheet()[key]
-    fields = [f for f in (*sheet.fields, *sheet.columns) if f.role == "entry"]
+    """Values of a layout file as if they stood on a sheet, read as strictly as cells are.
+
+    They have no cells; what is unlikely about them is among the findings all the same.
+    """
+    sheet, fields = layouts.every_sheet()[key], _typed(key)
     known = {f.key: place for place, f in enumerate(fields, start=1)}
     cells: dict[tuple[int, int], Cell] = {}
     for row, record in enumerate(records, start=2):
@@ -230,12 +298,20 @@ def _as_entries(name: str, where: str, key: str, records: list[dict[str, Any]]) 
     table = bool(sheet.columns)
     places = {one: (1 if table else 2, column) for one, column in known.items()}
     found = Found(where, places, {f.key: f.key for f in fields}, {}, 2 if table else 0, ())
-    read = entries.read(in_units(sheet, "metric"), found, cells)
+    look = replace(sheet, fields=()) if table else sheet
+    read = entries.read(in_units(look, "metric"), found, cells)
     for finding in read.findings:
         if finding.level == "error":
             raise LayoutError(f"{name}, {where}, {finding.column}: {finding.message} {finding.advice}")
-    nowhere = replace(found, tab="", cells={}, first_row=0)
-    return replace(read, found=nowhere, findings=())
+    given = {} if table else dict.fromkeys(records[0], (0, 0))
+    headings = {key: _called(name, key) for key in known}
+    nowhere = replace(found, tab="", cells=given, headings=headings, first_row=0)
+    unlikely = tuple(
+        replace(finding, column=_called(name, finding.column))
+        for finding in read.findings
+        if finding.level == "warning"
+    )
+    return replace(read, found=nowhere, findings=unlikely)
 
 
 def in_units(sheet: Sheet, system: layouts.System, theirs: Mapping[str, str] | None = None) -> Sheet:

@@ -1,6 +1,7 @@
 """How people's own sheets are laid out: their headings, labels and the values beside them."""
 
 import math
+import re
 from collections.abc import Mapping
 from datetime import timedelta
 
@@ -10,6 +11,9 @@ from sheetcalc.files import Cell, Cells, Position
 MOST_LINES = 4  # of headings, one below the other
 BLANK_ROWS = 3  # so many end a table
 SECONDS = 24 * 60 * 60  # of a day
+_HYPHEN = re.compile(
+    r"(?<=[^\W\d]{2})- (?!(?:und|oder|bzw|and|or|et|ou|y|e|o|i|en|of)\b)(?=[^\W\d_]{2})(?=[^A-ZÄÖÜ])"
+)
 RIGHT_OF_LABEL = 3  # cells in which a card's value is looked for
 
 
@@ -33,7 +37,7 @@ def joined(
                 words = found.setdefault(each, [])
                 if text not in words:
                     words.append(text)
-    return {column: " ".join(words) for column, words in sorted(found.items())}
+    return {column: _HYPHEN.sub("", " ".join(words)) for column, words in sorted(found.items())}
 
 
 def value_of(page: Cells, label: Position) -> Position:
@@ -69,5 +73,5 @@ def time_of_day(cell: Cell) -> int | None:
 
 
 def plain(text: str) -> str:
-    """A heading as it is compared: capitals and blanks make no difference."""
-    return " ".join(text.split()).casefold()
+    """A heading as it is compared: capitals, blanks and words parted by a hyphen make no difference."""
+    return _HYPHEN.sub("", " ".join(text.split())).casefold()

@@ -1,13 +1,12 @@
 """Where the headings that a layout file names stand in a person's own workbook."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from typing import NamedTuple
-from zlib import crc32
 
 from sheetcalc import files, units
 from sheetcalc.files import Position
 from sheetcalc.findings import address
-from sheetcalc.own.adopted import NAMED, Adopted, Heading, Part
+from sheetcalc.own.adopted import Adopted, Heading, Part, defined_name
 from sheetcalc.own.cells import joined, plain, rows_of_texts, value_of
 
 ANEW = "or copy it from what 'sheetcalc adopt WORKBOOK --to OTHER.toml' proposes"
@@ -41,6 +40,7 @@ def place(layout: Adopted, book: files.Workbook) -> list[Placed]:
     Raises files.BadWorkbook where a tab or heading of the layout is not in the workbook, or is there twice.
     """
     placed = []
+    names = {_name(part, heading.key) for part in layout.parts for heading in part.headings if heading.add}
     for part in layout.parts:
         if part.tab not in book.sheets:
             tabs = ", ".join(units.short(tab) for tab in book.sheets)
@@ -48,8 +48,10 @@ def place(layout: Adopted, book: files.Workbook) -> list[Placed]:
                 f"{layout.name}, {part.where}: there is no sheet {units.short(part.tab)} in this workbook; "
                 f"it has {tabs}. Correct 'tab' there, or remove this part from the layout."
             )
-        find = _find_table if part.kind == "table" else _find_card
-        placed.append(find(layout.name, part, book))
+        if part.kind == "table":
+            placed.append(_find_table(layout.name, part, book, names))
+        else:
+            placed.append(_find_card(layout.name, part, book))
     return [_until_the_next(one, placed) for one in placed]
 
 
@@ -67,7 +69,12 @@ def _until_the_next(one: Placed, placed: Iterable[Placed]) -> Placed:
     return one._replace(end=min(tops, default=one.end))
 
 
-def _find_table(name: str, part: Part, book: files.Workbook) -> Placed:
+def _name(part: Part, key: str) -> str:
+    return defined_name(part.sheet, key, part.batch).casefold()
+
+
+def _find_table(name: str, part: Part, book: files.Workbook, names: Container[str]) -> Placed:
+    """A table; names: of all columns that the layout adds, those of other layouts being like any heading."""
     rows, merged = rows_of_texts(book.cells(part.tab)), book.merged(part.tab)
     tops = _tops(name, part, rows, merged)
     top = tops[max(0, part.nth - 1)]
@@ -75,7 +82,7 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> Placed:
     ours = {
         name: column
         for name, (tab, row, column) in book.named.items()
-        if name.startswith(NAMED) and (tab, row) == (part.tab, line)
+        if name in names and (tab, row) == (part.tab, line)
     }
     cells: dict[str, Position] = {}
     renamed: dict[str, str] = {}
@@ -83,7 +90,7 @@ def _find_table(name: str, part: Part, book: files.Workbook) -> Placed:
     for heading in part.headings:
         if heading.add and not heading.write:
             continue
-        if heading.add and (column := ours.get(defined_name(part, heading.key).casefold())):
+        if heading.add and (column := ours.get(_name(part, heading.key))):
             cells[heading.key], renamed[heading.key] = (line, column), texts.get(column, heading.text)
             continue
         alike = _called(texts, heading.text)
@@ -159,14 +166,20 @@ def _missing(name: str, part: Part, gone: set[str], row: int, times: int) -> str
     if times:
         tab = units.short(part.tab)
         return f"{name}, {part.where}: there are only {times} such headings on {tab}; correct 'nth'."
-    said = [(text, h.key) for h in part.headings for text in (h.text, h.date) if plain(text) in gone]
-    names = [f'"{_quoted(text)}" ({key})' for text, key in said]
+    said = [
+        (what, text, h.key)
+        for h in part.headings
+        for what, text in (("heading", h.text), ("date", h.date))
+        if plain(text) in gone
+    ]
+    names = [f'"{units.one_line(text, 40)}" ({key})' for _, text, key in said]
+    correct = " and ".join(f"'{what}'" for what in dict.fromkeys(what for what, _, _ in said))
     verb = "is" if len(names) == 1 else "are"
     names = [*names[:MOST_NAMED], *([f"{len(names) - MOST_NAMED} more"] if len(names) > MOST_NAMED else [])]
     near = f" in row {row}, where the others are" if row and len(names) < len(part.headings) else ""
     return (
         f"{name}, {part.where}: {', '.join(names)} {verb} not on sheet {units.short(part.tab)}{near}. "
-        f"Correct 'heading' there to what the sheet says now, remove that column from the layout, {ANEW}."
+        f"Correct {correct} there to what the sheet says now, remove that column from the layout, {ANEW}."
     )
 
 
@@ -184,12 +197,6 @@ def _find_card(name: str, part: Part, book: files.Workbook) -> Placed:
         cells[heading.key] = value_of(page, _meant(name, part, heading, alike))
     top = min(row for row, _ in cells.values())
     return Placed(part, top, 0, 0, cells)
-
-
-def defined_name(part: Part, key: str) -> str:
-    """The defined name of a column of ours in a table of theirs, of a batch or of the only one."""
-    batch = f"_{crc32(part.batch.encode()):08x}" if part.batch else ""
-    return f"{NAMED}{part.sheet}_{key}{batch}"
 
 
 def _quoted(text: str) -> str:

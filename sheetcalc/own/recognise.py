@@ -2,16 +2,16 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Literal, NamedTuple
 
 from sheetcalc import entries, files, layouts, units
-from sheetcalc.files import BadWorkbook, Cell, Cells, Position
+from sheetcalc.files import BadWorkbook, Cell, Cells, Place, Position
 from sheetcalc.findings import address
 from sheetcalc.layouts import Field, Sheet
-from sheetcalc.own import adopted
+from sheetcalc.own import adopted, ours
 from sheetcalc.own import cells as own_cells
 from sheetcalc.own.headings import (
     LONGEST_HEADING,
@@ -53,6 +53,7 @@ MORE_THAN_STOCK = {
     "clearing": {"dose"},
     "fermentation": {"reading"},
 }
+_COMMON = ("reading", "lecture", "lettura", "degrees", "meting", "prozent", "procent")  # such as others read
 OURS = 5  # names of ours that make a workbook one of ours
 _PRICED = re.compile(r"[€$£]|\b(?:eur|euro|euros|usd|gbp|chf|pln|zł|czk|kč|sek|kr|huf|ft)\b", re.IGNORECASE)
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
@@ -107,8 +108,9 @@ class Table:
 
     @property
     def columns(self) -> range:
-        """The columns from the first heading that is recognised to the last."""
-        return range(self.guesses[0].place[1], self.guesses[-1].place[1] + 1)
+        """The columns from the first heading of theirs that is recognised to the last."""
+        theirs = [guess.place[1] for guess in self.guesses if not guess.added]
+        return range(theirs[0], theirs[-1] + 1)
 
 
 class Unread(NamedTuple):
@@ -124,23 +126,75 @@ def recognise(book: files.Workbook) -> list[Table]:
 
     Raises files.BadWorkbook where a sheet is damaged or the workbook is one that we made.
     """
-    ours = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
-    if len(ours & book.names.keys()) >= OURS:
+    known = {f"{s.key}_{f.key}" for s in layouts.every_sheet().values() for f in (*s.fields, *s.columns)}
+    if len(known & book.names.keys()) >= OURS:
         raise BadWorkbook("This workbook is one of ours; fill it without a layout.")
     system = _system(book)
     found: list[Table] = []
     for tab in book.sheets:
-        tables = [_with_added(book, table) for table in _tables(book, tab, system)]
-        card = _card(book, tab, tables, system)
+        cells = ours.left_out(book, tab)
+        tables = _tables(book, tab, cells, system)
+        card = _card(cells, tab, tables, system)
         found += [*tables, *([card] if card else [])]
-    return _told_apart(book, found)
+    return _with_added(book, _told_apart(book, found))
 
 
-def _with_added(book: files.Workbook, table: Table) -> Table:
-    """The table, its headings that a fill added marked as such."""
-    ours = {place for name, place in book.named.items() if name.startswith(adopted.NAMED)}
-    guesses = tuple(replace(g, added=(table.tab, *g.place) in ours) for g in table.guesses)
-    return replace(table, guesses=guesses)
+def _with_added(book: files.Workbook, found: Sequence[Table]) -> list[Table]:
+    """The tables with the columns of theirs that a fill added.
+
+    Where the name of one is of none of these batches, and several tables of its kind stand in its row, the
+    columns go to the tables in their order.
+    """
+    columns: dict[tuple[str, str, str, int], list[ours.Ours]] = {}
+    for one in ours.columns(book):
+        columns.setdefault((one.field.key, one.sheet, *one.place[:2]), []).append(one)
+    added: dict[int, dict[Position, Guess]] = {}
+    for (key, sheet, tab, row), named in columns.items():
+        could = [
+            i
+            for i, t in enumerate(found)
+            if t.kind == "table" and (t.sheet.key, t.tab, t.rows[-1]) == (sheet, tab, row)
+        ]
+        names = {adopted.defined_name(sheet, key, found[i].batch).casefold(): i for i in could}
+        known = {one.place: names[one.name] for one in named if one.name in names}
+        rest = [i for i in could if i not in known.values()]
+        others = list(dict.fromkeys(one.place for one in named if one.place not in known))
+        for place, i in [*known.items(), *zip(others, rest, strict=False)]:
+            guess = _added(book, found[i], named[0].field, place)
+            if place not in known:
+                (guess,) = _numbered([guess], _line(book, place, but=known))
+            if all(other.grade == "doubtful" for other in found[i].guesses):
+                guess = _doubted(guess, "its table is in doubt")
+            added.setdefault(i, {})[guess.place] = guess
+    return [
+        _besides(table, [guess for _, guess in sorted(added.get(i, {}).items())])
+        for i, table in enumerate(found)
+    ]
+
+
+def _besides(table: Table, added: Sequence[Guess]) -> Table:
+    """A table with columns that a fill added; another column is not taken for the same then."""
+    keys = {guess.field.key for guess in added}
+    theirs = [guess for guess in table.guesses if guess.field.key not in keys]
+    others = tuple((guess.place, guess.text) for guess in table.guesses if guess.field.key in keys)
+    return replace(table, guesses=(*theirs, *added), unknown=(*table.unknown, *others))
+
+
+def _added(book: files.Workbook, table: Table, field: Field, place: Place) -> Guess:
+    """A column that a fill added, as it is called now."""
+    cell = book.cells(place[0]).get(place[1:])
+    text = " ".join(str(cell.value).split()) if cell else field.heading
+    named = [label for raw in split(text).units if (label := label_for(raw, field.quantity))]
+    us = any(guess.unit in adopted.US_UNITS for guess in table.guesses)
+    unit = named[0] if named else field.unit.get("us" if us else "metric", "")
+    return Guess(place[1:], text, field, unit, 1.0, ("fill added it",), (), added=True)
+
+
+def _line(book: files.Workbook, place: Place, but: Container[Place]) -> dict[int, str]:
+    """The texts in the row of a cell, but for those of some cells."""
+    tab, row, _ = place
+    texts = own_cells.rows_of_texts(book.cells(tab)).get(row, {})
+    return {column: text for column, text in sorted(texts.items()) if (tab, row, column) not in but}
 
 
 def _told_apart(book: files.Workbook, found: list[Table]) -> list[Table]:
@@ -205,8 +259,7 @@ def _heading_rows(cells: Cells) -> tuple[set[int], list[int], dict[int, set[int]
     return wordy, bottoms, measured
 
 
-def _tables(book: files.Workbook, tab: str, system: System) -> list[Table]:
-    cells = book.cells(tab)
+def _tables(book: files.Workbook, tab: str, cells: Cells, system: System) -> list[Table]:
     wordy, bottoms, measured = _heading_rows(cells)
     rows, merged = own_cells.rows_of_texts(cells), book.merged(tab)
     candidates: list[Table] = []
@@ -233,7 +286,7 @@ def left_alone(book: files.Workbook, found: Sequence[Table]) -> list[Unread]:
     """What looks like a table in a workbook beside those that were found, in the order of its sheets."""
     left: list[Unread] = []
     for tab in book.sheets:
-        cells = book.cells(tab)
+        cells = ours.left_out(book, tab)
         rows, (wordy, bottoms, measured) = own_cells.rows_of_texts(cells), _heading_rows(cells)
         known = [(table.top, table.columns) for table in found if table.tab == tab and table.kind == "table"]
         for bottom in bottoms:
@@ -250,6 +303,21 @@ def left_alone(book: files.Workbook, found: Sequence[Table]) -> list[Unread]:
                     known.append((bottom, columns))
                     left.append(Unread(tab, bottom, block))
     return left
+
+
+def is_of_the_trade(table: Unread) -> bool:
+    """Whether a heading of a table that was not recognised names a gravity or a strength, or a unit."""
+    called = vocabulary().words
+    words = [
+        *called["fermentation"]["reading"],
+        *(word for sheet in ("strength", "cuts") for word in called[sheet]["reading"]),
+    ]
+    for text in table.headings.values():
+        heading = split(text)
+        labels = [label_for(raw, quantity) for raw in heading.units for quantity in (*TELLING, "temperature")]
+        if any(labels) or (heading.bare in words and heading.bare not in _COMMON):
+            return True
+    return False
 
 
 def _has_values(cells: Cells, row: int, block: Mapping[int, str]) -> bool:
@@ -307,6 +375,7 @@ def _fits(
         if sheet is None or not sheet.columns:
             continue
         guesses = _assigned(sheet, _guesses(sheet, columns, system))
+        guesses = [_doubted_if_repeated(sheet, guess, columns) for guess in guesses]
         if not _is_log(sheet, guesses):
             continue
         called = vocabulary().words["titles"].get(key, ())
@@ -318,6 +387,14 @@ def _fits(
         numbered = tuple(_numbered(guesses, headings))
         fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
     return sorted(fits, key=lambda table: -table.score)
+
+
+def _doubted_if_repeated(sheet: Sheet, guess: Guess, columns: Sequence[_Column]) -> Guess:
+    """A guess, switched off where it would tell one run from the other and holds one value several times."""
+    values = [str(cell.value) for column in columns if column.place == guess.place for cell in column.sample]
+    if (sheet.key, guess.field.key) == ("runs", "run") and len(set(values)) < len(values):
+        return _doubted(guess, "its values repeat, as those of a run do not")
+    return guess
 
 
 def _chosen(fits: Sequence[Table], columns: Sequence[_Column]) -> Table | None:
@@ -628,9 +705,8 @@ def _fit(field: Field, unit: str, sample: Sequence[Cell]) -> tuple[float, tuple[
     return (good / count if count else 0.0), tuple(seen)
 
 
-def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: System) -> Table | None:
+def _card(cells: Cells, tab: str, tables: Sequence[Table], system: System) -> Table | None:
     """Lines of label and value that our batch card has, above, beside or without a table."""
-    cells = book.cells(tab)
     sheet = layouts.every_sheet()[adopted.CARD]
     fields = [f for f in sheet.fields if f.role == "entry" and f.key in vocabulary().words[adopted.CARD]]
     guesses: dict[str, Guess] = {}
@@ -647,7 +723,23 @@ def _card(book: files.Workbook, tab: str, tables: Sequence[Table], system: Syste
     if not by_place:
         return None
     found = tuple(by_place[place] for place in sorted(by_place))
-    return Table(sheet, "card", tab, found[0].place[0], 1, found, (), 0.0)
+    labels = {place: text for place, text, _, _ in _labels(cells, tables)}
+    unknown = tuple((place, labels[place]) for place in sorted(labels) if _is_beside(place, by_place, labels))
+    return Table(sheet, "card", tab, found[0].place[0], 1, found, unknown, 0.0)
+
+
+def _is_beside(place: Position, known: Container[Position], labels: Container[Position]) -> bool:
+    """Whether a label that is not recognised stands among such as are, in a column without a gap."""
+    row, column = place
+    if place in known:
+        return False
+    for step in (-1, 1):
+        next_ = row + step
+        while (next_, column) in labels:
+            if (next_, column) in known:
+                return True
+            next_ += step
+    return False
 
 
 def _labels(cells: Cells, tables: Sequence[Table]) -> Iterator[tuple[Position, str, Cell, str]]:

@@ -9,17 +9,21 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any, NamedTuple
 
-from sheetcalc import compute, entries, files, layouts
+import numpy as np
+
+from sheetcalc import compute, entries, files, layouts, units
 from sheetcalc.entries import Entries, Theirs
-from sheetcalc.files import Cell, Cells, Place, Position
+from sheetcalc.files import ALIKE, Cell, Cells, Look, Place, Position
 from sheetcalc.files.locate import Found
 from sheetcalc.findings import Finding, address
 from sheetcalc.layouts import Field, Sheet
 from sheetcalc.own import adopted
 from sheetcalc.own.adopted import Adopted, Part
 from sheetcalc.own.cells import BLANK_ROWS, at_time, time_of_day
-from sheetcalc.own.places import ANEW, Placed, defined_name, place
+from sheetcalc.own.places import ANEW, Placed, place
 
+A_MOMENT = "2000-12-31 23:59"  # as wide as any
+BETWEEN_FLAGS = " | "
 WIDEST = 50.0  # letters, of an added column; a flag may run on to the right
 
 
@@ -34,11 +38,12 @@ class NewHeading(NamedTuple):
 
 @dataclass(frozen=True)
 class Batch:
-    """What belongs together in their workbook: the entries by sheet, and the headings still to be added.
+    """What belongs together in their workbook: its name, its entries by sheet, the headings still to add.
 
     `names` are those by which the columns of ours are found again, with their headings' cells.
     """
 
+    name: str
     read: dict[str, Entries]
     added: tuple[NewHeading, ...]
     names: dict[str, Place]
@@ -62,7 +67,8 @@ def _batch(
     cards = [one for one in placed if one.part.kind == "card" and one.part.batch in (name, "")]
     tables = [one for one in placed if one.part.kind == "table" and one.part.batch == name]
     us = any(heading.unit in adopted.US_UNITS for one in placed for heading in one.part.headings)
-    found = dict(adopted.given_by(layout, name))
+    top = tables[0].part.tab, *min(tables[0].cells.values())
+    found = {key: _at(top, given) for key, given in adopted.given_by(layout, name).items()}
     names: dict[str, Place] = {}
     before = len(added)
     for one in [*sorted(cards, key=lambda one: one.part.batch), *tables]:
@@ -71,20 +77,71 @@ def _batch(
         sheet = adopted.in_units(layouts.every_sheet()[part.sheet], "us" if us else "metric", theirs)
         if part.kind == "card":
             card = _read_card(book, one, sheet)
-            found[adopted.CARD] = replace(card, values=_filled_up(card.values, found[adopted.CARD].values))
+            found[adopted.CARD] = _filled_up(
+                card, _at((part.tab, *min(one.cells.values())), found[adopted.CARD])
+            )
             continue
-        found[part.sheet] = table = _read_table(book, one, sheet, added)
+        given = _at((part.tab, *min(one.cells.values())), adopted.of_all_records(layout, part))
+        table = _with_constants(_read_table(book, one, sheet, added, layout.name), given)
+        found[part.sheet] = table
         for heading in part.headings:
             if heading.add and heading.write:
                 at = table.found.cells[heading.key]
-                names[defined_name(part, heading.key)] = (part.tab, *at)
+                names[adopted.defined_name(part.sheet, heading.key, name)] = (part.tab, *at)
                 added += [] if heading.key in one.cells else [NewHeading(part.tab, *at, heading.text)]
-    return Batch(found, tuple(added[before:]), names)
+    return Batch(name, _of_one_run(layout, found), tuple(added[before:]), names)
 
 
-def _filled_up(typed: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:
-    """A card's values; where a cell is blank or not there, what the layout gives."""
-    return {key: given.get(key, value) if _blank(value) else value for key, value in typed.items()}
+def _at(place: Place, given: Entries) -> Entries:
+    """What the layout file gives, as if it stood in a cell: there its findings are told."""
+    tab, row, column = place
+    found = replace(given.found, tab=tab, cells=dict.fromkeys(given.found.cells, (row, column)))
+    told = tuple(replace(finding, sheet=tab, row=row, place=column) for finding in given.findings)
+    return replace(given, found=found, findings=told)
+
+
+def _with_constants(read: Entries, given: Entries) -> Entries:
+    """A table with what its layout gives for all records, where nothing stands in a column of theirs."""
+    values = dict(read.values)
+    for key, value in given.values.items():
+        if key not in read.found.cells and len(value) and not _blank(value[0]):
+            values[key] = np.full(len(read.rows), value[0], dtype=value.dtype)
+    return replace(read, values=values, findings=(*read.findings, *given.findings))
+
+
+def _of_one_run(layout: Adopted, found: dict[str, Entries]) -> dict[str, Entries]:
+    """The entries of a batch; jars for which nothing says of which run they are, are of one.
+
+    That is the only one in the table of the runs, if there is just one.
+    """
+    jars, runs = found.get("cuts"), found.get("runs")
+    if jars is None or "run" in jars.found.cells or not compute.all_blank(jars.values["run"]):
+        return found
+    named = list(dict.fromkeys(filter(None, runs.values["run"]))) if runs else []
+    only = named[0] if len(named) == 1 else compute.OF_ONE_RUN
+    if runs and len(runs.rows) == 1:
+        found = found | {"runs": replace(runs, values=runs.values | {"run": np.array([only], dtype=object)})}
+    told = jars.findings
+    if len(named) > 1 and jars.rows:
+        at = min(place for place in jars.found.cells.values())
+        told += (
+            Finding(
+                *("note", jars.found.tab, "", *at, "run_not_said"),
+                "Nothing says of which run these jars are; they are taken for one of unknown charge.",
+                f'Write such as constants = {{ run = "{named[0]}" }} below sheet = "cuts" in {layout.name}.',
+            ),
+        )
+    values = jars.values | {"run": np.full(len(jars.rows), only, dtype=object)}
+    return found | {"cuts": replace(jars, values=values, findings=told)}
+
+
+def _filled_up(card: Entries, given: Entries) -> Entries:
+    """A card, with what the layout gives where a cell is blank or not there."""
+    values = {key: given.values.get(key, v) if _blank(v) else v for key, v in card.values.items()}
+    cells = given.found.cells | card.found.cells
+    found = replace(card.found, cells=cells, headings=given.found.headings | card.found.headings)
+    units = given.units | card.units
+    return replace(card, found=found, values=values, units=units, findings=(*given.findings, *card.findings))
 
 
 def _blank(value: Any) -> bool:
@@ -97,8 +154,15 @@ def _read_card(book: files.Workbook, one: Placed, sheet: Sheet) -> Entries:
     return _without_unit_notes(entries.read(sheet, found, book.cells(one.part.tab)))
 
 
-def _read_table(book: files.Workbook, one: Placed, sheet: Sheet, added: Sequence[NewHeading]) -> Entries:
+def _read_table(
+    book: files.Workbook, one: Placed, sheet: Sheet, added: Sequence[NewHeading], name: str
+) -> Entries:
+    """A table of theirs; name: that of the layout file."""
     part, cells = one.part, book.cells(one.part.tab)
+    words = {heading.key: heading.words for heading in part.headings}
+    sheet = replace(
+        sheet, columns=tuple(replace(c, also={**c.also, **words.get(c.key, {})}) for c in sheet.columns)
+    )
     typed = {one.cells[c.key][1]: c for c in sheet.columns if c.role == "entry" and c.key in one.cells}
     dates = {one.dates[c.key]: c for c in sheet.columns if c.key in one.dates}
     written = {h.key for h in part.headings if h.write}
@@ -116,11 +180,28 @@ def _read_table(book: files.Workbook, one: Placed, sheet: Sheet, added: Sequence
     amiss = [*_dated(one, kept, records), *_not_read(part, below), *_another_table(one)]
     amiss += _under_a_drawing(part, book, [(row, column) for row in records for column in sorted(ours)])
     got = entries.read(replace(sheet, records=last - one.first + 1), found, kept)
-    looks, plain = _looks(sheet, part, places, typed)
+    looks = _looks(book, sheet, part, places, typed, records)
     digits = {f.key: compute.decimals(f, got.units[f.key]) for f in sheet.columns if f.key in places}
-    theirs = Theirs(frozenset(left), looks, plain, digits)
-    got = replace(got, findings=(*got.findings, *amiss))
+    theirs = Theirs(frozenset(left), looks, digits, BETWEEN_FLAGS)
+    got = replace(got, findings=(*_with_words(sheet, got, cells, name), *amiss))
     return replace(_without_unit_notes(got), theirs=theirs)
+
+
+def _with_words(sheet: Sheet, read: Entries, cells: Cells, name: str) -> Iterator[Finding]:
+    """The findings on a table; at a word that is no choice, how the layout can say what it means."""
+    choices = {
+        read.found.cells[c.key][1]: c for c in sheet.columns if c.choices and c.key in read.found.cells
+    }
+    for finding in read.findings:
+        field, cell = choices.get(finding.place), cells.get((finding.row, finding.place))
+        if field and finding.rule == "unreadable" and cell:
+            word = units.one_line(str(cell.value).strip(), 30)
+            advice = (
+                f'Type one of them, or say in {name} what yours means: words = {{ "{word}" = '
+                f'"{field.choices[0]}" }} below heading = "{finding.column}".'
+            )
+            finding = replace(finding, advice=advice)
+        yield finding
 
 
 def _dated(one: Placed, cells: dict[Position, Cell], records: Iterable[int]) -> Iterator[Finding]:
@@ -150,7 +231,7 @@ def _not_read(part: Part, below: Position | None) -> Iterator[Finding]:
         yield Finding(
             *("warning", part.tab, "", *below, "below_the_table"),
             f"From here on nothing is read: {BLANK_ROWS} blank rows or more above it end the table.",
-            "Delete the blank rows if these are records; else leave it as it is.",
+            "Delete the blank rows if these are records, or give them headings of their own; else leave it.",
         )
 
 
@@ -231,15 +312,19 @@ def _last_of_ours(one: Placed, cells: Cells, ours: set[int], last: int) -> int:
 
 
 def _looks(
-    sheet: Sheet, part: Part, places: Mapping[str, Position], columns: Mapping[int, Field]
-) -> tuple[dict[str, int], frozenset[str]]:
-    """For each added column the entry column whose cells' look fits, and those that show something else.
+    book: files.Workbook,
+    sheet: Sheet,
+    part: Part,
+    places: Mapping[str, Position],
+    columns: Mapping[int, Field],
+    records: Sequence[int],
+) -> dict[str, tuple[int, Look]]:
+    """For each added column the entry column whose cells' look it takes over, and how much of it.
 
-    It is the first that shows the same, else the last that holds words, or numbers, as this one does. Theirs
-    keep their own look.
+    It is the first that shows the same, else the last that holds words, or numbers, as this one does. What
+    colours some of its records alone says something of them, and is left out. Theirs keep their own look.
     """
-    looks = {key: column for key, (_, column) in places.items()}
-    plain: set[str] = set()
+    looks = {key: (column, ALIKE) for key, (_, column) in places.items()}
     for heading in part.headings:
         field = sheet.field(heading.key)
         if not (heading.add and heading.key in places and field):
@@ -247,12 +332,19 @@ def _looks(
         words = field.quantity == "text"
         same = [c for c, f in sorted(columns.items()) if (f.quantity, f.unit) == (field.quantity, field.unit)]
         alike = [c for c, f in sorted(columns.items()) if (f.quantity in ("text", "choice")) == words]
-        if same and not words:
-            looks[heading.key] = same[0]
-        else:
-            looks[heading.key] = max(alike or columns)
-            plain.add(heading.key)
-    return looks, frozenset(plain)
+        kept = bool(same) and not words and field.quantity != "moment"
+        column = same[0] if same and not words else max(alike or columns)
+        bare = book.differing(part.tab, [(row, column) for row in records])
+        looks[heading.key] = column, Look(_number_format(field, heading.unit), kept, bare)
+    return looks
+
+
+def _number_format(field: Field, unit: str) -> str:
+    """How a result is shown where no cell of theirs shows the same."""
+    if field.quantity == "moment":
+        return field.number_format("metric")
+    digits = compute.decimals(field, unit)
+    return "General" if field.quantity == "text" else "0." + "0" * digits if digits else "0"
 
 
 def _free_columns(
@@ -275,11 +367,18 @@ def beside(book: files.Workbook, heading: NewHeading) -> Position | None:
 def letters(book: files.Workbook, heading: NewHeading) -> float:
     """How wide an added column has to be for its heading and what stands under it, in letters."""
     texts = [
-        f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value)
+        _shown(cell)
         for (row, column), cell in book.cells(heading.tab).items()
         if column == heading.column and row >= heading.row
     ]
     return min(WIDEST, max(map(len, [heading.text, *texts])) + 2)
+
+
+def _shown(cell: Cell) -> str:
+    """What a cell shows, as far as its width matters."""
+    if cell.kind == "moment":
+        return A_MOMENT
+    return f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value)
 
 
 def findings(layout: Adopted, values: compute.Values) -> Iterator[Finding]:

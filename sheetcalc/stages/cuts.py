@@ -17,6 +17,7 @@ Order = tuple[NDArray[np.intp], ...]
 Twin = NDArray[np.intp]
 
 NEAR = 2.0  # °C from the temperature that would fit a jar
+OF_ONE_RUN = "*"  # instead of the name of a run, where nothing says of which one the jars are
 FRACTIONS = ("first runnings", "heads", "hearts", "tails")
 TOGETHER = 0.04  # share that jars and run may differ by: two volumes, each good to about 3 %
 WEATHER = 0.5  # °C that 2 % of air pressure move every boiling point by
@@ -97,9 +98,9 @@ def charge(
 
 
 @column("cuts")
-def misnamed(charge: Charge, runs_run: Any) -> Mask:
+def misnamed(run: Any, charge: Charge, runs_run: Any) -> Mask:
     """Which jars name a run that is not there, though there are some."""
-    return ~charge.known & any(groups.plain(text) for text in runs_run)
+    return ~charge.known & ~_is(run, OF_ONE_RUN) & any(groups.plain(text) for text in runs_run)
 
 
 @column("cuts", by_row=True)

@@ -84,6 +84,8 @@ def _neutral(root: etree._Element, written: Written) -> dict[tuple[str, int, int
                         results[tab, top, left] = _take_value(cell)
                     elif (top, left) in mine:
                         _take_value(cell)
+                        if "sheetcalc" in cell.get(f"{TABLE}style-name", ""):
+                            del cell.attrib[f"{TABLE}style-name"]
                 drop_blanks(row)
                 _merge(row.iterchildren(CELL, COVERED))
         drop_blanks(table, *table.iter(*GROUPS))

@@ -175,8 +175,18 @@ def _block(reference: str) -> tuple[int, int, int, int]:
 
 
 def _compare_styles(name: str, old: bytes, new: bytes) -> list[str]:
-    """New cell styles stand behind those that were there."""
+    """New cell styles stand behind those that were there, and so do new number formats."""
     before, after = parsed(old), parsed(new)
+    held = before.find("{*}numFmts")
+    known = {code.get("numFmtId") for code in before.findall("{*}numFmts/{*}numFmt")}
+    for formats in after.findall("{*}numFmts"):
+        for code in formats.findall("{*}numFmt"):
+            if code.get("numFmtId") not in known:
+                take_out(code)
+        if held is None:
+            take_out(formats)
+        else:
+            formats.set("count", held.get("count", ""))
     count = len(before.findall("{*}cellXfs/{*}xf"))
     for style in after.findall("{*}cellXfs/{*}xf")[count:]:
         take_out(style)
