@@ -170,7 +170,9 @@ def _counted(path: Path, where: str, entry: dict[str, Any]) -> tuple[int, int]:
 
 
 def _same_heading(one: Heading, other: Heading) -> bool:
-    return (plain(one.text), one.nth) == (plain(other.text), other.nth)
+    # Two that fill added are told apart by their names, whatever the person calls them.
+    both_ours = one.add and other.add and one.key != other.key
+    return not both_ours and (plain(one.text), one.nth) == (plain(other.text), other.nth)
 
 
 def tables() -> list[Sheet]:

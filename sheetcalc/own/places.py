@@ -10,7 +10,7 @@ from sheetcalc.own.adopted import Adopted, Heading, Part, defined_name
 from sheetcalc.own.cells import joined, plain, rows_of_texts, value_of
 
 ANEW = "or copy it from what 'sheetcalc adopt WORKBOOK --to OTHER.toml' proposes"
-MOST_NAMED = 3  # headings in a sentence
+MOST_NAMED = 2  # headings in a sentence
 
 
 class Placed(NamedTuple):
