@@ -111,26 +111,7 @@ def strength_20(
     return np.asarray(instruments.strength_20(reading, temperature + thermometer.correction, alcoholmeter))
 
 
-@column("cuts")
-def sure_strength(
-    strength_20: Array,
-    reading: Array,
-    temperature: Array,
-    reading_unit: str,
-    temperature_unit: str,
-    alcoholmeter: Instrument,
-    thermometer: Instrument,
-) -> Array:
-    """Strength (% vol at 20 °C) of the jar to judge by, also where its temperature can't be right."""
-    return samples.sure_strength(
-        strength_20,
-        reading,
-        temperature,
-        reading_unit,
-        temperature_unit,
-        alcoholmeter,
-        thermometer,
-    )
+samples.strength_to_judge_by("cuts", "strength_20", "reading", "temperature")
 
 
 @column("cuts")

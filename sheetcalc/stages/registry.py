@@ -73,6 +73,11 @@ def column(
     return keep
 
 
+def add_column(name: str, sheet: str, function: Function, needs: tuple[str, ...]) -> None:
+    """Declare a function of the keys it needs as a column of a sheet, as `column` does."""
+    COLUMNS.setdefault(sheet, {})[name] = Column(function, needs, False, False, 0.0, False)
+
+
 def check(
     sheet: str, *, cell: str, level: Level, says: str, advice: str, danger: bool = False, due: bool = False
 ) -> Callable[[F], F]:

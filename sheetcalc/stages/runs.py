@@ -69,26 +69,7 @@ def collected_strength(
     return np.asarray(instruments.strength_20(collected_reading, temperature, alcoholmeter))
 
 
-@column("runs")
-def sure_strength(
-    collected_strength: Array,
-    collected_reading: Array,
-    collected_temperature: Array,
-    collected_reading_unit: str,
-    collected_temperature_unit: str,
-    alcoholmeter: Instrument,
-    thermometer: Instrument,
-) -> Array:
-    """Strength (% vol at 20 °C) of the whole to judge by, also where its temperature can't be right."""
-    return samples.sure_strength(
-        collected_strength,
-        collected_reading,
-        collected_temperature,
-        collected_reading_unit,
-        collected_temperature_unit,
-        alcoholmeter,
-        thermometer,
-    )
+samples.strength_to_judge_by("runs", "collected_strength", "collected_reading", "collected_temperature")
 
 
 @column("runs", by_row=True)

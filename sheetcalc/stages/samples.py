@@ -9,7 +9,7 @@ from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, vapour
 from sheetcalc.stages import slips
-from sheetcalc.stages.registry import add_check
+from sheetcalc.stages.registry import add_check, add_column
 from sheetcalc.stages.slips import Mask
 
 FLAMMABLE = 60.0  # % vol; flash point near room temperature
@@ -50,8 +50,19 @@ def temperatures(sheet: str, cell: str, reading: str, ending: str = "") -> None:
     add_check(f"celsius_sample{ending}", sheet, cell, "warning", says, advice, cold, needs)
 
 
-def sure_strength(
-    strength_20: Array,
+def strength_to_judge_by(sheet: str, strength: str, reading: str, temperature: str) -> None:
+    """Declare the column `sure_strength`: true strengths (% vol at 20 °C) to judge by.
+
+    Where the temperature can't be right, it is by the one that was meant, and blank where none is known.
+    strength, reading, temperature: the keys of the strength, and of what it is computed from.
+    """
+    units = (f"{reading}_unit", f"{temperature}_unit")
+    needs = (strength, reading, temperature, *units, "alcoholmeter", "thermometer")
+    add_column("sure_strength", sheet, _sure_strength, needs)
+
+
+def _sure_strength(
+    strength: Array,
     reading: Array,
     temperature: Array,
     mark_unit: str,
@@ -59,18 +70,13 @@ def sure_strength(
     alcoholmeter: Instrument,
     thermometer: Instrument,
 ) -> Array:
-    """True strengths (% vol at 20 °C) to judge by: where the temperature (°C) can't be right, by the one that
-    was meant, and blank where none is known.
-
-    strength_20: by the temperatures as they stand; mark_unit, unit: the units of reading and temperature.
-    """
     doubtful = slips.temperature_in_doubt(temperature)
     if not doubtful.any():
-        return strength_20
+        return strength
     meant = slips.temperature_meant(temperature, unit) + thermometer.correction
     by_meant = instruments.strength_20(reading, meant, alcoholmeter)
     exchanged = slips.exchanged_with_strength(temperature, reading, unit, mark_unit) & (unit == "°C")
-    return np.where(doubtful, np.where(exchanged, np.nan, by_meant), strength_20)
+    return np.where(doubtful, np.where(exchanged, np.nan, by_meant), strength)
 
 
 def temperature_missing(sheet: str, cell: str, reading: str) -> None:
