@@ -29,6 +29,7 @@ NEVER_NEGATIVE = ("volume", "mass", "duration", "power", "energy", "mark", "stre
 
 
 TYPE_ANEW = "Type it anew; the unit may follow the number."
+WEIGHED = "Type it anew; the unit may follow the number, also that of a weight: kg, g, lb or oz."
 HOW_TO_TYPE = {"choice": "Type one of them.", "moment": "Type it anew, the year first and in full."}
 
 
@@ -282,7 +283,8 @@ def read_cell(
             return _moment(cell, month_first)
         return _number(cell, field, unit)
     except ValueError as error:
-        return blank, Problem("error", "unreadable", f"{error}.", HOW_TO_TYPE.get(field.quantity, TYPE_ANEW))
+        advice = WEIGHED if field.weighed_at else HOW_TO_TYPE.get(field.quantity, TYPE_ANEW)
+        return blank, Problem("error", "unreadable", f"{error}.", advice)
 
 
 def _as_text(cell: Cell) -> str:

@@ -51,8 +51,9 @@ def computed(quantity: str, label: str, digits: int) -> str:
         return _by_size([(0.1, _digits(1, 3))], usual)
     # Minutes turn into hours; hours and days are seldom shown in anything longer.
     if (quantity in _WIDE and digits < _ENOUGH) or (quantity == "duration" and not digits):
-        always = max(digits, 1)
-        return _by_size([(10 ** (1 - digits), _digits(always, _ENOUGH - always))], usual)
+        # A proof gallon is 64 fluid ounces of alcohol, and a small batch gives several.
+        limit = 10 if quantity == "alcohol" else 10 ** (1 - digits)
+        return _by_size([(limit, _digits(_ENOUGH))], usual)
     return usual
 
 

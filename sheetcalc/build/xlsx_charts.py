@@ -144,6 +144,7 @@ def _title(text: str, style: look.Look, turned: bool = False) -> Title:
 
 def _letters(style: look.Look) -> RichText:
     paragraph = Paragraph(pPr=ParagraphProperties(defRPr=_character(style)), endParaRPr=CharacterProperties())
+    paragraph.r = []  # or openpyxl puts an empty text there
     return RichText(bodyPr=RichTextProperties(), p=[paragraph])
 
 

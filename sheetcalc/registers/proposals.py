@@ -78,9 +78,8 @@ def _typed(setting: Setting, field: Field, label: str) -> float | str:
 
 
 def _shown(setting: Setting, field: Field, label: str) -> str:
-    if isinstance(setting.value, str):
-        return units.short(setting.value)
-    return units.show_exactly(float(f"{setting.value:.6g}"), field.quantity, label)
+    typed = _typed(setting, field, label)
+    return units.short(typed) if isinstance(typed, str) else f"{typed:.6g} {label}".rstrip()
 
 
 def _source(setting: Setting) -> str:

@@ -10,6 +10,7 @@ and what is unaccounted for has to lie within the uncertainty of the measures. S
 was poured in on Blend is none of this: each stage counts what this wash gave.
 """
 
+import re
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -44,7 +45,21 @@ LABEL_OF_A_WINE = 0.5  # % vol: what a bought-in wine may be off from its label 
 LEES = 0.1  # of the wash: so much may stay behind with the lees (common practice)
 LEAST_RECOVERY = 0.2  # of a run's alcohol; below it the run was typed wrong, which its own sheet tells
 # Words in the name of a part that is of this batch: where it came from, not which lot it is.
-OWN_WORDS = {"run", "runs", "jar", "jars", "heart", "hearts", "middle", "heads", "tails", "this"}
+OWN_WORDS = {
+    "run",
+    "runs",
+    "jar",
+    "jars",
+    "heart",
+    "hearts",
+    "middle",
+    "heads",
+    "tails",
+    "this",
+    "cut",
+    "charge",
+}
+_CODE = re.compile(r"([^\W\d_]++)([-/.]?\d\w*)")
 
 NAN = float("nan")
 
@@ -404,7 +419,8 @@ def elsewhere(
     """Which parts of the blends are spirit of another batch.
 
     It is one whose name leads to nothing of this batch: no lot of Strength, Carbon or Blend, no run, no jar,
-    and no words such as "hearts". Where no name leads anywhere, none of them tells.
+    and no words such as "hearts"; or one that bears the code of another, as "RYE-6 hearts" does. Where no
+    name leads anywhere, none of them tells.
     """
     parts = lots.names(blend_part, poured)
     columns = (strength_lot, carbon_lot, blend_lot, runs_run, cuts_jar)
@@ -413,11 +429,23 @@ def elsewhere(
     words = {lots.in_words(name) for name in known} | OWN_WORDS
     if isinstance(batch_code, str):
         words.add(lots.in_words(batch_code))
-    own = np.array([part in known or lots.named_after(part, words) for part in parts], dtype=bool)
+    own = np.array(
+        [part in known or (lots.named_after(part, words) and not _other_code(part, words)) for part in parts],
+        dtype=bool,
+    )
     of_spirit = (parts != "") & (poured > 0)
     given = _known(collected.alcohol) or _known(collected_again.alcohol)
     told = bool(lot_names or filtered or (own & of_spirit).any())
     return np.asarray(of_spirit & ~own & given & told)
+
+
+def _other_code(part: str, words: set[str]) -> bool:
+    """Whether a name holds letters and a number in one, such as RYE-6, that mean nothing of this batch."""
+    for letters, number in _CODE.findall(part):
+        means = lots.in_words(f"{letters}{number}")
+        if letters.casefold() not in OWN_WORDS and not any(f" {means} " in f" {word} " for word in words):
+            return True
+    return False
 
 
 @column("balance")
@@ -842,7 +870,8 @@ def doubtful_bottles(
     cell="alcohol",
     level="warning",
     says="{now} of pure alcohol, but there was only {available} to take it from.",
-    advice="Check volumes, strengths and units of both. Spirit of another batch could be the cause, too.",
+    advice="Check volumes, strengths and units of both. Spirit of another batch goes on Blend as a part that "
+    "bears its own code, such as RYE-6.",
 )
 def more_than_before(
     excess: Array,
@@ -869,8 +898,8 @@ def more_than_before(
     cell="alcohol",
     level="warning",
     says="{now} of pure alcohol, but the jars of hearts held only {kept}.",
-    advice="Spirit of another batch goes on Blend, as a part whose name stands on no other sheet; then the "
-    "yield is without it. If heads or tails went in, call those jars hearts. Else check the volumes and "
+    advice="Spirit of another batch goes on Blend, as a part that bears its own code, such as RYE-6; then "
+    "the yield is without it. If heads or tails went in, call those jars hearts. Else check the volumes and "
     "strengths of both.",
 )
 def more_than_kept(

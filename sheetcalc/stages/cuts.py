@@ -555,8 +555,8 @@ def vapour_disagrees(apart: Apart, throughout: Mask) -> tuple[Mask, dict[str, An
     level="warning",
     says="The vapour temperatures of this run do not fit its jars: here it would be {fitting}, not "
     "{vapour_temperature}.",
-    advice="Set the altitude on the batch card, try the still thermometer in boiling water, and see that its "
-    "bulb is in the vapour at the outlet.",
+    advice="Check the altitude on the batch card, try the still thermometer in boiling water, and see that "
+    "its bulb is in the vapour at the outlet.",
 )
 def vapour_disagrees_throughout(apart: Apart, throughout: Mask, order: Order) -> tuple[Mask, dict[str, Any]]:
     """Off to one side all along: one cause, so it is said once a run."""

@@ -307,5 +307,6 @@ def temperature_after_missing(reading_after: Array, temperature_after: Array) ->
     danger=True,
 )
 def catches_fire(strength_20: Array) -> Mask:
-    """Flash point at or below a warm room's temperature."""
-    return (strength_20 > FLAMMABLE) & (strength_20 <= 100)
+    """Flash point at or below a warm room's temperature; said once."""
+    burning = (strength_20 > FLAMMABLE) & (strength_20 <= 100)
+    return np.asarray(burning & (np.cumsum(burning) == 1))

@@ -117,8 +117,8 @@ def test_a_missing_folder_is_named(tmp_path: Path) -> None:
         ("fermentation", 'title = "Fermentation"', 'title = "In/out"', "fermentation.toml, title 'In/out'"),
         ("fermentation", 'title = "Fermentation"', 'title = "runs"', "same title"),
         ("fermentation", 'format = "yyyy-mm-dd"', 'format = "dd mmm"', "key 'expected_end': the format"),
-        ("cuts", '"heads", "hearts"', '"heads, warm", "hearts"', "cuts.toml, key 'fraction'"),
-        ("cuts", '"heads"', f'"{"x" * 250}"', "longer than 255"),
+        ("carbon", '"used again"]', '"used, again"]', "carbon.toml, key 'freshness'"),
+        ("carbon", '"used again"]', f'"{"x" * 250}"]', "longer than 255"),
     ],
 )
 def test_what_no_spreadsheet_can_hold_is_refused(

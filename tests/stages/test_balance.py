@@ -299,7 +299,13 @@ def reckoned(log: dict[str, Any]) -> tuple[compute.Values, list[Finding]]:
 
 @pytest.mark.parametrize(
     ("part", "of_this_wash", "elsewhere"),
-    [("OLD-12", 0.9, 0.9), ("hearts of run 1", 1.8, np.nan), ("NEW-13, jar 4", 1.8, np.nan)],
+    [
+        ("OLD-12", 0.9, 0.9),
+        ("OLD-12 hearts", 0.9, 0.9),
+        ("hearts of run 1", 1.8, np.nan),
+        ("hearts, jar2", 1.8, np.nan),
+        ("NEW-13, jar 4", 1.8, np.nan),
+    ],
 )
 def test_spirit_of_another_batch_is_no_part_of_the_yield(
     part: str, of_this_wash: float, elsewhere: float
