@@ -35,15 +35,17 @@ def _all_of_it(values: compute.Values, findings: list[Finding]) -> str:
     if not reached:
         return ""
     entries = values.entries[reached]
-    errors = [finding.level for finding in findings if finding.level == "error"]
+    serious = [finding.level for finding in findings if finding.level != "note"]
     rules = {check.rule for check in registry.CHECKS[reached] if check.due}
     due = [f for f in findings if f.rule in rules and f.sheet == entries.found.tab]
-    if errors:
-        then = f"First look at what is wrong: {tally(errors)}."
+    if "error" in serious:
+        then = f"First look at what is wrong: {tally(serious)}."
     elif due:
         then = f"{due[-1].message} {due[-1].advice}"
     else:
         then = compute.in_words(values, reached, entries.sheet.next)
+    if serious and "error" not in serious:
+        then = f"Look at {tally(serious)}. {then}"
     return f"Now at {entries.found.tab}. {said[reached]} {then}".rstrip()
 
 

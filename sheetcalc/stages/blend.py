@@ -6,7 +6,7 @@ import numpy as np
 
 from sheetcalc import law
 from sheetcalc.liquids import Array, mixing, spirit
-from sheetcalc.stages import groups, samples
+from sheetcalc.stages import groups, lots, samples, slips
 from sheetcalc.stages.groups import Rows
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.samples import FLAMMABLE
@@ -438,6 +438,39 @@ def one_part_only(first_row: Rows) -> Mask:
     """Nothing to blend: the next part is not typed yet, or its lot is spelled otherwise."""
     parts = np.bincount(first_row + 1, minlength=1)
     return np.asarray((first_row >= 0) & (parts[first_row + 1] == 1))
+
+
+@column("blend")
+def there_was(
+    part: Any,
+    strength_lot: Any,
+    strength_volume: Array,
+    strength_final_volume: Array,
+    carbon_lot: Any,
+    carbon_volume_in: Array,
+    carbon_volume_out: Array,
+) -> Array:
+    """The most (L) that Strength or Carbon knows of the lot each part is named after; NaN of any other."""
+    most: dict[str, float] = {}
+    of_strength = [(strength_lot, strength_volume), (strength_lot, strength_final_volume)]
+    of_carbon = [(carbon_lot, carbon_volume_in), (carbon_lot, carbon_volume_out)]
+    for lot, volumes in (*of_strength, *of_carbon):
+        for name, volume in zip(lots.names(lot, lot), np.atleast_1d(volumes), strict=False):
+            most[name] = float(np.fmax(most.get(name, np.nan), volume))
+    return np.array([most.get(name, np.nan) if name else np.nan for name in lots.names(part, part)])
+
+
+@check(
+    "blend",
+    cell="volume",
+    level="warning",
+    says="{volume} is poured in, but of this lot there was only {there_was}.",
+    advice="Check the volume and its unit.",
+)
+def more_than_the_lot(volume: Array, there_was: Array) -> tuple[Mask, dict[str, Any]]:
+    """By more than two volumes may be off; what is a thousand times too much is told as that."""
+    wrong = (volume > there_was * (1 + slips.SURE * lots.SAME_VOLUME)) & (volume < there_was * 100)
+    return wrong, {"there_was": (there_was, "volume"), "fits": (0.1 * there_was, there_was)}
 
 
 @check(

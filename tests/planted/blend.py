@@ -50,6 +50,7 @@ PLANTED: list[Planted] = [
     ("too_many_blanks", put("blend", 1, volume=None), "volume", 2),
     ("strength_unknown", put("blend", 4, wanted_strength=None), "strength", 4),
     ("one_part_only", put("blend", 4, lot="jar"), "lot", 4),
+    ("more_than_the_lot", put("blend", 0, part="First", volume=14.0), "volume", 0),
     ("millilitres_for_litres", put("blend", 0, volume=600.0), "volume", 0),
     ("below_legal_minimum", put("blend", 0, wanted_strength=35.0), "blend_strength", 0),
     ("came_out_below_minimum", weak_and_nothing_wanted, "blend_strength", 5),
