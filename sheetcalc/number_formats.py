@@ -53,7 +53,8 @@ def computed(quantity: str, label: str, digits: int) -> str:
     if (quantity in _WIDE and digits < _ENOUGH) or (quantity == "duration" and not digits):
         # A proof gallon is 64 fluid ounces of alcohol, and a small batch gives several.
         limit = 10 if quantity == "alcohol" else 10 ** (1 - digits)
-        return _by_size([(limit, _digits(_ENOUGH))], usual)
+        always = max(digits, 1)
+        return _by_size([(limit, _digits(always, _ENOUGH - always))], usual)
     return usual
 
 
