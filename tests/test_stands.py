@@ -73,6 +73,9 @@ def test_the_first_line_tells_the_stage_reached_what_is_wrong_and_what_comes_nex
     fill(typed(log, blank_book, path))
     said = told(path)["start"]
     assert said.startswith("Now at Bottling. ") and said.endswith("First look at what is wrong: 1 error.")
+    log["fermentation"][2].update(reading=1.057, wash_temperature=36.0)
+    fill(typed(log, blank_book, path))
+    assert "Look at 1 warning. Next: " in told(path)["start"]
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
