@@ -153,12 +153,10 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
     if "findings" in seen.found:
         writing.list_findings(book, seen.found["findings"], seen.findings)
     stands.leave(book, seen.values, seen.findings)
-    # Told once: the next fill knows of no other unit.
-    switched = list(edits.other_units(book, seen.values.entries))
     if seen.values.entries:
         edits.keep(book, seen.values.entries, __version__)
         up_to_date.sign(book, seen.found, seen.findings)
-    return [*switched, *seen.findings]
+    return seen.findings
 
 
 def _rewrite_adopted(book: files.Workbook, layout: "Adopted") -> Sequence[Finding]:
