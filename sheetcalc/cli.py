@@ -25,6 +25,8 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
+SYSTEMS = ("metric", "us")  # as layouts.System; not from there, which takes longer to load than help to print
+
 
 def _count(word: str) -> int:
     if not (word.isdecimal() and int(word)):
@@ -33,14 +35,14 @@ def _count(word: str) -> int:
 
 
 def _system(word: str) -> str:
-    if word not in ("metric", "us"):
+    if word not in SYSTEMS:
         raise typer.BadParameter(f"there is no '{word}'; choose metric or us.")
     return word
 
 
 def _systems(begun: str) -> list[str]:
     """The unit systems whose names begin so, for the shell."""
-    return [name for name in ("metric", "us") if name.startswith(begun)]
+    return [name for name in SYSTEMS if name.startswith(begun)]
 
 
 Jobs = Annotated[

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from sheetcalc.many import Outcome, Result
 
 WORTH_A_BAR = 4  # workbooks
-A_FEW = 5  # findings; as many are told without leaving any out
 STYLES: dict[Level, str] = {"error": "bold red", "warning": "yellow", "note": "blue"}
 
 
@@ -58,7 +57,7 @@ def summary(path: Path, done: "Done", most: int | None) -> None:
     once."""
     head = f"{path}: {tally(f.level for f in done.findings)}{' (up to date)' if done.up_to_date else ''}"
     told = list(done.findings)
-    if most is not None and len(told) > A_FEW:
+    if most is not None and len(told) > most:
         told = list({f.rule if f.level == "note" else f: f for f in reversed(told)}.values())[::-1][:most]
     rest = len(done.findings) - len(told)
     more = [f"... and {rest} more in the workbook."] if rest else []
