@@ -103,7 +103,7 @@ class Entries:
 
     def is_column(self, key: str) -> bool:
         """Whether the key is a column of the table, not a line of the card."""
-        return any(column.key == key for column in self.sheet.columns)
+        return key in self.sheet.column_keys
 
 
 def read(sheet: Sheet, found: Found, cells: Cells) -> Entries:

@@ -160,9 +160,18 @@ class Sheet:
         """What its fields and columns are called in a workbook's list of names: sheet and key."""
         return frozenset(f"{self.key}_{field.key}" for field in (*self.fields, *self.columns))
 
+    @cached_property
+    def column_keys(self) -> frozenset[str]:
+        """The keys of its columns."""
+        return frozenset(column.key for column in self.columns)
+
+    @cached_property
+    def _by_key(self) -> dict[str, Field]:
+        return {field.key: field for field in (*self.columns, *self.fields)}
+
     def field(self, key: str) -> Field | None:
         """The field or column with this key, if the layout has it."""
-        return next((f for f in (*self.fields, *self.columns) if f.key == key), None)
+        return self._by_key.get(key)
 
 
 @dataclass(frozen=True)

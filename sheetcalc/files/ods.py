@@ -496,7 +496,9 @@ class OdsWorkbook(Workbook):
 
         names = named_areas(denoted, lambda formula, sheet: within_names.open_document(formula, sheet))
         sheets = list(self._tables)
-        within_names, reader = Reader(sheets, names, fixed=False), Reader(sheets, names)
+        within_names = Reader(sheets, names, fixed=False)
+        meanings = (tuple(shared.items()), repr(local))
+        reader = Reader(sheets, names, meanings=meanings)
         formulas = []
         for name in self._tables:
             sheet = self._sheet(name)

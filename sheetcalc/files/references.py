@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from functools import cache, lru_cache
 from itertools import islice
 from typing import NamedTuple
@@ -18,6 +18,9 @@ MOST_LETTERS = 2**16  # of one formula; programs allow fewer
 MOST_READ = 5_000_000  # letters of all formulas, an area they look at counting as AREA
 AREA = 20
 MOST_AREAS = 10_000  # of one formula
+# How much of it is kept for the next workbook.
+MOST_KEPT = 2000  # formulas
+LONGEST_KEPT = 1000  # letters
 MOST_NESTED = 20  # names that stand for names
 MOST_BLOCKS = 1_000_000
 
@@ -130,6 +133,15 @@ def unquoted(sheet: str) -> str:
     return sheet
 
 
+_InPlace = tuple[str, str, Hashable]  # a formula, its sheet, and what else it has to be read by
+
+
+@lru_cache(maxsize=4)
+def _kept(sheets: tuple[str, ...], meanings: Hashable) -> dict[_InPlace, list[Area]]:
+    """What is known of the formulas of workbooks with these sheets, in which names have these meanings."""
+    return {}
+
+
 class Reader:
     """Finds the areas that formulas of one workbook look at.
 
@@ -138,23 +150,27 @@ class Reader:
     INDIRECT; for OFFSET, and for a range that ends in a function or a name, all of its own sheet and of those
     it mentions. Within a defined name (`fixed` False) a reference without $ denotes another cell for each
     formula that uses the name, so it stands for its whole sheet. What is too long or too involved to be
-    looked into is taken to look at ANYWHERE.
+    looked into is taken to look at ANYWHERE. `meanings` is all that `names` depends on: where it and the
+    sheets are those of a workbook before, as in all made from a template, no formula is read again.
     """
 
-    def __init__(self, sheets: list[str], names: Names, *, fixed: bool = True) -> None:
+    def __init__(
+        self, sheets: list[str], names: Names, *, fixed: bool = True, meanings: Hashable = None
+    ) -> None:
         self._sheets = sheets
         self._by_fold = {sheet.casefold(): sheet for sheet in sheets}
         self._numbers = {sheet: number for number, sheet in enumerate(sheets)}
         self._names = names
         self._fixed = fixed
         self._room = MOST_READ
+        self._kept = {} if meanings is None else _kept(tuple(sheets), meanings)
 
     def excel(self, formula: str, sheet: str, shift: tuple[int, int] = (0, 0)) -> list[Area]:
         """The areas an xlsx formula on `sheet` looks at.
 
         `shift` is its distance from the formula it shares its text with.
         """
-        return self._bounded(formula, sheet, self._in_excel(formula, sheet, shift))
+        return self._bounded((formula, sheet, shift), self._in_excel(formula, sheet, shift))
 
     def open_document(self, formula: str, sheet: str) -> list[Area]:
         """The areas an ods formula on `sheet` looks at, in its own grammar (of:=) or in Excel's (msoxl:=)."""
@@ -162,18 +178,24 @@ class Reader:
         text = formula[grammar.end() :] if grammar else formula
         if grammar and grammar[1] == "msoxl":
             return self.excel(text, sheet)
-        return self._bounded(text, sheet, self._in_open_document(text, sheet))
+        return self._bounded((text, sheet, "of"), self._in_open_document(text, sheet))
 
-    def _bounded(self, formula: str, sheet: str, found: Iterator[Area]) -> list[Area]:
+    def _bounded(self, formula: _InPlace, found: Iterator[Area]) -> list[Area]:
         """What was found in a formula, as long as it and all before it were not too much."""
-        self._room -= len(formula)
-        if self._room < 0 or len(formula) > MOST_LETTERS:
+        text, sheet, _ = formula
+        self._room -= len(text)
+        if self._room < 0 or len(text) > MOST_LETTERS:
             return [ANYWHERE]
+        if formula in self._kept:
+            return self._kept[formula]
         areas = list(islice(found, MOST_AREAS + 1))
         self._room -= AREA * len(areas)
         if len(areas) > MOST_AREAS:
             return [ANYWHERE]
-        return list(dict.fromkeys(areas + self._unknowable(formula, sheet, areas)))
+        looks_at = list(dict.fromkeys(areas + self._unknowable(text, sheet, areas)))
+        if len(self._kept) < MOST_KEPT and len(text) <= LONGEST_KEPT:
+            self._kept[formula] = looks_at
+        return looks_at
 
     def _in_excel(self, formula: str, sheet: str, shift: tuple[int, int]) -> Iterator[Area]:
         if self._fixed and shift == (0, 0) and (added := _EXCEL_SUM.fullmatch(formula)):
@@ -421,9 +443,9 @@ def dependants(
     """The formulas that look at a changed cell, directly or by way of other formulas."""
     watched: dict[Area, list[Formula]] = defaultdict(list)
     for formula in formulas:
-        for area in set(formula.looks_at):
+        for area in formula.looks_at:
             watched[area].append(formula)
-    index, sizes = _index(watched)
+    index, sizes = _index(area for area in watched if area.size > 1)
     pending = [(sheet, row, column) for sheet, cells in changed.items() for row, column in cells]
     seen: set[Place] = set(pending)
     found: dict[Place, Formula] = {}
@@ -446,6 +468,7 @@ def dependants(
         hit = []
         if pending:
             sheet, row, column = pending.pop()
+            hit = watched.pop(Area(sheet, row, column, row, column), hit)
             for high, wide in sizes.get(sheet, ()):
                 block = (sheet, high, row - 1 >> high, wide, column - 1 >> wide)
                 for area in index.pop(block, ()):
@@ -473,9 +496,6 @@ def _index(
 
 def _blocks(area: Area) -> Iterator[tuple[int, int, int, int]]:
     """An area as blocks of 2**a rows by 2**b columns: a, number from above, b, number from the left."""
-    if area.top == area.bottom and area.left == area.right:
-        yield 0, area.top - 1, 0, area.left - 1
-        return
     across = list(_binary(area.left, area.right))
     for high, row in _binary(area.top, area.bottom):
         for wide, column in across:

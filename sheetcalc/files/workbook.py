@@ -4,7 +4,6 @@ import math
 import re
 from abc import ABC, abstractmethod
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -55,8 +54,7 @@ _NUMBER = re.compile(r"\s*[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]
 _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """One cell: its value, what kind of value that is, and whether a formula gives it.
 
     Moments are days since 1899-12-30, of the years 1 to 9999, and times of day fractions of a day; a
@@ -145,13 +143,11 @@ class Workbook(ABC):
         old = self.cells(sheet).get((row, column))
         if self.has_formula(sheet, row, column):
             raise ValueError(f"Cell {row}, {column} of {sheet} holds a formula.")
-        target: str | None
-        if isinstance(link, File):
-            target, there = self._file_target(link.path), self._file_at(sheet, row, column)
-        else:
-            target = None if link is None else self._link_target(*link)
-            there = self._link_at(sheet, row, column)
-        if _same(old, value) and there == target:
+        find = self._file_at if isinstance(link, File) else self._link_at
+        target: str | None = None
+        if link is not None:
+            target = self._file_target(link.path) if isinstance(link, File) else self._link_target(*link)
+        if _same(old, value) and find(sheet, row, column) == target:
             return
         cell = self._put(sheet, row, column, value, like, look, target)
         if cell is None:

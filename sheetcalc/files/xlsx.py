@@ -243,7 +243,7 @@ class XlsxWorkbook(Workbook):
         return cells
 
     def _cell(self, element: etree._Element, in_block: bool = False) -> Cell | None:
-        parts = {etree_name(child): child for child in element}
+        parts = {_local(child.tag): child for child in element}
         formula = in_block or "f" in parts
         kind, value = self._value(element, parts)
         if value is None and not formula:
@@ -552,7 +552,9 @@ class XlsxWorkbook(Workbook):
             return self._defined.get((name, positions.get(sheet)), self._defined.get((name, None)))
 
         names = named_areas(text, lambda formula, sheet: within_names.excel(formula, sheet))
-        within_names, reader = Reader(self._order, names, fixed=False), Reader(self._order, names)
+        within_names = Reader(self._order, names, fixed=False)
+        meanings = (tuple(tables.items()), tuple(self._defined.items()))
+        reader = Reader(self._order, names, meanings=meanings)
         formulas: list[Formula] = []
         for name, part in self._parts.items():
             if name in self._loaded or _FORMULA_TAG.search(self._package.read(part).replace(b"\0", b"")):
@@ -829,7 +831,7 @@ def _sheet_formulas(sheet: _Sheet, name: str, reader: Reader) -> list[Formula]:
         covers = area_of(name, element.get("ref", "")) if kind in ("array", "dataTable") else None
         looks_at = reader.excel(text, name, shift)
         if kind == "dataTable":
-            looks_at.append(whole(name))
+            looks_at = [*looks_at, whole(name)]
         formulas.append(
             Formula((name, row, column), covers or Area(name, row, column, row, column), looks_at)
         )

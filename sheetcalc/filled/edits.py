@@ -223,10 +223,5 @@ def _value(cell: Cell | None) -> Value:
     return cell.value[: files.MAX_TEXT] if isinstance(cell.value, str) else cell.value
 
 
-def text(cell: Cell) -> str:
-    """A cell's value as text, a number to the digits that every spreadsheet program keeps."""
-    return _text(_value(cell))
-
-
 def _text(value: Value) -> str:
     return f"{value:.15g}" if isinstance(value, float) else str(value or "")

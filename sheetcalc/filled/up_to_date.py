@@ -52,11 +52,13 @@ def _fingerprint(book: files.Workbook, found: Mapping[str, Found], place: Place)
     )
     for tab in sorted({*(at.tab for at in found.values()), place[0]}):
         told = [tab]
-        for position, cell in sorted(book.cells(tab).items()):
-            if (tab, *position) != place:
-                # What a formula shows may depend on our results, and differs in each program.
-                shown = "" if cell.formula else f"{cell.kind} {edits.text(cell)}"
-                told.append(f"\n{position} {cell.formula} {len(shown)} {shown}")
+        for position, (value, kind, formula) in sorted(book.cells(tab).items()):
+            # What a formula shows may depend on our results, and differs in each program.
+            if formula:
+                told.append(f"\n{position}")
+            elif (tab, *position) != place:
+                shown = f"{value:.15g}" if isinstance(value, float) else str(value)
+                told.append(f"\n{position} {kind} {len(shown)} {shown}")
         made.update("".join(told).encode("utf-8", "replace"))
     return made.hexdigest()
 

@@ -28,33 +28,25 @@ def within(value: ArrayLike, low: float, high: float) -> Array:
     return np.where(np.abs(v - kept) <= 1e-11 * (high - low), kept, np.nan)
 
 
+# Up to so many values a table of powers takes less time than the many steps of Horner's rule.
+_FEW = 100
+
+
 def polynomial(coefficients: Array, x: Array) -> Array:
-    """Value of a polynomial by Horner's rule.
+    """Value of a polynomial.
 
     coefficients: from the constant up along the first axis; the other axes broadcast with x.
     """
+    if x.size <= _FEW:
+        powers = np.empty((len(coefficients), *x.shape))
+        powers[0], powers[1:] = 1.0, x
+        np.multiply.accumulate(powers, axis=0, out=powers)
+        return np.asarray(np.einsum("k...,k...->...", coefficients, powers))
     value = np.asarray(coefficients[-1] + 0.0 * x)
     for coefficient in coefficients[-2::-1]:
         value *= x
         value += coefficient
     return value
-
-
-# Up to so many values a table of powers takes less time than the many steps of Horner's rule.
-_FEW = 100
-
-
-def slope_of(coefficients: Array, x: Array) -> Array:
-    """Value of a polynomial that is the slope of another, for a search; quicker for few values.
-
-    Its rounding error is a few times that of `polynomial`, which a step of Newton's method does not mind.
-    """
-    if x.size > _FEW:
-        return polynomial(coefficients, x)
-    powers = np.empty((len(coefficients), *x.shape))
-    powers[0], powers[1:] = 1.0, x
-    np.multiply.accumulate(powers, axis=0, out=powers)
-    return np.asarray(np.einsum("k...,k...->...", coefficients, powers))
 
 
 def root(

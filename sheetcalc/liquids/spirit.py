@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, polynomial, settled, slope_of, within
+from sheetcalc.liquids import Array, polynomial, settled, within
 
 SIXTY_FAHRENHEIT = (60.0 - 32.0) / 1.8
 COLDEST, WARMEST = -20.0, 40.0
@@ -118,7 +118,7 @@ def tangent(mass_fraction: Array, temperature: ArrayLike) -> tuple[Array, Array]
     """Density, kg/m3 in vacuo, and its slope with the mass fraction, kg/m3; both as in `density`."""
     t = np.asarray(temperature, dtype=np.float64)
     coefficients, slope = _tangents(t.tobytes(), t.shape)
-    return polynomial(coefficients, mass_fraction), slope_of(slope, mass_fraction)
+    return polynomial(coefficients, mass_fraction), polynomial(slope, mass_fraction)
 
 
 def density(mass_fraction: ArrayLike, temperature: ArrayLike) -> Array:

@@ -10,7 +10,7 @@ polynomial (1.000 to 1.14); both come to 0.0001 in gravity, a twentieth of a div
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sheetcalc.liquids import Array, polynomial, settled, slope_of, water, within
+from sheetcalc.liquids import Array, polynomial, settled, water, within
 
 LOWEST_GRAVITY, HIGHEST_GRAVITY = 0.98, 1.35
 
@@ -31,7 +31,7 @@ def _over_water(mass_fraction: Array) -> Array:
 
 def _tangent(mass_fraction: Array) -> tuple[Array, Array]:
     """`_over_water` and its slope with the mass fraction."""
-    return polynomial(_OVER_WATER, mass_fraction), slope_of(_OVER_WATER_SLOPE, mass_fraction)
+    return polynomial(_OVER_WATER, mass_fraction), polynomial(_OVER_WATER_SLOPE, mass_fraction)
 
 
 def tangent(mass_fraction: Array, temperature: ArrayLike) -> tuple[Array, Array]:

@@ -313,6 +313,20 @@ def test_links(tmp_path: Path) -> None:
     assert "text:a" not in part(path, "content.xml")
 
 
+def test_a_name_stands_for_another_cell_in_the_next_workbook(tmp_path: Path) -> None:
+    row = (
+        '<table:table-row><table:table-cell table:number-columns-repeated="3"/><table:table-cell '
+        'table:formula="of:=rate*2" office:value-type="float" office:value="2"/></table:table-row>'
+    )
+    for column in "AB":
+        name = f'<table:named-range table:name="rate" table:cell-range-address="$Data.${column}$1"/>'
+        names = f"<table:named-expressions>{name}</table:named-expressions>"
+        book = open_workbook(write_ods(tmp_path / f"{column}.ods", table(row) + names))
+        book.write("Data", 1, 2, 5)
+        book.save()
+        assert book.cells("Data")[1, 4].kind == ("blank" if column == "B" else "number")
+
+
 def test_sheets_and_names(tmp_path: Path) -> None:
     def name(key: str, address: str) -> str:
         return f'<table:named-range table:name="{key}" table:cell-range-address="{address}"/>'

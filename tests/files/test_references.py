@@ -10,9 +10,11 @@ from sheetcalc.files.references import (
     Reader,
     area_of,
     cell_name,
+    column_letters,
     column_number,
     dependants,
     excel_cell,
+    named_areas,
     open_document_cell,
     whole,
 )
@@ -96,6 +98,23 @@ def test_shifted_formulas(reader: Reader) -> None:
         "Data!D3:D3", "Data!A3:A3", "Data!D1:D1", "Data!A1:A1", "Other!D3:D3",
     }  # fmt: skip
     assert reader.excel("A2", "Data", (-3, 0)) == [whole("Data")]
+
+
+def test_what_is_known_of_a_formula_serves_only_where_it_means_the_same() -> None:
+    for column in (1, 2, 1):
+        here = f"Data!{column_letters(column)}1:{column_letters(column)}1"
+        names = named_areas(lambda *_: "any", lambda *_, at=column: [Area("Data", 1, at, 1, at)])
+        reader = Reader(SHEETS, names, meanings=column)
+        assert spots(reader.excel("start+C3", "Data")) == {here, "Data!C3:C3"}
+        assert spots(reader.excel("start+C3", "Other")) == {here, "Other!C3:C3"}
+        assert spots(reader.excel("start+C3", "Data", (1, 1))) == {here, "Data!D4:D4"}
+
+
+def test_one_text_is_read_by_each_grammar_of_a_document() -> None:
+    reader = Reader(SHEETS, lambda *_: None, meanings="none")
+    for _ in range(2):
+        assert spots(reader.open_document("of:=B2", "Data")) == set()
+        assert spots(reader.open_document("msoxl:=B2", "Data")) == {"Data!B2:B2"}
 
 
 def test_names_that_denote_another_cell_for_each_formula() -> None:

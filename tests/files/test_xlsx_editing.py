@@ -479,6 +479,18 @@ def test_formulas_are_found_however_their_sheet_is_written(
     assert openpyxl.load_workbook(path)["More"]["B2"].value == "=Data!A1*2"
 
 
+def test_a_name_stands_for_another_cell_in_the_next_workbook(tmp_path: Path) -> None:
+    def fill(book: Any, sheet: Any) -> None:
+        book.define_name("rate", f"=Data!${column}$1")
+        sheet.write_formula("D1", "=rate*2", None, 2)
+
+    for column in "AB":
+        book = open_workbook(make(tmp_path, fill))
+        book.write("Data", 1, 2, 5)
+        book.save()
+        assert book.cells("Data")[1, 4].kind == ("blank" if column == "B" else "number")
+
+
 def test_a_copy_saved_first_takes_nothing_from_the_file_itself(tmp_path: Path) -> None:
     def fill(book: Any, sheet: Any) -> None:
         sheet.write("A1", 1)
