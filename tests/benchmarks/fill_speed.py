@@ -28,7 +28,8 @@ sys.path.insert(0, str(ROOT / "examples"))
 
 import demo  # noqa: E402 - needs the path above
 
-from sheetcalc import layouts  # noqa: E402
+from sheetcalc import files, layouts  # noqa: E402
+from sheetcalc.files import locate  # noqa: E402
 from sheetcalc.filling import fill  # noqa: E402
 from sheetcalc.liquids import spirit  # noqa: E402
 from sheetcalc.making import new  # noqa: E402
@@ -65,6 +66,15 @@ def floor(path: Path) -> None:
                 new_one.writestr(name, etree.tostring(etree.fromstring(old.read(name))))
 
 
+def change(path: Path) -> None:
+    """Type another temperature beside the first reading, as little as anybody types before a fill."""
+    book = files.open_workbook(path)
+    sheet = layouts.every_sheet()["fermentation"]
+    place = locate.find(book, [sheet])[sheet.key]
+    book.write(place.tab, place.first_row, place.cells["sample_temperature"][1], 21.5)
+    book.save()
+
+
 def tell(name: str, ours: float, theirs: float) -> None:
     """One line: our time, theirs, and the ratio."""
     print(f"{name:44} {ours:8.3f} s {theirs:8.3f} s   {ours / theirs:7.3f}", flush=True)
@@ -91,6 +101,10 @@ def compare(typed: Path, folder: Path, runs: int) -> None:
     tell(f"{name}: in process against floor", ours, least)
     fill(work)
     again = seconds(runs, lambda: fill(work))
+    change(work)
+    changed = work.read_bytes()
+    once_more = seconds(runs, lambda: fill(work), lambda: work.write_bytes(changed))
+    tell(f"{name}: one entry changed against peer", once_more, theirs)
     tell(f"{name}: up to date against peer", again, theirs)
     tell(f"{name}: up to date against a fill", again, ours)
 
