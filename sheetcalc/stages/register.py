@@ -9,8 +9,8 @@ import numpy as np
 
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array
-from sheetcalc.stages.balance import WASH, Flow, Flows
 from sheetcalc.stages.fermentation import Curve, standing_since
+from sheetcalc.stages.flows import WASH, Flow, Flows
 from sheetcalc.stages.registry import column
 from sheetcalc.stages.slips import Mask, Texts
 

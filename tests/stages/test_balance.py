@@ -13,8 +13,10 @@ from logs import START
 from sheetcalc import compute
 from sheetcalc.findings import Finding
 from sheetcalc.instruments import DEFAULTS, expanded_uncertainty
+from sheetcalc.stages import accounts
 from sheetcalc.stages import balance as stage
-from sheetcalc.stages.balance import NOTHING, Flow, Flows
+from sheetcalc.stages import flows as passing
+from sheetcalc.stages.flows import NOTHING, Flow, Flows
 
 NAN = float("nan")
 
@@ -47,9 +49,9 @@ def test_the_wash_is_bottled_lost_in_hand_or_unaccounted_for(
     begun = stage.begun_with(flows)
     if np.isnan(flows.wash.alcohol) or np.isnan(flows.collected.alcohol) != np.isnan(flows.charged.alcohol):
         return  # the sum begins with the wash, and a run has two sides
-    books = stage.account(flows)
+    books = accounts.account(flows)
     bottled = np.nan_to_num(flows.bottled.alcohol)
-    lost, in_hand = np.nansum(books.lost[stage.CHARGED :]), np.nansum(books.in_hand)
+    lost, in_hand = np.nansum(books.lost[passing.CHARGED :]), np.nansum(books.in_hand)
     assert bottled + lost + in_hand + books.unaccounted == pytest.approx(begun, rel=1e-9, abs=1e-9)
     assert not (books.lost < 0).any()
     assert not (books.in_hand < 0).any()
@@ -89,7 +91,7 @@ def test_an_honest_batch_closes_within_its_uncertainty_and_is_not_accused(
     true = [wash, charged, low_wines, again, spirit, brought, brought, out, out * filled]
     seen = {name: t * (1 + 0.02 * e) for name, t, e in zip(names, true, errors, strict=True)}
     flows = batch(**seen, low_wines=seen["collected"])
-    books = stage.account(flows)
+    books = accounts.account(flows)
     assert abs(books.unaccounted) <= float(stage.closure(flows))
     wrong, _ = stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, *[False] * 4)
     assert not wrong.any()
@@ -114,7 +116,7 @@ def test_a_batch_by_hand() -> None:
         filtered=1.44,
         bottled=1.0,
     )
-    books = stage.account(flows)
+    books = accounts.account(flows)
     lost = [NAN, 0.1, 0.1, 0.3, NAN, 0.2, NAN, 0.06, NAN]
     in_hand = [NAN, NAN, NAN, 0.4, NAN, 0.5, NAN, 0.44, NAN]
     assert books.lost == pytest.approx(lost, nan_ok=True)
@@ -127,23 +129,23 @@ def test_a_batch_by_hand() -> None:
 
 
 def test_a_wash_not_run_yet_is_all_in_hand() -> None:
-    books = stage.account(batch(wash=3.0))
-    assert books.in_hand[stage.WASH] == 3.0
+    books = accounts.account(batch(wash=3.0))
+    assert books.in_hand[passing.WASH] == 3.0
     assert np.isnan(books.lost).all()
 
 
 def test_half_a_wash_left_is_in_hand_and_a_twentieth_is_lees() -> None:
-    half = stage.account(batch(wash=3.0, charged=1.5, collected=1.4))
-    assert half.in_hand[stage.WASH] == pytest.approx(1.5)
-    assert np.isnan(half.lost[stage.CHARGED])
-    nearly = stage.account(batch(wash=3.0, charged=2.85, collected=2.6))
-    assert np.isnan(nearly.in_hand[stage.WASH])
-    assert nearly.lost[stage.CHARGED] == pytest.approx(0.15)
+    half = accounts.account(batch(wash=3.0, charged=1.5, collected=1.4))
+    assert half.in_hand[passing.WASH] == pytest.approx(1.5)
+    assert np.isnan(half.lost[passing.CHARGED])
+    nearly = accounts.account(batch(wash=3.0, charged=2.85, collected=2.6))
+    assert np.isnan(nearly.in_hand[passing.WASH])
+    assert nearly.lost[passing.CHARGED] == pytest.approx(0.15)
 
 
 def test_a_skipped_stage_is_stepped_over() -> None:
     """Single runs, no filter and no strength sheet: bottled straight from the still."""
-    books = stage.account(batch(wash=3.0, charged=2.95, collected=2.5, bottled=2.5))
+    books = accounts.account(batch(wash=3.0, charged=2.95, collected=2.5, bottled=2.5))
     assert np.nansum(books.in_hand) == 0.0
     assert np.nansum(books.lost) == pytest.approx(0.5)
     assert books.unaccounted == 0.0
@@ -151,7 +153,7 @@ def test_a_skipped_stage_is_stepped_over() -> None:
 
 def test_what_the_measures_cannot_tell_is_neither_lost_nor_in_hand() -> None:
     """2.50 measured at 2 %, then 2.47: the difference, 0.03, is less than 0.05."""
-    books = stage.account(batch(wash=3.0, charged=3.0, collected=2.5, bottled=2.47))
+    books = accounts.account(batch(wash=3.0, charged=3.0, collected=2.5, bottled=2.47))
     assert np.nansum(books.in_hand) == 0.0
     assert books.unaccounted == pytest.approx(0.03)
 
@@ -161,71 +163,75 @@ def test_unfiltered_spirit_may_be_bottled_too() -> None:
     flows = batch(
         wash=3.0, charged=3.0, collected=2.5, brought=2.4, into_filter=1.2, filtered=1.15, bottled=2.3
     )
-    books = stage.account(flows)
+    books = accounts.account(flows)
     assert not (stage.excess(flows, books, 0.0) > 0).any()
-    assert books.lost[stage.FILTERED] == pytest.approx(0.05)
+    assert books.lost[passing.FILTERED] == pytest.approx(0.05)
 
 
 @pytest.mark.parametrize(
     ("name", "number"),
-    [("brought", stage.BROUGHT), ("bottled", stage.BOTTLED), ("collected_again", stage.COLLECTED_AGAIN)],
+    [
+        ("brought", passing.BROUGHT),
+        ("bottled", passing.BOTTLED),
+        ("collected_again", passing.COLLECTED_AGAIN),
+    ],
 )
 def test_more_than_there_was_is_an_error(name: str, number: int) -> None:
     amounts = {"wash": 3.0, "charged": 2.9, "collected": 2.6, "charged_again": 2.6, "collected_again": 2.4}
     flows = batch(**(amounts | {name: 3.2}))
-    books = stage.account(flows)
+    books = accounts.account(flows)
     wrong, _ = stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, *[False] * 4)
     assert list(np.flatnonzero(wrong)) == [number]
 
 
 def test_feints_of_an_earlier_batch_are_only_a_warning() -> None:
     flows = batch(wash=3.0, charged=2.9, collected=2.4, low_wines=2.4, charged_again=2.9, collected_again=2.6)
-    books = stage.account(flows)
-    assert stage.more_charged_again(stage.excess(flows, books, 0.0), books, False)[0][stage.CHARGED_AGAIN]
+    books = accounts.account(flows)
+    assert stage.more_charged_again(stage.excess(flows, books, 0.0), books, False)[0][passing.CHARGED_AGAIN]
     assert not stage.more_than_before(stage.excess(flows, books, 0.0), books, flows, *[False] * 4)[0].any()
     assert books.unaccounted == pytest.approx(-0.5)
 
 
 def test_a_plan_or_a_run_still_going_counts_for_nothing() -> None:
     spirit = np.array([1.9, NAN]), np.array([0.8, NAN])
-    measured = stage.measured(spirit)
-    kinds = stage.kinds(np.array(["stripping", "stripping"], dtype=object), measured)
-    charged = stage.charged(np.array([8.0, 8.0]), np.array([0.96, 0.96]), measured, kinds, 0.3)
+    measured = passing.measured(spirit)
+    kinds = passing.kinds(np.array(["stripping", "stripping"], dtype=object), measured)
+    charged = passing.charged(np.array([8.0, 8.0]), np.array([0.96, 0.96]), measured, kinds, 0.3)
     assert charged.volume == 8.0
 
 
 def test_without_any_sheet_nothing_is_told() -> None:
     """Keys of sheets that are missing come as a single NaN, or as empty arrays."""
     for missing in (np.array(NAN), np.zeros(0)):
-        spirit = stage.spirit(missing, missing, missing, missing, missing, missing, missing)
-        measured = stage.measured(spirit)
-        kinds = stage.kinds(missing, measured)
-        assert stage.collected(spirit, measured, kinds, 0.8) == NOTHING
-        assert stage.unmeasured(measured, *[missing] * 6) == 0.0
-        assert stage.in_bottles(missing, missing, 0.8) == NOTHING
-        assert stage.filter_flows(missing, missing, missing, missing, missing, [], set(), {}, 0.8) == (
+        spirit = passing.spirit(missing, missing, missing, missing, missing, missing, missing)
+        measured = passing.measured(spirit)
+        kinds = passing.kinds(missing, measured)
+        assert passing.collected(spirit, measured, kinds, 0.8) == NOTHING
+        assert passing.unmeasured(measured, *[missing] * 6) == 0.0
+        assert passing.in_bottles(missing, missing, 0.8) == NOTHING
+        assert passing.filter_flows(missing, missing, missing, missing, missing, [], set(), {}, 0.8) == (
             NOTHING,
             NOTHING,
         )
-    assert stage.recipe(np.array(NAN), np.array(NAN)) == NOTHING
+    assert passing.recipe(np.array(NAN), np.array(NAN)) == NOTHING
     assert len(stage.stage(batch())) == 0
-    assert np.isnan(stage.account(batch()).in_hand).all()
+    assert np.isnan(accounts.account(batch()).in_hand).all()
 
 
 def test_a_wash_without_alcohol_yet_has_no_shares() -> None:
-    empty = stage.Flow(0.0, 0.0, 0.0)
-    flows = stage.Flows(*[stage.NOTHING] * len(Flows._fields))._replace(wash=empty, charged=empty)
+    empty = passing.Flow(0.0, 0.0, 0.0)
+    flows = passing.Flows(*[passing.NOTHING] * len(Flows._fields))._replace(wash=empty, charged=empty)
     begun_with = stage.begun_with(flows)
     assert np.isnan(stage.overall_yield(flows, begun_with))
-    wash = stage.wash(np.array(20.0), np.array(np.nan), empty, 0.1)
+    wash = passing.wash(np.array(20.0), np.array(np.nan), empty, 0.1)
     assert np.isnan(wash.alcohol)
 
 
 def test_the_wash_is_known_by_its_gravity_or_else_by_its_charges() -> None:
     now: Any = np.array(12.0)
     charged = Flow(16.0, 1.84, 0.05)  # 11.5 % vol
-    assert stage.wash(np.array(25.0), now, charged, 0.3).alcohol == pytest.approx(3.0)
-    assert stage.wash(np.array(25.0), np.array(NAN), charged, 0.5).alcohol == pytest.approx(2.875)
+    assert passing.wash(np.array(25.0), now, charged, 0.3).alcohol == pytest.approx(3.0)
+    assert passing.wash(np.array(25.0), np.array(NAN), charged, 0.5).alcohol == pytest.approx(2.875)
 
 
 def test_uncertainties_by_hand() -> None:
@@ -233,9 +239,9 @@ def test_uncertainties_by_hand() -> None:
     readings 0.00231, at 131 % vol for one SG 0.30 % vol; the yield, good to 4 % of 12 % vol (0.48): together
     0.567. 25 L at 12 %: 3.0 L good to 2 % (0.06) and to 0.567 % of 25 L (0.142): together 0.154 L."""
     assert float(expanded_uncertainty(0.002)) == pytest.approx(0.00163, abs=5e-6)
-    strength = stage.wash_uncertainty(np.array(12.0), DEFAULTS["hydrometer"])
+    strength = passing.wash_uncertainty(np.array(12.0), DEFAULTS["hydrometer"])
     assert strength == pytest.approx(0.567, abs=0.001)
-    wash = stage.wash(np.array(25.0), np.array(12.0), NOTHING, strength)
+    wash = passing.wash(np.array(25.0), np.array(12.0), NOTHING, strength)
     assert wash.uncertainty == pytest.approx(0.1540, abs=0.0005)
 
 
@@ -244,9 +250,9 @@ def test_a_second_pass_through_the_carbon_is_not_counted_twice() -> None:
     into, out, level = np.array([2.0, 1.95]), np.array([1.95, 1.92]), np.array([45.0, 45.0])
     lot, both_lines = np.array(["a", "a"], dtype=object), np.array([True, True])
     passes, portions = [("a", both_lines, True)], [("a", both_lines, False)]
-    first, last = stage.filter_flows(lot, into, level, out, level, passes, set(), {}, 0.8)
+    first, last = passing.filter_flows(lot, into, level, out, level, passes, set(), {}, 0.8)
     assert (first.alcohol, last.alcohol) == pytest.approx((0.9, 0.864))
-    both = stage.filter_flows(lot, into, level, out, level, portions, set(), {}, 0.8)
+    both = passing.filter_flows(lot, into, level, out, level, portions, set(), {}, 0.8)
     assert both[0].alcohol == pytest.approx(3.95 * 0.45)
 
 
@@ -257,7 +263,7 @@ def test_jars_stand_in_for_a_run_that_was_not_measured_once_it_stopped() -> None
     stopped = np.array([46000.0, 46001.0, NAN])
     jars: Any = np.array(["2", "2", "3"], dtype=object)
     in_jars = np.array([0.5, 0.3, 0.2]), np.array([0.35, 0.15, 0.1])
-    volumes, alcohols = stage.spirit(runs, volume, alcohol, stopped, jars, *in_jars)
+    volumes, alcohols = passing.spirit(runs, volume, alcohol, stopped, jars, *in_jars)
     assert volumes == pytest.approx([1.9, 0.8, NAN], nan_ok=True)
     assert alcohols == pytest.approx([0.8, 0.5, NAN], nan_ok=True)
 
@@ -265,11 +271,11 @@ def test_jars_stand_in_for_a_run_that_was_not_measured_once_it_stopped() -> None
 def test_a_run_still_going_accuses_nobody() -> None:
     """Spirit of a run that is not measured yet may be in use already."""
     flows = batch(wash=3.0, charged=1.5, collected=1.3, brought=1.6)
-    books = stage.account(flows)
+    books = accounts.account(flows)
     measured = np.array([True, False])
     blank, names = np.full(2, NAN), np.array(["1", "2"], dtype=object)
     drip = np.array([46000.0, 46001.0])
-    going = stage.unmeasured(measured, names, np.array([1.5, 1.4]), drip, blank, blank, np.zeros(0))
+    going = passing.unmeasured(measured, names, np.array([1.5, 1.4]), drip, blank, blank, np.zeros(0))
     assert going == pytest.approx(1.4)
     assert (stage.excess(flows, books, 0.0) > 0).any()
     assert not (stage.excess(flows, books, going) > 0).any()
@@ -319,7 +325,7 @@ def test_spirit_of_another_batch_is_no_part_of_the_yield(
     values, found = reckoned(log)
     assert values.get("balance", "pure_alcohol") == pytest.approx(of_this_wash, abs=0.001)
     assert values.get("balance", "overall_yield") == pytest.approx(of_this_wash / 2.0, abs=0.001)
-    others = values.get("balance", "from_elsewhere")[stage.BOTTLED]
+    others = values.get("balance", "from_elsewhere")[passing.BOTTLED]
     assert others == pytest.approx(elsewhere, abs=0.001, nan_ok=True)
     assert ("other_batches" in [f.rule for f in found]) == np.isfinite(elsewhere)
     # All that is in bottles, for the duty and the register.
@@ -333,8 +339,22 @@ def test_a_blend_brought_down_counts_what_was_brought_to_strength_before_only_on
     blend = [{"lot": "B", "part": p, "volume": v, "strength": s} for p, v, s in parts]
     strength = [lot("L1", 1.5, 60.0, 45.0), lot("B", 2.5, 48.0, 40.0)]
     values, found = reckoned(one_run(strength=strength, blend=blend))
-    assert values.get("balance", "alcohol")[stage.BROUGHT] == pytest.approx(1.2, abs=0.003)
+    assert values.get("balance", "alcohol")[passing.BROUGHT] == pytest.approx(1.2, abs=0.003)
     assert "more_than_before" not in [f.rule for f in found]
+
+
+def test_spirit_of_another_batch_is_told_at_each_stage_it_passes() -> None:
+    """L1, 0.9 L of alcohol, with as much of another batch: brought to 38 % as a blend, or filtered, from 4.5 L
+    to 4.4 L at 40 %, half of what passes is of that."""
+    parts = [("L1", 2.25, 40.0), ("OLD-12", 2.25, 40.0)]
+    blend = [{"lot": "B-26", "part": p, "volume": v, "strength": s} for p, v, s in parts]
+    through = {"lot": "B-26", "volume_in": 4.5, "strength_in": 40.0, "volume_out": 4.4, "strength_out": 40.0}
+    alone, down = lot("L1", 1.5, 60.0, 40.0), lot("B-26", 4.5, 40.0, 38.0)
+    brought, _ = reckoned(one_run(strength=[alone, down], blend=blend))
+    assert brought.get("balance", "from_elsewhere")[passing.BROUGHT] == pytest.approx(0.9, abs=0.003)
+    filtered, _ = reckoned(one_run(strength=[alone], blend=blend, carbon=[through]))
+    assert filtered.get("balance", "from_elsewhere")[passing.FILTERED] == pytest.approx(0.88, abs=0.003)
+    assert filtered.get("balance", "alcohol")[passing.FILTERED] == pytest.approx(0.88, abs=0.003)
 
 
 def test_names_that_lead_nowhere_tell_nothing_where_none_leads_anywhere() -> None:
@@ -368,8 +388,8 @@ def test_what_is_in_hand_stands_where_its_own_lot_stands() -> None:
     for bottling, filtered in (([], 0.8775), ([filled("L1", 3, 45.0)], 0.2025)):
         values, _ = reckoned(one_run(strength=strength, carbon=[through], bottling=bottling))
         in_hand = values.get("balance", "in_hand")
-        assert in_hand[stage.FILTERED] == pytest.approx(filtered, abs=0.001)
-        assert in_hand[stage.BROUGHT] == pytest.approx(0.369, abs=0.001)
+        assert in_hand[passing.FILTERED] == pytest.approx(filtered, abs=0.001)
+        assert in_hand[passing.BROUGHT] == pytest.approx(0.369, abs=0.001)
 
 
 def test_sugar_in_a_working_wash_is_not_lost_alcohol() -> None:
@@ -385,5 +405,5 @@ def test_sugar_in_a_working_wash_is_not_lost_alcohol() -> None:
     for days, known in ((3, False), (14, True)):
         values, _ = reckoned({**log, "fermentation": readings[:days]})
         assert np.isfinite(values.get("balance", "in_hand_total"))
-        assert np.isfinite(values.get("balance", "lost")[stage.WASH]) == known
+        assert np.isfinite(values.get("balance", "lost")[passing.WASH]) == known
         assert np.isfinite(values.get("costs", "cost_per_litre_alcohol")) == known
