@@ -344,8 +344,8 @@ def test_a_blend_brought_down_counts_what_was_brought_to_strength_before_only_on
 
 
 def test_spirit_of_another_batch_is_told_at_each_stage_it_passes() -> None:
-    """L1, 0.9 L of alcohol, with as much of another batch: brought to 38 % as a blend, or filtered, from 4.5 L
-    to 4.4 L at 40 %, half of what passes is of that."""
+    """L1, 0.9 L of alcohol, with as much of another batch: brought to 38 % as a blend, or filtered, from 4.5
+    L to 4.4 L at 40 %, half of what passes is of that."""
     parts = [("L1", 2.25, 40.0), ("OLD-12", 2.25, 40.0)]
     blend = [{"lot": "B-26", "part": p, "volume": v, "strength": s} for p, v, s in parts]
     through = {"lot": "B-26", "volume_in": 4.5, "strength_in": 40.0, "volume_out": 4.4, "strength_out": 40.0}
