@@ -242,6 +242,8 @@ def _checked(
     if check.cell not in entries.found.cells:
         return
     about, in_table = (check.cell, *check.needs), entries.is_column(check.cell)
+    if in_table and not entries.rows:
+        return
     result = check.function(*(values.get(sheet, need) for need in check.needs))
     wrong, more = result if isinstance(result, tuple) else (result, {})
     for record in np.flatnonzero(np.atleast_1d(wrong)):

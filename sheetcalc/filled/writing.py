@@ -42,6 +42,8 @@ def one_sheet(book: files.Workbook, values: compute.Values, read: Entries, flags
         if field.key not in read.found.cells or field.role == "entry":
             continue
         spots = places(read, field)
+        if not spots:
+            continue
         if field.role == "flag":
             texts: list[Any] = [_flags(read, flags.get((read.found.tab, row), ()), field) for row, _ in spots]
         else:
