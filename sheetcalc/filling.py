@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from sheetcalc import __version__, compute, entries, files, layouts
 from sheetcalc.files.locate import Found, find
-from sheetcalc.filled import edits, forward, lost, remarks, stamp, stands, up_to_date, writing
+from sheetcalc.filled import axes, edits, forward, lost, remarks, stamp, stands, up_to_date, writing
 from sheetcalc.findings import Finding, by_weight
 
 if TYPE_CHECKING:
@@ -153,6 +153,7 @@ def _rewrite(book: files.Workbook, again: bool) -> Sequence[Finding]:
     if "findings" in seen.found:
         writing.list_findings(book, seen.found["findings"], seen.findings)
     stands.leave(book, seen.values, seen.findings)
+    axes.leave(book, seen.values)
     if seen.values.entries:
         edits.keep(book, seen.values.entries, __version__)
         up_to_date.sign(book, seen.found, seen.findings)

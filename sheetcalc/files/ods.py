@@ -64,6 +64,7 @@ _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _TEXT = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
 _STYLE = "{urn:oasis:names:tc:opendocument:xmlns:style:1.0}"
 _CALCEXT = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}"
+_DRAW = "{urn:oasis:names:tc:opendocument:xmlns:drawing:1.0}"
 _XLINK = "{http://www.w3.org/1999/xlink}"
 
 _ROW, _CELL, _COVERED = _TABLE + "table-row", _TABLE + "table-cell", _TABLE + "covered-table-cell"
@@ -241,6 +242,11 @@ class OdsWorkbook(Workbook):
             for column, element in zip(line.starts, line.elements, strict=True):
                 placed += [(shape, (start, column)) for shape in (shapes(element) if len(element) else ())]
         return [drawn_ods(*each, width, height) for each in placed[:MOST_DRAWINGS]]
+
+    def _chart_parts(self) -> list[str]:
+        linked = (shape.get(_XLINK + "href", "") for shape in self._body.iter(_DRAW + "object"))
+        parts = [f"{link.removeprefix('./')}/content.xml" for link in linked]
+        return [part for part in dict.fromkeys(parts) if part in self._package]
 
     def _lengths(self) -> dict[str | None, float]:
         """The widths of columns and heights of rows, in cm, by the names of their styles."""

@@ -1,5 +1,6 @@
 """What a workbook is to the rest of the program, whatever its format."""
 
+import contextlib
 import math
 import re
 from abc import ABC, abstractmethod
@@ -9,9 +10,12 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from sheetcalc.files.package import BadWorkbook, Package, brief
+from sheetcalc.files.chart_titles import retitled
+from sheetcalc.files.package import BadWorkbook, Package, brief, serialize
 
 if TYPE_CHECKING:
+    from lxml import etree
+
     from sheetcalc.files.references import Area
 
 Kind = Literal["blank", "number", "percent", "moment", "text", "bool", "error"]
@@ -86,6 +90,7 @@ class Workbook(ABC):
         self._cells: dict[str, dict[Position, Cell]] = {}
         self._written: dict[str, set[Position]] = {}
         self._names_edited = False
+        self._charts: dict[str, etree._Element] = {}  # those that were edited, by their part
 
     @cached_property
     def named(self) -> dict[str, Place]:
@@ -174,6 +179,20 @@ class Workbook(ABC):
     @abstractmethod
     def _name(self, name: str, place: Place) -> None: ...
 
+    def retitle(self, titles: Mapping[str, str]) -> None:
+        """Give titles of charts and of their axes that read like one of these their new wording."""
+        for part in self._chart_parts():
+            # A damaged chart is no reason to leave the cells alone.
+            with contextlib.suppress(BadWorkbook):
+                root = self._charts.get(part)
+                root = self._package.xml(part) if root is None else root
+                if retitled(root, titles):
+                    self._charts[part] = root
+
+    @abstractmethod
+    def _chart_parts(self) -> list[str]:
+        """The parts of the file that hold a chart."""
+
     @abstractmethod
     def offer(
         self, sheet: str, cells: Sequence[Position], choices: Sequence[str], title: str, prompt: str
@@ -190,7 +209,7 @@ class Workbook(ABC):
     @property
     def changed(self) -> bool:
         """Whether any write changed anything since the file was read or last saved in place."""
-        return bool(self._written) or self._names_edited
+        return bool(self._written) or self._names_edited or bool(self._charts)
 
     def save(self, path: Path | None = None, backup_ending: str | None = None) -> None:
         """Save in place, or to the new file `path`; in place nothing happens when nothing changed.
@@ -205,10 +224,12 @@ class Workbook(ABC):
             if path is not None:
                 self._package.save({}, path)
             return
-        self._package.save(self._edited_parts(), path, backup_ending)
+        charts = {part: serialize(root) for part, root in self._charts.items()}
+        self._package.save(charts | self._edited_parts(), path, backup_ending)
         if path is None or path.resolve() == self.path.resolve():
             self._written.clear()
             self._names_edited = False
+            self._charts.clear()
             self._forget_edits()
 
     @abstractmethod

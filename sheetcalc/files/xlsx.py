@@ -230,6 +230,20 @@ class XlsxWorkbook(Workbook):
                     drawn += drawn_xlsx(self._package.xml(part), widths)
         return drawn
 
+    def _chart_parts(self) -> list[str]:
+        drawn = [
+            part
+            for sheet in self._parts.values()
+            for kind, part in relationships(self._package, sheet).values()
+            if kind == "drawing"
+        ]
+        return [
+            part
+            for drawing in drawn
+            for kind, part in relationships(self._package, drawing).values()
+            if kind == "chart"
+        ]
+
     def _read_cells(self, sheet: str) -> dict[Position, Cell]:
         loaded = self._sheet(sheet)
         cells = {}
