@@ -445,7 +445,7 @@ def dependants(
     for formula in formulas:
         for area in formula.looks_at:
             watched[area].append(formula)
-    index, sizes = _index(area for area in watched if area.size > 1)
+    index, sizes = _index(a for a in watched if a.top != a.bottom or a.left != a.right)
     pending = [(sheet, row, column) for sheet, cells in changed.items() for row, column in cells]
     seen: set[Place] = set(pending)
     found: dict[Place, Formula] = {}

@@ -41,12 +41,21 @@ def polynomial(coefficients: Array, x: Array) -> Array:
         powers = np.empty((len(coefficients), *x.shape))
         powers[0], powers[1:] = 1.0, x
         np.multiply.accumulate(powers, axis=0, out=powers)
-        return np.asarray(np.einsum("k...,k...->...", coefficients, powers))
+        # Not by einsum, whose last digits differ from processor to processor.
+        return np.asarray(
+            (_of_rank(coefficients, x.ndim) * _of_rank(powers, coefficients.ndim - 1)).sum(axis=0)
+        )
     value = np.asarray(coefficients[-1] + 0.0 * x)
     for coefficient in coefficients[-2::-1]:
         value *= x
         value += coefficient
     return value
+
+
+def _of_rank(table: Array, rank: int) -> Array:
+    """A table of arrays, which have so many axes or more, so that they broadcast like these."""
+    missing = rank - (table.ndim - 1)
+    return table.reshape(len(table), *(1,) * missing, *table.shape[1:]) if missing > 0 else table
 
 
 def root(

@@ -98,8 +98,8 @@ def _at_temperature(temperature: ArrayLike) -> Array:
 def _at_temperatures(values: bytes, shape: tuple[int, ...]) -> Array:
     """Kept, since one column's temperatures come back in every step of a search."""
     t = within(np.frombuffer(values).reshape(shape), COLDEST, WARMEST)
-    powers = (t - 20.0) ** np.arange(7.0).reshape((7,) + (1,) * t.ndim)
-    found = np.asarray(np.tensordot(_COEFFICIENTS, powers, axes=1))
+    by_power = _COEFFICIENTS.T.reshape(7, 12, *(1,) * t.ndim)
+    found = polynomial(by_power, t - 20.0)
     found.flags.writeable = False
     return found
 
