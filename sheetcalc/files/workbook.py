@@ -145,8 +145,9 @@ class Workbook(ABC):
         if link is not None and isinstance(value, str):
             # Inside a link, LibreOffice loses tabs and all but single spaces.
             value = "\n".join(" ".join(line.split()) for line in value.split("\n"))
-        old = self.cells(sheet).get((row, column))
-        if self.has_formula(sheet, row, column):
+        cells, place = self.cells(sheet), (row, column)
+        old = cells.get(place)
+        if old.formula if old else self._in_block(sheet, row, column):
             raise ValueError(f"Cell {row}, {column} of {sheet} holds a formula.")
         find = self._file_at if isinstance(link, File) else self._link_at
         target: str | None = None
@@ -156,10 +157,10 @@ class Workbook(ABC):
             return
         cell = self._put(sheet, row, column, value, like, look, target)
         if cell is None:
-            self._cells[sheet].pop((row, column), None)
+            cells.pop(place, None)
         else:
-            self._cells[sheet][row, column] = cell
-        self._written.setdefault(sheet, set()).add((row, column))
+            cells[place] = cell
+        self._written.setdefault(sheet, set()).add(place)
 
     def dress(self, sheet: str, row: int, column: int, like: Place) -> None:
         """Give a blank cell that has no style of its own that of another, `like`, on any sheet.
