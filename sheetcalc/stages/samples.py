@@ -12,7 +12,7 @@ from sheetcalc.stages import slips
 from sheetcalc.stages.registry import add_check, add_column
 from sheetcalc.stages.slips import Mask
 
-FLAMMABLE = 60.0  # % vol; flash point near room temperature
+FLAMMABLE = 60.0 + 1e-6  # % vol: above 60, rounding aside; flash point near room temperature
 MODEL = 4.0  # % vol that the model of a run may be off without anything being wrong
 MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
 POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
