@@ -131,8 +131,8 @@ class Sheet:
     A table that `grows` is written by us line by line, below the ready rows, too: charts reach down there,
     and its first column stays in sight. One with more than `most` records is refused. `stands` are the
     sentences by which the first sheet tells where this one stands: keys in braces are those of its last
-    record, {count} how many it has. `next` is what comes after it in the work; a sheet without one is no
-    stage of it.
+    record or the batch card, {count} how many it has. `next` is what comes after it in the work: the first of
+    these texts whose keys are filled in; a sheet without one is no stage of it.
     """
 
     key: str
@@ -148,7 +148,7 @@ class Sheet:
     grows: bool = False
     most: int = MOST_RECORDS
     stands: str = ""
-    next: str = ""
+    next: tuple[str, ...] = ()
 
     @property
     def ready(self) -> int:
@@ -261,6 +261,7 @@ def _sheet(path: Path) -> Sheet:
         raise LayoutError(f"{path.name}: [[charts]] stand on a sheet of their own.")
     _unlike(path, [f.key for f in (*fields, *columns)])
     by_key = {c.key: c for c in columns}
+    known = {COUNT, *(field.key for field in (*fields, *columns)), *_keys_of_card(path)}
     return Sheet(
         key=path.stem,
         title=take(path, "the file", found, "title", str),
@@ -276,21 +277,35 @@ def _sheet(path: Path) -> Sheet:
         charts=charts,
         grows=take(path, "the file", found, "grows", bool, False),
         most=take(path, "the file", found, "most", int, MOST_RECORDS),
-        stands=_in_words(path, "stands", found, [*fields, *columns]),
-        next=_in_words(path, "next", found, [*fields, *columns]),
+        stands=_in_words(path, "stands", take(path, "the file", found, "stands", str, ""), known),
+        next=tuple(_in_words(path, "next", text, known) for text in _texts(path, "next", found)),
     )
 
 
-def _in_words(path: Path, name: str, found: dict[str, Any], fields: list[Field]) -> str:
-    """Sentences with keys of the sheet in them."""
-    text: str = take(path, "the file", found, name, str, "")
-    known = {COUNT, *(field.key for field in fields)}
+def _keys_of_card(path: Path) -> set[str]:
+    """The keys of the batch card beside another sheet."""
+    card = path.with_name("batch.toml")
+    return {field.key for field in _sheet(card).fields} if path != card and card.is_file() else set()
+
+
+def _texts(path: Path, name: str, found: dict[str, Any]) -> list[str]:
+    """One text, or a list of them."""
+    if isinstance(found.get(name, ""), str):
+        return [found[name]] if name in found else []
+    texts = take(path, "the file", found, name, list)
+    if not all(isinstance(text, str) for text in texts):
+        raise LayoutError(f"{path.name}: {name!r} is {texts!r}; it has to be a text or a list of texts.")
+    return list(texts)
+
+
+def _in_words(path: Path, name: str, text: str, known: Set[str]) -> str:
+    """Sentences with keys of the sheet, or of the batch card, in them."""
     try:
         keys = {key for _, key, _, _ in Formatter().parse(text) if key is not None}
     except ValueError as error:
         raise LayoutError(f"{path.name}: {name!r} can't be read: {error}.") from None
     for key in sorted(keys - known):
-        raise LayoutError(f"{path.name}: {name!r} names {key!r}; this sheet has {_or(known)}.")
+        raise LayoutError(f"{path.name}: {name!r} names {key!r}; this sheet and the card have {_or(known)}.")
     return text
 
 

@@ -100,6 +100,13 @@ def strong_charge_of_a_working_wash(log: Log) -> None:
     del log["fermentation"][7:]
 
 
+def strong_part_of_what_is_in_bottles(log: Log) -> None:
+    """It was poured together with a weaker one, and the blend, of 50 % vol, is bottled."""
+    del log["cuts"]
+    log["blend"][3]["strength"] = 72.0
+    log["bottling"][1]["lot"] = "Jars"
+
+
 def cleared_since(log: Log) -> None:
     """It stood still, and was cleared: nobody needs to be told to clear it."""
     del log["runs"], log["cuts"]
@@ -109,6 +116,7 @@ def cleared_since(log: Log) -> None:
     ("rule", "change"),
     [
         ("finished", cleared_since),
+        ("catches_fire", strong_part_of_what_is_in_bottles),
         ("beyond_yeast", weak_yeast_for_molasses),
         ("more_than_collected", second_run_by_jars_to_come),
         ("copied_from_above", stood_and_went_on),

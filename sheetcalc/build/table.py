@@ -8,7 +8,7 @@ from sheetcalc.build.grid import Area, Cell, Grid, Marking, Position, reference
 from sheetcalc.layouts import Field, Sheet, System
 
 SPARE = 2000  # rows that take entries, the ready ones among them
-PAGE_WIDTH = 190.0  # characters on a page that can still be read
+PAGE_WIDTH = 175.0  # characters on a page that can still be read
 PEN = 14.5  # points, 5 mm: a blank row on paper has to take what is written by hand
 LEVEL, ERRORS, LINKED = "level", "errors", ("cell", "file")  # columns with a look of their own
 

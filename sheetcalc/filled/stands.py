@@ -43,10 +43,16 @@ def _all_of_it(values: compute.Values, findings: list[Finding]) -> str:
     elif due:
         then = f"{due[-1].message} {due[-1].advice}"
     else:
-        then = compute.in_words(values, reached, entries.sheet.next)
+        then = _next(values, reached)
     if serious and "error" not in serious:
         then = f"Look at {tally(serious)}. {then}"
     return f"Now at {entries.found.tab}. {said[reached]} {then}".rstrip()
+
+
+def _next(values: compute.Values, sheet: str) -> str:
+    """What comes after a stage: the first of its texts that has all it needs."""
+    said = (compute.in_words(values, sheet, text) for text in values.entries[sheet].sheet.next)
+    return next((text for text in said if text), "")
 
 
 def _lead(book: files.Workbook, place: tuple[str, int, int], values: compute.Values, sheet: str) -> None:

@@ -522,12 +522,26 @@ def came_out_below_minimum(blend_strength: Array, legal_minimum: Array, wanted: 
     "slowly, stirring.",
     danger=True,
 )
-def catches_fire(strength: Array, first_row: Rows) -> Mask:
-    """Flash point at or below a warm room's temperature; said once a lot, of its strongest part."""
+def catches_fire(
+    strength: Array,
+    first_row: Rows,
+    blends: mixing.Blend,
+    lot: Any,
+    bottling_lot: Any,
+    bottling_bottles: Array,
+) -> Mask:
+    """Flash point at or below a warm room's temperature; said once a lot, of its strongest part.
+
+    Not of a lot that is in bottles and no longer so strong: its parts are poured. What was left of a part has
+    a line of its own where it came from.
+    """
     strongest = np.zeros(len(first_row), dtype=bool)
     for rows in groups.members(first_row):
         strongest[rows[np.argmax(np.nan_to_num(strength[rows]))]] = True
-    return strongest & (strength > FLAMMABLE) & (strength <= 100)
+    filled = np.isfinite(np.atleast_1d(bottling_bottles))
+    in_bottles = np.isin(lots.names(lot, strength), lots.names(bottling_lot, filled)[filled])
+    poured = in_bottles & (blends.strength <= FLAMMABLE)
+    return strongest & (strength > FLAMMABLE) & (strength <= 100) & ~poured
 
 
 def _blank(first_row: Rows) -> Array:

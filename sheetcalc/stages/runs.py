@@ -22,6 +22,7 @@ ONE_STAGE = 15.0  # % vol by which a second stage makes it stronger, about
 LITTLE = 0.25  # of the alcohol charged; a run that gave less was not meant to end so soon (common practice)
 LEAST_OF_CHARGE = 0.005  # share of the charge below which nobody stops
 LARGEST_SHARE = 0.6  # of the charge; a run that gave more of it went on for nothing
+STAYS_BEHIND = 0.1  # of the wash or the low wines: with the lees, or between two measures (common practice)
 LARGER_UNITS = (1000.0, 128.0)  # litres for millilitres, gallons for fluid ounces
 USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
 
@@ -382,6 +383,73 @@ def left_volume(rest: mixing.Blend, model: vapour.Distilled, charge_volume: Arra
 def left_strength(rest: mixing.Blend, model: vapour.Distilled) -> Array:
     """Strength (% vol) left in the pot: measured, or else by the model."""
     return np.where(np.isnan(rest.strength), model.left_strength, rest.strength)
+
+
+@column("runs")
+def over(collected_volume: Array, stopped_at: Array, in_jars: Array) -> Mask:
+    """Which runs have given what they give: all of it is measured, or the heat is off and there are jars."""
+    return np.isfinite(collected_volume) | (np.isfinite(stopped_at) & np.isfinite(in_jars))
+
+
+@column("runs")
+def begun(over: Mask, filled_at: Array, first_drip_at: Array, in_jars: Array) -> Mask:
+    """Which runs were begun; a charge alone is a plan."""
+    return over | np.isfinite(filled_at) | np.isfinite(first_drip_at) | np.isfinite(in_jars)
+
+
+@column("runs", across=True)
+def newest(begun: Mask, filled_at: Array) -> Mask:
+    """The run that was begun last, by its date, or else the lowest; none where nothing is begun."""
+    when = np.where(begun & np.isfinite(filled_at), filled_at, -np.inf)
+    found = np.zeros(len(when), dtype=bool)
+    found[np.flatnonzero(begun & (when == when.max(initial=-np.inf, where=begun)))[-1:]] = True
+    return found
+
+
+@column("runs")
+def wash_charged(charge_volume: Array, kind: Any, begun: Mask) -> float:
+    """Volume (L) of wash that went into the still so far."""
+    return float(np.nansum(charge_volume[begun & (np.asarray(kind) != "spirit")]))
+
+
+@column("runs")
+def wash_left(wash_charged: float, wash_to_run: Array, still_minimum: Array) -> float:
+    """Volume (L) of wash still to be run; 0 where it is no more than stays behind, or than has to be in the
+    pot, NaN where nobody knows how much there was."""
+    left = float(wash_to_run) - wash_charged
+    little = left <= STAYS_BEHIND * wash_to_run or left < still_minimum
+    return 0.0 if little else left
+
+
+@column("runs")
+def low_wines_left(
+    kind: Any,
+    collected_volume: Array,
+    in_jars: Array,
+    collected_alcohol: Array,
+    charge_alcohol: Array,
+    begun: Mask,
+) -> float:
+    """Volume (L) that the stripping runs gave and no spirit run has taken, by its alcohol; 0 for hardly any.
+
+    Where the alcohol is not known, a spirit run counts as having taken all.
+    """
+    stripped, again = np.asarray(kind) == "stripping", begun & (np.asarray(kind) == "spirit")
+    given = np.where(np.isnan(collected_volume), in_jars, collected_volume)
+    share = 1.0
+    if again.any():
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share -= float(np.divide(charge_alcohol[again].sum(), collected_alcohol[stripped].sum()))
+    return float(np.nansum(given[stripped])) * share if share > STAYS_BEHIND else 0.0
+
+
+@column("runs")
+def gone_on(
+    strength_volume: Array, blend_volume: Array, carbon_volume_in: Array, bottling_bottles: Array
+) -> bool:
+    """Whether spirit of this batch has gone on to a later sheet."""
+    later = (strength_volume, blend_volume, carbon_volume_in, bottling_bottles)
+    return any(bool(np.isfinite(values).any()) for values in later)
 
 
 @check(
@@ -894,3 +962,70 @@ def two_runs_at_once(filled_at: Array, stopped_at: Array, run: Any) -> tuple[Mas
     inside = (filled_at[:, None] > filled_at) & (filled_at[:, None] < stopped_at) & sound
     other = np.array([str(run[np.argmax(row)]) if row.any() else "" for row in inside], dtype=object)
     return np.asarray(inside.any(axis=1)), {"other": (other, "run")}
+
+
+@check(
+    "runs",
+    cell="charge_volume",
+    level="note",
+    says="{left} of the wash is not run yet.",
+    advice="Charge again, unless that is lees.",
+    due=True,
+)
+def wash_to_charge(newest: Mask, over: Mask, gone_on: bool, wash_left: float) -> tuple[Mask, dict[str, Any]]:
+    """Said at the last run once it is over, until spirit goes on to another sheet."""
+    return newest & over & (not gone_on) & (wash_left > 0), {"left": (np.array(wash_left), "charge_volume")}
+
+
+WASH_IS_RUN = "The wash is run, {charged} of {to_run}"
+
+
+@check(
+    "runs",
+    cell="collected_volume",
+    level="note",
+    says=WASH_IS_RUN + "; {low_wines} of low wines are left.",
+    advice="The spirit run is next. Bring what is above 40 % vol (80 proof) to about 30 % vol (60 proof) "
+    "with water before you heat it.",
+    due=True,
+)
+def low_wines_to_run(
+    newest: Mask,
+    over: Mask,
+    gone_on: bool,
+    wash_left: float,
+    low_wines_left: float,
+    wash_charged: float,
+    wash_to_run: Array,
+) -> tuple[Mask, dict[str, Any]]:
+    """Said at the last run once it is over, until spirit goes on to another sheet."""
+    due = newest & over & (not gone_on) & (wash_left == 0) & (low_wines_left > 0)
+    low_wines = {"low_wines": (np.array(low_wines_left), "collected_volume")}
+    return due, _run_so_far(wash_charged, wash_to_run) | low_wines
+
+
+@check(
+    "runs",
+    cell="collected_volume",
+    level="note",
+    says=WASH_IS_RUN + ".",
+    advice="Choose the hearts on {sheets_cuts}, and bring them to strength on {sheets_strength}.",
+    due=True,
+)
+def cuts_to_choose(
+    newest: Mask,
+    over: Mask,
+    gone_on: bool,
+    wash_left: float,
+    low_wines_left: float,
+    wash_charged: float,
+    wash_to_run: Array,
+) -> tuple[Mask, dict[str, Any]]:
+    """Said at the last run once it is over, until spirit goes on to another sheet."""
+    due = newest & over & (not gone_on) & (wash_left == 0) & (low_wines_left == 0)
+    return due, _run_so_far(wash_charged, wash_to_run)
+
+
+def _run_so_far(wash_charged: float, wash_to_run: Array) -> dict[str, Any]:
+    like = "charge_volume"
+    return {"charged": (np.array(wash_charged), like), "to_run": (np.array(wash_to_run), like)}

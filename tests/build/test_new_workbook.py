@@ -203,6 +203,7 @@ def test_a_blank_sheet_takes_a_pen_and_leaves_room_for_flags(
         if grid.landscape and any(column.role == "entry" for column in sheet.columns):
             columns = sum(look.points(grid.widths[place]) for place in range(1, len(sheet.columns) + 1))
             scale = min(1.0, wide / 2.54 * 72 * grid.pages[0] / columns)
+            assert scale * 10 > 5.9, sheet.key  # letters of 10 points, that small, can still be read
             first, last = grid.ready
             assert grid.heights[first] * scale > 5 / 25.4 * 72, sheet.key
             ten_lines = 10 * 12.75 * (0.75 if sheet.fields else 1)  # below a card they are fewer

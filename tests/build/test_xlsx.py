@@ -115,7 +115,7 @@ def test_pages_are_set_up(books: dict[layouts.System, Workbook]) -> None:
     # So wide that on one page nobody could read it.
     assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (2, 0)
     assert sheet.print_title_cols == "$A:$A"
-    assert books["metric"]["Strength"].page_setup.fitToWidth == 1
+    assert books["metric"]["Fermentation"].page_setup.fitToWidth == 1
     assert sheet.sheet_properties.pageSetUpPr and sheet.sheet_properties.pageSetUpPr.fitToPage
     footer = sheet.oddFooter
     assert footer and (footer.left.text, footer.center.text, footer.right.text) == ("&A", "&F", "&P / &N")

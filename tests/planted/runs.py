@@ -47,6 +47,26 @@ def a_year_later(record: int, kind: str) -> Any:
     return spoil
 
 
+def still_at_the_runs(log: Log) -> None:
+    for sheet in ("strength", "blend", "carbon", "bottling"):
+        log[sheet].clear()
+
+
+def the_wash_is_run(kind: str) -> Any:
+    """A third charge: 24 L of the 23.6 that were racked."""
+
+    def spoil(log: Log) -> None:
+        still_at_the_runs(log)
+        third = dict(log["runs"][1], run="3")
+        for key in ("filled_at", "first_drip_at", "stopped_at"):
+            third[key] += timedelta(hours=3)
+        log["runs"].append(third)
+        for run in log["runs"]:
+            run["kind"] = kind
+
+    return spoil
+
+
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
 # ruff: noqa: E501
@@ -87,6 +107,9 @@ PLANTED: list[Planted] = [
     ("date_in_doubt", put("runs", 0, filled_at="3/4/2026"), "filled_at", 0),
     ("run_before_the_yeast", before_the_yeast, "filled_at", 0),
     ("run_before_the_end", put("runs", 0, filled_at=datetime(2026, 3, 6, 9)), "filled_at", 0),
+    ("wash_to_charge", still_at_the_runs, "charge_volume", 1),
+    ("low_wines_to_run", the_wash_is_run("stripping"), "collected_volume", 2),
+    ("cuts_to_choose", the_wash_is_run("single"), "collected_volume", 2),
     ("two_runs_at_once", put("runs", 1, filled_at=RUN + timedelta(minutes=30)), "filled_at", 1),
 ]
 # fmt: on
