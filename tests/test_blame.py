@@ -100,7 +100,64 @@ def test_strength_and_temperature_in_each_others_cell_are_told_and_no_unit_that_
     assert list(found) == [("cuts", 2, "temperature")]
     (message,) = found["cuts", 2, "temperature"]
     assert "Strength and temperature may be exchanged." in message
-    assert "as °F" not in message
+    assert "°F" not in message.removeprefix("114.0 °F")
+
+
+@pytest.mark.parametrize(
+    ("sheet", "record", "reading", "temperature"),
+    [
+        ("cuts", 2, "reading", "temperature"),
+        ("runs", 0, "collected_reading", "collected_temperature"),
+        ("strength", 0, "reading", "temperature"),
+    ],
+)
+def test_of_celsius_exchanged_with_a_strength_that_is_told_before_fahrenheit(
+    sheet: str, record: int, reading: str, temperature: str
+) -> None:
+    log = clean_log()
+    line = log[sheet][record]
+    line[reading], line[temperature] = line[temperature], line[reading]
+    found = told(log)
+    assert list(found) == [(sheet, record, temperature)]
+    (message,) = found[sheet, record, temperature]
+    assert message.index("exchanged") < (message + "°F").index("°F")
+
+
+def test_strength_and_temperature_that_pass_for_each_other_are_told_apart_by_what_is_expected() -> None:
+    found = told(
+        spoilt(american("strength", 0, reading=66.0, temperature=97.0, reading_after=None)), AMERICAN
+    )
+    assert list(found) == [("strength", 0, "reading")]
+    assert "Exchanged with its temperature it would fit." in found["strength", 0, "reading"][0]
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "told_at"),
+    [
+        ("volume", 0.1, "volume"),
+        ("reading", 116.0, "reading"),
+        ("reading", 5.8, "target_strength"),
+        ("temperature", 68.0, "temperature"),
+        ("target_strength", 80.0, "target_strength"),
+    ],
+)
+def test_a_wrong_line_on_strength_is_told_there_and_not_where_the_lot_goes_on(
+    key: str, value: float, told_at: str
+) -> None:
+    assert list(told(spoilt(put("strength", 0, **{key: value})))) == [("strength", 0, told_at)]
+
+
+def test_a_wrong_charge_is_told_on_runs_and_not_at_its_jars() -> None:
+    found = told(spoilt(put("runs", 0, charge_volume="0.8 L")))
+    assert found and not any(sheet == "cuts" for sheet, *_ in found)
+
+
+def test_the_odd_jar_is_told_where_the_jars_do_not_add_up_and_the_run_where_none_is_odd() -> None:
+    found = told(spoilt(put("cuts", 3, volume=0.4)))
+    assert found["cuts", 3, "volume"][0].endswith("It would fit as 0.4 L.")
+    assert not any(sheet == "cuts" for sheet, record, _ in found if record != 3)
+    (message,) = told(spoilt(put("runs", 0, collected_volume=1090.0)))["cuts", 5, "volume"]
+    assert message.endswith("That would fit as 1900 mL (two digits exchanged).")
 
 
 def test_percent_typed_for_proof_is_told_at_the_part_and_not_at_what_is_wanted() -> None:

@@ -449,12 +449,15 @@ def there_was(
     carbon_lot: Any,
     carbon_volume_in: Array,
     carbon_volume_out: Array,
+    bottling_lot: Any,
+    bottling_volume: Array,
 ) -> Array:
-    """The most (L) that Strength or Carbon knows of the lot each part is named after; NaN of any other."""
+    """The most (L) that Strength, Carbon or the bottles tell of the lot each part is named after; NaN of any
+    other."""
     most: dict[str, float] = {}
     of_strength = [(strength_lot, strength_volume), (strength_lot, strength_final_volume)]
     of_carbon = [(carbon_lot, carbon_volume_in), (carbon_lot, carbon_volume_out)]
-    for lot, volumes in (*of_strength, *of_carbon):
+    for lot, volumes in (*of_strength, *of_carbon, (bottling_lot, bottling_volume)):
         for name, volume in zip(lots.names(lot, lot), np.atleast_1d(volumes), strict=False):
             most[name] = float(np.fmax(most.get(name, np.nan), volume))
     return np.array([most.get(name, np.nan) if name else np.nan for name in lots.names(part, part)])

@@ -64,14 +64,19 @@ def going_on(
 
 @column("bottling")
 def brought_lots(
-    strength_lot: Any, strength_final_volume: Array, brought_to: Array, going_on: Mask
+    strength_lot: Any,
+    strength_final_volume: Array,
+    strength_less_than_used: Mask,
+    brought_to: Array,
+    going_on: Mask,
 ) -> dict[str, Lot]:
     """The lots of the strength sheet by name; of a lot in several steps the last."""
     names = lots.names(strength_lot, going_on)
+    volumes = np.where(strength_less_than_used, np.nan, strength_final_volume)
     strengths = np.broadcast_to(brought_to, names.shape)
     return {
         name: Lot(
-            lots.volume_of(name, names, strength_final_volume, going_on),
+            lots.volume_of(name, names, volumes, going_on),
             float(np.fmin.reduce(strengths[names == name])),
             np.nan,
         )

@@ -98,10 +98,19 @@ def of_lot(lot: Any, strength_lot: Any) -> Mask:
 
 
 @column("carbon")
-def lot_volume(of_lot: Mask, strength_volume: Array, strength_final_volume: Array) -> Array:
-    """The most (L) that the strength sheet knows of the lot; NaN where it does not know it."""
+def lot_in_doubt(of_lot: Mask, strength_not_to_judge_by: Any) -> Mask:
+    """Whether the strength sheet tells something of the lot there already."""
+    return np.asarray((of_lot & (_beside(of_lot, strength_not_to_judge_by) == 1)).any(axis=1), dtype=bool)
+
+
+@column("carbon")
+def lot_volume(
+    of_lot: Mask, lot_in_doubt: Mask, strength_volume: Array, strength_final_volume: Array
+) -> Array:
+    """The most (L) that the strength sheet knows of the lot; NaN where it does not know it for sure."""
     known = np.fmax(_beside(of_lot, strength_volume), _beside(of_lot, strength_final_volume))
-    return np.asarray(np.fmax.reduce(np.where(of_lot, known, np.nan), axis=1, initial=np.nan))
+    most = np.fmax.reduce(np.where(of_lot, known, np.nan), axis=1, initial=np.nan)
+    return np.asarray(np.where(lot_in_doubt, np.nan, most))
 
 
 @column("carbon")
@@ -118,6 +127,22 @@ def lot_strength(
     nearest = np.fmin.reduce(np.abs(above), axis=1, initial=np.nan)
     over = (above == nearest[:, None]).any(axis=1)
     return np.asarray(strength_in + np.where(over, nearest, -nearest))
+
+
+@column("carbon")
+def agrees(
+    volume_in: Array,
+    volume_out: Array,
+    strength_in: Array,
+    strength_out: Array,
+    loss: Array,
+    carbon_mass: Array,
+    two_strengths: float,
+) -> Mask:
+    """Which lines' volumes in and out bear each other out."""
+    more = (volume_out > volume_in * (1 + TWO_VOLUMES)) | (strength_out > strength_in + two_strengths)
+    short = loss > HOLDS * np.nan_to_num(carbon_mass) + TWO_VOLUMES * volume_in
+    return np.isfinite(volume_in + volume_out) & ~more & ~short
 
 
 @column("carbon")

@@ -136,5 +136,5 @@ def test_of_the_strengths_a_lot_had_the_nearest_counts() -> None:
 def test_without_a_strength_sheet_no_lot_is_known(lines: int) -> None:
     blank = np.full(lines, np.nan)
     of_lot = stage.of_lot(np.array(["a", "b"], dtype=object), np.array(np.nan))
-    assert np.isnan(stage.lot_volume(of_lot, np.array(np.nan), blank)).all()
+    assert np.isnan(stage.lot_volume(of_lot, np.zeros(2, dtype=bool), np.array(np.nan), blank)).all()
     assert np.isnan(stage.lot_strength(np.array([40.0, 41.0]), of_lot, blank, blank)).all()
