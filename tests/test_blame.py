@@ -261,6 +261,21 @@ def test_one_time_of_a_run_in_another_year_is_no_run_of_a_year(key: str, year: i
     assert list(told(log)) == [("runs", 0, key)]
 
 
+@pytest.mark.parametrize("keys", [("started_at",), ("ended_at",), ("started_at", "ended_at")])
+@pytest.mark.parametrize("year", [2025, 2027])
+def test_a_filter_in_another_year_is_told_there_with_the_day_that_was_meant(
+    keys: tuple[str, ...], year: int
+) -> None:
+    log = clean_log()
+    line = log["carbon"][0]
+    meant = line[keys[0]]
+    for key in keys:
+        line[key] = line[key].replace(year=year)
+    found = told(log)
+    assert list(found) == [("carbon", 0, keys[0])]
+    assert f"{meant:%Y-%m-%d} and fit" in found["carbon", 0, keys[0]][0]
+
+
 def test_a_last_reading_a_year_late_is_not_blamed_on_the_runs() -> None:
     log = clean_log()
     log["fermentation"][11]["taken_at"] = log["fermentation"][11]["taken_at"].replace(year=2027)

@@ -115,11 +115,11 @@ def filtered_lots(
     passes: list[tuple[str, Mask, bool]],
     carbon_volume_out: Array,
     carbon_strength_out: Array,
-    carbon_ended_at: Array,
+    carbon_ended: Array,
 ) -> dict[str, Lot]:
     """The lots of the carbon sheet by name; of several passes the last, which gave least."""
     out, strength, ended = np.broadcast_arrays(
-        *map(np.atleast_1d, (carbon_volume_out, carbon_strength_out, carbon_ended_at))
+        *map(np.atleast_1d, (carbon_volume_out, carbon_strength_out, carbon_ended))
     )
     return {
         name: Lot(
@@ -670,10 +670,10 @@ def before_it_was_ready(
     advice="Check the year; if the spirit rested so long, such as in wood, it may stay.",
 )
 def bottled_a_year_later(
-    bottled_at: Array, runs_stopped: Array, carbon_ended_at: Array
+    bottled_at: Array, runs_stopped: Array, carbon_ended: Array
 ) -> tuple[Mask, dict[str, Any]]:
     """Soon after the last run or the filter, if it had been in the year before."""
-    done = np.concatenate([np.atleast_1d(runs_stopped), np.atleast_1d(carbon_ended_at)])
+    done = np.concatenate([np.atleast_1d(runs_stopped), np.atleast_1d(carbon_ended)])
     ready = np.full(len(bottled_at), np.fmax.reduce(done, initial=np.nan))
     meant = slips.in_another_year(bottled_at, -1)
     wrong = (_latest(meant) >= ready) & (meant - ready <= SOON)

@@ -177,13 +177,14 @@ def date_meant(moments: Array, wrong: Mask) -> Texts:
     words = np.full(len(moments), "", dtype=object)
     sound = moments[np.isfinite(moments) & ~wrong]
     for i in np.flatnonzero(wrong):
-        for other, slip in _dates(float(moments[i])):
+        for other, slip in other_dates(float(moments[i])):
             if len(sound) and sound.min() - 3 <= other <= sound.max() + 3:
                 words[i] = f"{slip} it would be {units.moment(other):%Y-%m-%d} and fit."
     return words
 
 
-def _dates(moment: float) -> Iterable[tuple[float, str]]:
+def other_dates(moment: float) -> Iterable[tuple[float, str]]:
+    """What a moment (days since 1899-12-30) may have been meant as, and the slip in words."""
     if np.isfinite(moment):
         year = units.moment(moment).year
         yield day_and_month_exchanged(moment), "With day and month exchanged"
