@@ -17,6 +17,12 @@ from sheetcalc.stages.slips import Mask, Texts
 
 RINSED = 3.0  # % vol; so much water does rinsing out a filter add at most (common practice)
 MOST_WORDS = 20  # of a part's name that are looked at
+# "Hearts of last year", "tails from another batch", "old hearts", "bought heads": whatever else it is called. A
+# previous run or another jar is of this batch.
+_OF_ANOTHER = re.compile(
+    r"\b(?:(?:last|previous|earlier|former|another|other|old(?:er)?)(?: \w+)? (?:years?|batch(?:es)?|season)"
+    r"|old(?:er)?|bought|purchased)\b"
+)
 MOST_BLENDINGS = 8  # blends of blends; nobody goes on longer
 SAME_VOLUME = 0.03  # share: two measures of one volume, each good to about 2 % (common practice)
 
@@ -105,9 +111,12 @@ def filtered(
 def named_after(text: str, others: Set[str]) -> bool:
     """Whether a text holds one of the names, word for word: "hearts of B-26, jar 2" is named after B-26.
 
-    others: names as `in_words` gives them. Those without a letter are no words: a number may count anything.
+    Not one that says in plain words that it is of another batch. others: names as `in_words` gives them. Those
+    without a letter are no words: a number may count anything.
     """
     words = in_words(text).split()[:MOST_WORDS]
+    if _OF_ANOTHER.search(" ".join(words)):
+        return False
     parts = {" ".join(words[i:j]) for i in range(len(words)) for j in range(i + 1, len(words) + 1)}
     return any(part in others and re.search(r"[^\W\d]{2}|[^\W\d].*\d", part) for part in parts)
 
