@@ -17,8 +17,8 @@ from sheetcalc.stages.slips import Mask, Texts
 
 RINSED = 3.0  # % vol; so much water does rinsing out a filter add at most (common practice)
 MOST_WORDS = 20  # of a part's name that are looked at
-# "Hearts of last year", "tails from another batch", "old hearts", "bought heads": whatever else it is called. A
-# previous run or another jar is of this batch.
+# "Hearts of last year", "tails from another batch", "old hearts", "bought heads", whatever else it is called.
+# A previous run or another jar is of this batch.
 _OF_ANOTHER = re.compile(
     r"\b(?:(?:last|previous|earlier|former|another|other|old(?:er)?)(?: \w+)? (?:years?|batch(?:es)?|season)"
     r"|old(?:er)?|bought|purchased)\b"
@@ -111,8 +111,8 @@ def filtered(
 def named_after(text: str, others: Set[str]) -> bool:
     """Whether a text holds one of the names, word for word: "hearts of B-26, jar 2" is named after B-26.
 
-    Not one that says in plain words that it is of another batch. others: names as `in_words` gives them. Those
-    without a letter are no words: a number may count anything.
+    Not one that says in plain words that it is of another batch. others: names as `in_words` gives them.
+    Those without a letter are no words: a number may count anything.
     """
     words = in_words(text).split()[:MOST_WORDS]
     if _OF_ANOTHER.search(" ".join(words)):
