@@ -147,6 +147,14 @@ def test_a_wrong_line_on_strength_is_told_there_and_not_where_the_lot_goes_on(
     assert list(told(spoilt(put("strength", 0, **{key: value})))) == [("strength", 0, told_at)]
 
 
+def test_readings_before_and_after_the_water_that_are_exchanged_are_told_as_that() -> None:
+    found = told(spoilt(put("strength", 0, reading=40.0, reading_after=58.0)))
+    assert list(found) == [("strength", 0, "reading_after")]
+    assert found["strength", 0, "reading_after"][0].endswith(
+        "Exchanged with the reading before it would fit."
+    )
+
+
 def test_a_wrong_charge_is_told_on_runs_and_not_at_its_jars() -> None:
     found = told(spoilt(put("runs", 0, charge_volume="0.8 L")))
     assert found and not any(sheet == "cuts" for sheet, *_ in found)
@@ -241,6 +249,12 @@ def test_a_jar_typed_twice_is_told_at_its_second_line_and_named() -> None:
     found = told(log)
     assert "as jar 3;" in found["cuts", 4, "volume"][0]
     assert list(found) == [("cuts", 4, "volume")]
+
+
+def test_first_runnings_under_a_misspelled_run_are_told_as_that_alone() -> None:
+    found = told(spoilt(put("cuts", 0, run="run 1")))
+    assert list(found) == [("cuts", 0, "run")]
+    assert found["cuts", 0, "run"][0].endswith("It may be '1'.")
 
 
 def test_a_run_typed_a_year_late_is_told_there_and_not_at_the_bottles() -> None:

@@ -440,6 +440,19 @@ def one_part_only(first_row: Rows) -> Mask:
     return np.asarray((first_row >= 0) & (parts[first_row + 1] == 1))
 
 
+@check(
+    "blend",
+    cell="part",
+    level="note",
+    says="There is no lot {part} on {sheets_strength_carbon}, so how much there was is not known. {near}",
+    advice="If so, spell it as there.",
+)
+def misspelled_part(part: Any, strength_lot: Any, carbon_lot: Any, lot: Any) -> tuple[Mask, dict[str, Any]]:
+    """A name almost like one that is there."""
+    near = lots.misspelled(part, strength_lot, carbon_lot, lot)
+    return near != "", {"near": (lots.may_be(near), "")}
+
+
 @column("blend")
 def there_was(
     part: Any,

@@ -14,6 +14,7 @@ from sheetcalc.stages.slips import Mask, Texts
 
 SMALLEST, LARGEST = 0.02, 5.0  # L, of a bottle: a miniature, a demijohn
 WEAKEST_LABEL = 15.0  # % vol; the least that is sold as spirit, liqueurs too (EU 2019/787)
+STRONGEST_LABEL = 97.0  # % vol; no still gives more, so that the label itself is wrong
 MEASURES = 0.03  # share: the lot's measure and the filling, each good to about 2 %
 SEEN = 0.0005  # L; less is not shown
 ONE_SPIRIT = 1.5  # % vol between label, reading and lot; half or double of one never comes so near
@@ -567,6 +568,7 @@ def label_untrue(
     wrong = (np.abs(measured_strength - label_strength) > allowed) & ~label_slipped & ~measured_slipped
     # A label that no spirit has is no measure of the reading.
     label = np.where(label_strength >= WEAKEST_LABEL, label_strength, np.nan)
+    wrong &= ~(label_strength > STRONGEST_LABEL)
     return wrong, {"fits": (label - allowed, label + allowed)}
 
 
@@ -596,16 +598,19 @@ def label_not_as_the_lot(
     "bottling",
     cell="lot",
     level="note",
-    says="There is no lot {lot} on {sheets_strength_carbon_blend}, so how much there was of it is not known.",
+    says="There is no lot {lot} on {sheets_strength_carbon_blend}, so how much there was of it is not known. "
+    "{meant}",
     advice="Spell it as it is spelled there, or type the volume there was.",
 )
 def unknown_lot(
     lot: Any, bottles: Array, volume_available: Array, strength_lot: Any, carbon_lot: Any, blend_lot: Any
-) -> Mask:
+) -> tuple[Mask, dict[str, Any]]:
     """A name that is on none of the sheets before, though some lots have names there."""
-    known = {n for column in (strength_lot, carbon_lot, blend_lot) for n in lots.names(column, column) if n}
+    columns = (strength_lot, carbon_lot, blend_lot)
+    known = {n for column in columns for n in lots.names(column, column) if n}
     named = [bool(known and name and name not in known) for name in lots.names(lot, bottles)]
-    return np.array(named, dtype=bool) & np.isnan(volume_available)
+    words = lots.may_be(lots.misspelled(lot, *columns))
+    return np.array(named, dtype=bool) & np.isnan(volume_available), {"meant": (words, "")}
 
 
 @check(

@@ -264,6 +264,19 @@ def _positive(values: Array) -> Array:
 
 @check(
     "carbon",
+    cell="lot",
+    level="note",
+    says="There is no lot {lot} on {sheets_strength_blend}, so how much there was is not known. {near}",
+    advice="If so, spell it as there.",
+)
+def misspelled_lot(lot: Any, strength_lot: Any, blend_lot: Any) -> tuple[Mask, dict[str, Any]]:
+    """A name almost like one that is there; another may be of spirit that came in from elsewhere."""
+    near = lots.misspelled(lot, strength_lot, blend_lot)
+    return near != "", {"near": (lots.may_be(near), "")}
+
+
+@check(
+    "carbon",
     cell="volume_in",
     level="error",
     says="{volume_in} goes in, but on {sheets_strength} this lot is only {lot_volume}.",

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from sheetcalc import instruments, meant
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
-from sheetcalc.stages import groups, samples, slips
+from sheetcalc.stages import groups, lots, samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
@@ -452,12 +452,13 @@ def jar_twice(twin: Twin, jar: Any, charge: Charge) -> tuple[Mask, dict[str, Any
     "cuts",
     cell="run",
     level="warning",
-    says="There is no run '{run}' on the runs sheet, so its charge is not known.",
+    says="There is no run '{run}' on the runs sheet, so its charge is not known. {meant}",
     advice="Spell it as on the runs sheet, or add the run there.",
 )
-def unknown_run(misnamed: Mask, order: Order) -> Mask:
+def unknown_run(misnamed: Mask, run: Any, runs_run: Any, order: Order) -> tuple[Mask, dict[str, Any]]:
     """A name that no run has; said once a name."""
-    return _first(misnamed, order)
+    words = lots.may_be(lots.misspelled(run, runs_run))
+    return _first(misnamed, order), {"meant": (words, "")}
 
 
 @check(
@@ -720,7 +721,8 @@ def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Or
     """Hearts without first runnings; said at the run's first jar, unless fraction or run are mistyped."""
     aside, hearts = (_any(_is(fraction, word), order) for word in ("first runnings", "hearts"))
     first = _first(np.ones(len(in_order), dtype=bool), order)
-    return first & hearts & ~aside & ~_any(~in_order | misnamed, order)
+    set_aside_elsewhere = (misnamed & _is(fraction, "first runnings")).any()
+    return first & hearts & ~aside & ~_any(~in_order | misnamed, order) & ~set_aside_elsewhere
 
 
 @check(

@@ -170,6 +170,20 @@ def too_much(volume: Array, sure_strength: Array, collected: float) -> Mask:
 
 
 @column("strength")
+def readings_exchanged(
+    sure_strength: Array,
+    strength_after: Array,
+    final_strength: Array,
+    temperature_after: Array,
+    strength_doubt: float,
+) -> Mask:
+    """Which lots read stronger after mixing than before, and before it as they should be after it."""
+    stronger = strength_after > sure_strength + strength_doubt * np.sqrt(2)
+    as_wanted = np.abs(sure_strength - final_strength) <= 2 * strength_doubt
+    return np.asarray(stronger & as_wanted & ~slips.temperature_in_doubt(temperature_after))
+
+
+@column("strength")
 def used(
     lot: Any,
     volume: Array,
@@ -217,9 +231,9 @@ def becomes(volume: Array, final_volume: Array, target_strength: Array, target_v
 
 
 @column("strength")
-def less_than_used(becomes: Array, used: Array) -> Mask:
+def less_than_used(becomes: Array, used: Array, readings_exchanged: Mask) -> Mask:
     """Which lots were less than was filtered or bottled of them."""
-    return np.asarray(used > becomes * (1 + TWO_VOLUMES))
+    return np.asarray((used > becomes * (1 + TWO_VOLUMES)) & ~readings_exchanged)
 
 
 @column("strength")
@@ -435,12 +449,15 @@ def not_as_expected(
     reading_after: Array,
     made_strength: Array,
     after_if_exchanged: Array,
+    readings_exchanged: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """Off by more than the readings before and after and the lot's volume can be."""
     allowed = slips.SURE * difference_uncertainty
     exchanged = np.abs(after_if_exchanged - made_strength) <= allowed
-    expected = np.where(exchanged, np.nan, reading_after - difference)
-    more = {"meant": (np.where(exchanged, samples.IF_EXCHANGED, "").astype(object), "")}
+    expected = np.where(exchanged | readings_exchanged, np.nan, reading_after - difference)
+    words = np.where(readings_exchanged, "Exchanged with the reading before it would fit.", "")
+    words = np.where(exchanged, samples.IF_EXCHANGED, words)
+    more = {"meant": (words.astype(object), "")}
     return off, more | {"fits": (expected - allowed, expected + allowed)}
 
 

@@ -49,6 +49,7 @@ PLANTED: list[Planted] = [
     ("nothing_wanted", put("blend", 0, wanted_strength=None), "volume", 2),
     ("too_many_blanks", put("blend", 1, volume=None), "volume", 2),
     ("strength_unknown", put("blend", 4, wanted_strength=None), "strength", 4),
+    ("misspelled_part", put("blend", 5, part="frist"), "part", 5),
     ("one_part_only", put("blend", 4, lot="jar"), "lot", 4),
     ("more_than_the_lot", put("blend", 0, part="First", volume=14.0), "volume", 0),
     ("millilitres_for_litres", put("blend", 0, volume=600.0), "volume", 0),

@@ -60,6 +60,7 @@ def in_year(year: int, bottled: bool = True) -> Any:
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
 PLANTED: list[Planted] = [
+    ("misspelled_lot", put("carbon", 1, lot="Secnd"), "lot", 1),
     ("more_than_the_lot", put("carbon", 0, volume_in=1400.0), "volume_in", 0),
     ("not_as_on_strength", put("carbon", 0, strength_in=44.0), "strength_in", 0),
     ("too_strong_to_filter", put("carbon", 0, strength_in=80.0), "strength_in", 0),
