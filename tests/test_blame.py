@@ -147,6 +147,11 @@ def test_a_wrong_line_on_strength_is_told_there_and_not_where_the_lot_goes_on(
     assert list(told(spoilt(put("strength", 0, **{key: value})))) == [("strength", 0, told_at)]
 
 
+def test_a_reading_in_water_exchanged_with_its_temperature_is_told_and_corrects_nothing() -> None:
+    found = told(spoilt(put("instruments", 1, zero_reading=20.0, zero_temperature=0.0)))
+    assert list(found) == [("instruments", 1, "zero_temperature")]
+
+
 def test_readings_before_and_after_the_water_that_are_exchanged_are_told_as_that() -> None:
     found = told(spoilt(put("strength", 0, reading=40.0, reading_after=58.0)))
     assert list(found) == [("strength", 0, "reading_after")]

@@ -529,13 +529,14 @@ def jars_do_not_add_up(
     slipped: Array,
     told_on_runs: Mask,
     order: Order,
+    volume_unit: str,
     runs_collected_volume_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Off by more than two volumes can be; the first runnings may have been left out of the run's.
 
-    Said at the last jar, with what the run would fit as, if anything. Not said where another check knows
-    which jar it is, where the jars are impossible anyway or the run is, or where jars carry the name of no
-    run.
+    Said at the last jar, with what the run would fit as, or all the jars, if anything. Not said where another
+    check knows which jar it is, where the jars are impossible anyway or the run is, or where jars carry the
+    name of no run.
     """
     jars, off = _sums(volume, order), np.minimum(np.abs(surplus.all), np.abs(surplus.kept))
     impossible = (jars > charge.volume) | (_most(cumulative_alcohol, order) > charge.alcohol * (1 + MEASURES))
@@ -546,6 +547,10 @@ def jars_do_not_add_up(
     for i in np.flatnonzero(wrong):
         fits = (jars[i] * (1 - TOGETHER), jars[i] * (1 + TOGETHER), runs_collected_volume_unit)
         words[i] = _slip(charge.collected[i], *fits).replace("It", "That", 1)
+        for unit in meant.TAKEN_FOR.get(volume_unit, ()):
+            in_it = slips.typed_there(jars[i], ("volume", volume_unit), ("volume", unit))
+            if abs(in_it - charge.collected[i]) <= TOGETHER * charge.collected[i]:
+                words[i] = f"If all the jars are in {unit}, they add up; choose that as the unit."
     like = "cumulative_volume"
     return wrong, {"jars": (jars, like), "collected": (charge.collected, like), "meant": (words, "")}
 

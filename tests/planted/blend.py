@@ -42,6 +42,7 @@ PLANTED: list[Planted] = [
     ("less_than_the_parts", put("blend", 0, wanted_strength=None, wanted_volume=1.0), "wanted_volume", 0),
     ("strength_missed", put("blend", 6, wanted_strength=42.0), "wanted_strength", 6),
     ("part_in_another_unit", put("blend", 5, strength=84.0), "strength", 5),
+    ("part_not_as_the_lot", put("blend", 6, part="first", strength=4.0), "strength", 6),
     ("volume_missed", put("blend", 5, wanted_volume=2.0), "wanted_volume", 5),
     ("volume_missed", put("blend", 1, wanted_volume=2.0), "wanted_volume", 1),
     ("two_wanted_strengths", put("blend", 1, wanted_strength=40.0), "wanted_strength", 1),
