@@ -5,6 +5,7 @@ half a percent on the glass).
 """
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 import in_memory
@@ -293,6 +294,20 @@ def test_a_filter_in_another_year_is_told_there_with_the_day_that_was_meant(
     found = told(log)
     assert list(found) == [("carbon", 0, keys[0])]
     assert f"{meant:%Y-%m-%d} and fit" in found["carbon", 0, keys[0]][0]
+
+
+def test_bottles_of_the_year_before_are_told_with_the_day_that_was_meant() -> None:
+    found = told(spoilt(put("bottling", 0, bottled_at=datetime(2025, 4, 20, 15))))
+    assert "2026-04-20 and fit" in found["bottling", 0, "bottled_at"][0]
+
+
+def test_a_boiling_exchanged_with_its_temperature_is_told_once() -> None:
+    log = clean_log()
+    line = records(log, "boiling")[0]
+    line["before"], line["before_temperature"] = line["before_temperature"], line["before"]
+    found = told(log)
+    assert list(found) == [("boiling", 0, "before")]
+    assert found["boiling", 0, "before"][0].endswith("Reading and temperature may be exchanged.")
 
 
 def test_a_last_reading_a_year_late_is_not_blamed_on_the_runs() -> None:

@@ -649,7 +649,7 @@ def below_legal_minimum(label_strength: Array, legal_minimum: Array, label_slipp
     "bottling",
     cell="bottled_at",
     level="error",
-    says="{bottled_at} is before {step}, {ready}.",
+    says="{bottled_at} is before {step}, {ready}. {slip}",
     advice="Check both dates, and the lot; year first (2026-03-04) can't be misread.",
 )
 def before_it_was_ready(
@@ -663,7 +663,13 @@ def before_it_was_ready(
     ready = np.fmax(first, filtered)
     through_filter = "this lot was through the filter"
     steps = np.where(ready == filtered, through_filter, "the first run stopped").astype(object)
-    return _latest(bottled_at) < ready, {"step": (steps, ""), "ready": (ready, "bottled_at")}
+    early = _latest(bottled_at) < ready
+    slip = np.full(len(bottled_at), "", dtype=object)
+    for i in np.flatnonzero(early):
+        for other, words in slips.other_dates(float(bottled_at[i])):
+            if not slip[i] and ready[i] - 1 < other <= ready[i] + SOON:
+                slip[i] = f"{words} it would be {units.moment(other):%Y-%m-%d} and fit."
+    return early, {"step": (steps, ""), "ready": (ready, "bottled_at"), "slip": (slip, "")}
 
 
 @check(

@@ -307,11 +307,16 @@ def _too_much(volume_in: Array, lot_volume: Array) -> Mask:
     advice="Measure it again, and type the true strength at 20 °C.",
 )
 def not_as_on_strength(
-    strength_in: Array, lot_strength: Array, strength_in_doubt: Mask, strength_doubt: float
+    strength_in: Array,
+    lot_strength: Array,
+    strength_in_doubt: Mask,
+    strength_doubt: float,
+    two_strengths: float,
 ) -> tuple[Mask, dict[str, Any]]:
     """In doubt; one that is too strong for the filter anyway is told by another check."""
     wrong = strength_in_doubt & ~_too_strong(strength_in, strength_doubt)
-    return wrong, {"known": (lot_strength, "strength_in")}
+    fits = (lot_strength - two_strengths, lot_strength + two_strengths)
+    return wrong, {"known": (lot_strength, "strength_in"), "fits": fits}
 
 
 @check(

@@ -221,7 +221,7 @@ def far_from_zero(correction: Array, division: Array) -> tuple[Mask, dict[str, A
     "instruments",
     cell="zero_temperature",
     level="error",
-    says="{zero_temperature} and what the {instrument} showed in water may be exchanged; nothing is corrected.",
+    says="{zero_temperature} and the reading of the {instrument} may be exchanged; nothing is corrected.",
     advice="If so, type each into the other's cell; else repeat it in clean water.",
 )
 def reading_for_temperature(zero_exchanged: Mask) -> Mask:

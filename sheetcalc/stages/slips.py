@@ -83,6 +83,15 @@ def exchanged(reading: Array, temperature: Array, strength_unit: str, unit: str)
     return np.where(sensible, strength, np.nan), np.where(sensible, degrees, np.nan)
 
 
+def exchanged_with_gravity(temperature: Array, reading: Array, unit: str, gravity_unit: str) -> Mask:
+    """Whether an impossible gravity (as typed, taken as SG) and the temperature beside it (°C) would both make
+    sense in each other's cell; unit, gravity_unit: the units they are typed in."""
+    gravity = typed_there(temperature, ("temperature", unit), ("gravity", gravity_unit))
+    degrees = typed_there(reading, ("gravity", gravity_unit), ("temperature", unit))
+    sensible = (degrees >= COLDEST_SAMPLE) & (degrees <= HOTTEST_SAMPLE) & (gravity > 0.95) & (gravity < 1.2)
+    return np.asarray(sensible & ((reading > 1.3) | (reading < 0.95)))
+
+
 def typed_there(values: Array, here: tuple[str, str], there: tuple[str, str]) -> Array:
     """What numbers would mean that are typed here, if they stood there; each a quantity and its unit."""
     return units.to_base(units.from_base(values, *here), *there)
