@@ -56,13 +56,16 @@ def _ways(value: float, quantity: str, label: str) -> Iterator[tuple[float, str]
 
 def _slips(typed: float) -> Iterator[tuple[float, str]]:
     text = f"{typed:.10g}"
+    moved = float(f"{typed * 0.1:.12g}"), float(f"{typed * 10.0:.12g}")
     for swapped in swapped_digits(typed, len(text.partition(".")[2])):
-        yield swapped, "two digits exchanged"
+        # 0.2 for 2.0 is a point in the wrong place.
+        if swapped not in moved:
+            yield swapped, "two digits exchanged"
     for a, b in itertools.pairwise(range(len(text))):
         if text[a] == text[b]:
             yield float(text[:a] + text[b:]), "a digit typed twice"
-    yield float(f"{typed * 0.1:.12g}"), "the point moved"
-    yield float(f"{typed * 10.0:.12g}"), "the point moved" if "." in text else "a digit missing"
+    yield moved[0], "the point moved"
+    yield moved[1], "the point moved" if "." in text else "a digit missing"
 
 
 def swapped_digits(value: float, decimals: int) -> list[float]:

@@ -21,6 +21,8 @@ _WIDE = frozenset(
         "energy",
     }
 )
+# SG of a wash and nothing else lies between these, but for a °Bx or °P on the last days.
+_SPECIFIC = (0.95, 1.25)
 _ENOUGH = 3  # digits after the point for the largest units
 
 
@@ -32,8 +34,8 @@ def typed(quantity: str, label: str, digits: int) -> str:
     if not digits:
         return "General"
     if quantity == "gravity" and label == "SG":
-        # 1045, 45 points and 11.2 °Bx stand as they were typed.
-        return _by_size([(2, _digits(digits, 1))], "General")
+        # 1045, 45 points, 11.2 and -1.5 °Bx stand as they were typed.
+        return _by_size([(_SPECIFIC[0], "General"), (_SPECIFIC[1], _digits(digits, 1))], "General")
     if quantity in _WIDE:
         return _by_size([(1000 if digits < _ENOUGH else 100, _digits(digits, 2))], "General")
     return _digits(digits, 2)
@@ -46,7 +48,7 @@ def computed(quantity: str, label: str, digits: int) -> str:
     """
     usual = _digits(digits)
     if quantity == "gravity" and label == "SG":
-        return _by_size([(2, usual), (100, _digits(2))], _digits(1))
+        return _by_size([(_SPECIFIC[0], _digits(1)), (_SPECIFIC[1], usual)], _digits(1))
     if quantity == "gravity difference" and digits == 1:
         return _by_size([(0.1, _digits(1, 3))], usual)
     # Minutes turn into hours; hours and days are seldom shown in anything longer.

@@ -5,6 +5,7 @@ half a percent on the glass).
 """
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 import in_memory
@@ -100,7 +101,77 @@ def test_strength_and_temperature_in_each_others_cell_are_told_and_no_unit_that_
     assert list(found) == [("cuts", 2, "temperature")]
     (message,) = found["cuts", 2, "temperature"]
     assert "Strength and temperature may be exchanged." in message
-    assert "as °F" not in message
+    assert "°F" not in message.removeprefix("114.0 °F")
+
+
+@pytest.mark.parametrize(
+    ("sheet", "record", "reading", "temperature"),
+    [
+        ("cuts", 2, "reading", "temperature"),
+        ("runs", 0, "collected_reading", "collected_temperature"),
+        ("strength", 0, "reading", "temperature"),
+    ],
+)
+def test_of_celsius_exchanged_with_a_strength_that_is_told_before_fahrenheit(
+    sheet: str, record: int, reading: str, temperature: str
+) -> None:
+    log = clean_log()
+    line = log[sheet][record]
+    line[reading], line[temperature] = line[temperature], line[reading]
+    found = told(log)
+    assert list(found) == [(sheet, record, temperature)]
+    (message,) = found[sheet, record, temperature]
+    assert message.index("exchanged") < (message + "°F").index("°F")
+
+
+def test_strength_and_temperature_that_pass_for_each_other_are_told_apart_by_what_is_expected() -> None:
+    found = told(
+        spoilt(american("strength", 0, reading=66.0, temperature=97.0, reading_after=None)), AMERICAN
+    )
+    assert list(found) == [("strength", 0, "reading")]
+    assert "Exchanged with its temperature it would fit." in found["strength", 0, "reading"][0]
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "told_at"),
+    [
+        ("volume", 0.1, "volume"),
+        ("reading", 116.0, "reading"),
+        ("reading", 5.8, "target_strength"),
+        ("temperature", 68.0, "temperature"),
+        ("target_strength", 80.0, "target_strength"),
+    ],
+)
+def test_a_wrong_line_on_strength_is_told_there_and_not_where_the_lot_goes_on(
+    key: str, value: float, told_at: str
+) -> None:
+    assert list(told(spoilt(put("strength", 0, **{key: value})))) == [("strength", 0, told_at)]
+
+
+def test_a_reading_in_water_exchanged_with_its_temperature_is_told_and_corrects_nothing() -> None:
+    found = told(spoilt(put("instruments", 1, zero_reading=20.0, zero_temperature=0.0)))
+    assert list(found) == [("instruments", 1, "zero_temperature")]
+
+
+def test_readings_before_and_after_the_water_that_are_exchanged_are_told_as_that() -> None:
+    found = told(spoilt(put("strength", 0, reading=40.0, reading_after=58.0)))
+    assert list(found) == [("strength", 0, "reading_after")]
+    assert found["strength", 0, "reading_after"][0].endswith(
+        "Exchanged with the reading before it would fit."
+    )
+
+
+def test_a_wrong_charge_is_told_on_runs_and_not_at_its_jars() -> None:
+    found = told(spoilt(put("runs", 0, charge_volume="0.8 L")))
+    assert found and not any(sheet == "cuts" for sheet, *_ in found)
+
+
+def test_the_odd_jar_is_told_where_the_jars_do_not_add_up_and_the_run_where_none_is_odd() -> None:
+    found = told(spoilt(put("cuts", 3, volume=0.4)))
+    assert found["cuts", 3, "volume"][0].endswith("It would fit as 0.4 L.")
+    assert not any(sheet == "cuts" for sheet, record, _ in found if record != 3)
+    (message,) = told(spoilt(put("runs", 0, collected_volume=1090.0)))["cuts", 5, "volume"]
+    assert message.endswith("That would fit as 1900 mL (two digits exchanged).")
 
 
 def test_percent_typed_for_proof_is_told_at_the_part_and_not_at_what_is_wanted() -> None:
@@ -186,6 +257,12 @@ def test_a_jar_typed_twice_is_told_at_its_second_line_and_named() -> None:
     assert list(found) == [("cuts", 4, "volume")]
 
 
+def test_first_runnings_under_a_misspelled_run_are_told_as_that_alone() -> None:
+    found = told(spoilt(put("cuts", 0, run="run 1")))
+    assert list(found) == [("cuts", 0, "run")]
+    assert found["cuts", 0, "run"][0].endswith("It may be '1'.")
+
+
 def test_a_run_typed_a_year_late_is_told_there_and_not_at_the_bottles() -> None:
     log = clean_log()
     for run in log["runs"]:
@@ -202,6 +279,35 @@ def test_one_time_of_a_run_in_another_year_is_no_run_of_a_year(key: str, year: i
     log = clean_log()
     log["runs"][0][key] = log["runs"][0][key].replace(year=year)
     assert list(told(log)) == [("runs", 0, key)]
+
+
+@pytest.mark.parametrize("keys", [("started_at",), ("ended_at",), ("started_at", "ended_at")])
+@pytest.mark.parametrize("year", [2025, 2027])
+def test_a_filter_in_another_year_is_told_there_with_the_day_that_was_meant(
+    keys: tuple[str, ...], year: int
+) -> None:
+    log = clean_log()
+    line = log["carbon"][0]
+    meant = line[keys[0]]
+    for key in keys:
+        line[key] = line[key].replace(year=year)
+    found = told(log)
+    assert list(found) == [("carbon", 0, keys[0])]
+    assert f"{meant:%Y-%m-%d} and fit" in found["carbon", 0, keys[0]][0]
+
+
+def test_bottles_of_the_year_before_are_told_with_the_day_that_was_meant() -> None:
+    found = told(spoilt(put("bottling", 0, bottled_at=datetime(2025, 4, 20, 15))))
+    assert "2026-04-20 and fit" in found["bottling", 0, "bottled_at"][0]
+
+
+def test_a_boiling_exchanged_with_its_temperature_is_told_once() -> None:
+    log = clean_log()
+    line = records(log, "boiling")[0]
+    line["before"], line["before_temperature"] = line["before_temperature"], line["before"]
+    found = told(log)
+    assert list(found) == [("boiling", 0, "before")]
+    assert found["boiling", 0, "before"][0].endswith("Reading and temperature may be exchanged.")
 
 
 def test_a_last_reading_a_year_late_is_not_blamed_on_the_runs() -> None:

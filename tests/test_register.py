@@ -116,7 +116,8 @@ BY_HAND = {
     "unaccounted": 0.0,
     "total_cost": 10.0,
     "currency": "EUR",
-    "cost_per_litre_alcohol": 5.0,
+    # 10.00 without the two empty bottles at 1.50, by 2 L of alcohol.
+    "cost_per_litre_alcohol": 3.5,
     "place": "EU",
     "altitude": 300.0,
     "still_capacity": 12.0,

@@ -11,6 +11,7 @@ from sheetcalc.stages import fermentation, runs, samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.slips import Mask
 
+STRONGEST_BOTTLED = 65.0  # % vol; spirit as it comes from the cask (common practice)
 LONGEST_SILENCE = 14.0  # d; nobody pitches the yeast and looks away for longer (common practice)
 
 
@@ -300,9 +301,14 @@ def target_above_azeotrope(target_strength: Array, azeotrope: Array) -> tuple[Ma
     says="{target_strength} is below the usual legal minimum of {legal_minimum} for this wash in this place.",
     advice="Check your own local law before you bottle.",
 )
-def target_below_legal_minimum(target_strength: Array, legal_minimum: Array) -> Mask:
-    """Too weak to be sold under the usual name; a twentieth of a % vol is only rounding."""
-    return target_strength < legal_minimum - 0.05
+def target_below_legal_minimum(target_strength: Array, legal_minimum: Array) -> tuple[Mask, dict[str, Any]]:
+    """Too weak to be sold under the usual name; a twentieth of a % vol is only rounding.
+
+    A strength that no spirit has is a slip of the hand.
+    """
+    slip = target_strength < legal_minimum / 2
+    fits = (np.where(slip, legal_minimum - 0.05, np.nan), STRONGEST_BOTTLED)
+    return target_strength < legal_minimum - 0.05, {"fits": fits}
 
 
 @check(

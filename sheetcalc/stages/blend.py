@@ -150,6 +150,48 @@ def slipped_part(
     return slipped
 
 
+@column("blend")
+def lot_strength(
+    part: Any,
+    strength: Array,
+    strength_lot: Any,
+    strength_final_strength: Array,
+    strength_strength_after: Array,
+    strength_not_to_judge_by: Mask,
+    carbon_lot: Any,
+    carbon_strength_in: Array,
+    carbon_strength_out: Array,
+) -> Array:
+    """Of the strengths (% vol) that Strength or Carbon shows for the lot of each part, the nearest; NaN where
+    none is sure."""
+    of_strength = [
+        np.where(strength_not_to_judge_by, np.nan, strength_final_strength),
+        strength_strength_after,
+    ]
+    columns = [(strength_lot, values) for values in of_strength]
+    columns += [(carbon_lot, carbon_strength_in), (carbon_lot, carbon_strength_out)]
+    known: dict[str, set[float]] = {}
+    for lot, values in columns:
+        for name, value in zip(lots.names(lot, lot), np.atleast_1d(values), strict=False):
+            if name and np.isfinite(value):
+                known.setdefault(name, set()).add(float(value))
+    pairs = zip(lots.names(part, strength), strength, strict=True)
+    return np.array([min(known.get(name, {np.nan}), key=lambda v: abs(v - at)) for name, at in pairs])
+
+
+@column("blend")
+def not_as_the_lot(strength: Array, lot_strength: Array, slipped_part: Mask, strength_doubt: float) -> Mask:
+    """Which parts have another strength than their lot, by half a % vol more than readings: it is rounded."""
+    allowed = strength_doubt * np.sqrt(2) + 0.5
+    return np.asarray((np.abs(strength - lot_strength) > allowed) & ~slipped_part)
+
+
+@column("blend")
+def wrong_part(slipped_part: Mask, not_as_the_lot: Mask) -> Mask:
+    """Which parts' strengths are told as wrong, so that nothing is told of what they come out at."""
+    return slipped_part | not_as_the_lot
+
+
 def _in_the_other_unit(strength: Array, unit: str) -> Array:
     """Strengths (% vol) as they would be in % vol where they are typed in proof, or the other way round."""
     if unit == "proof":
@@ -164,9 +206,9 @@ def _comes_out(first_row: Rows, volume: Array, strength: Array, wanted: Wanted, 
     return np.abs(blend.strength - wanted.strength) <= law.LABEL_TOLERANCE
 
 
-def _slipped_lot(first_row: Rows, slipped_part: Mask) -> Mask:
-    """The records of lots that have a part whose strength is in the other unit."""
-    return np.isfinite(groups.shared(first_row, np.where(slipped_part, 1.0, np.nan)))
+def _wrong_lot(first_row: Rows, wrong_part: Mask) -> Mask:
+    """The records of lots that have a part whose strength is told as wrong."""
+    return np.isfinite(groups.shared(first_row, np.where(wrong_part, 1.0, np.nan)))
 
 
 @column("blend")
@@ -241,13 +283,13 @@ def out_of_reach(
     solved: Solved,
     rest: mixing.Blend,
     fits_as_proof: Mask,
-    slipped_part: Mask,
+    wrong_part: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """Stronger than both, or weaker than both."""
     wrong = np.isfinite(wanted_strength) & (_blanks(first_row, volume) == 1) & _unsolved(first_row, solved)
     part = groups.shared(first_row, np.where(np.isnan(volume), strength, np.nan))
     shown = {"part": (part, "strength"), "others": (rest.strength, "strength")}
-    wrong &= ~_slipped_lot(first_row, slipped_part)
+    wrong &= ~_wrong_lot(first_row, wrong_part)
     return wrong, shown | _as_proof(fits_as_proof)
 
 
@@ -266,11 +308,11 @@ def no_such_strength(
     solved: Solved,
     rest: mixing.Blend,
     fits_as_proof: Mask,
-    slipped_part: Mask,
+    wrong_part: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """Neither water nor pure alcohol does it."""
     wrong = np.isfinite(wanted_strength) & (_blanks(first_row, strength) == 1) & _unsolved(first_row, solved)
-    wrong &= ~_slipped_lot(first_row, slipped_part)
+    wrong &= ~_wrong_lot(first_row, wrong_part)
     return wrong, {"others": (rest.strength, "strength")} | _as_proof(fits_as_proof)
 
 
@@ -289,11 +331,11 @@ def no_such_volumes(
     solved: Solved,
     wanted: Wanted,
     fits_as_proof: Mask,
-    slipped_part: Mask,
+    wrong_part: Mask,
 ) -> tuple[Mask, dict[str, Any]]:
     """Both stronger, both weaker, or the known parts are too much already."""
     wrong = np.isfinite(wanted_strength) & (_blanks(first_row, volume) == 2) & _unsolved(first_row, solved)
-    wrong &= ~_slipped_lot(first_row, slipped_part)
+    wrong &= ~_wrong_lot(first_row, wrong_part)
     return wrong, {"whole": (wanted.volume, "wanted_volume")} | _as_proof(fits_as_proof)
 
 
@@ -310,6 +352,21 @@ def part_in_another_unit(
     """% vol in a column of proof, or the other way round."""
     other = np.array("% vol" if strength_unit == "proof" else "proof", dtype=object)
     return slipped_part, {"wanted": (wanted.strength, "wanted_strength"), "other": (other, "")}
+
+
+@check(
+    "blend",
+    cell="strength",
+    level="warning",
+    says="{strength} does not fit the {known} that {sheets_strength_carbon} shows for this lot.",
+    advice="Check the strength and its unit; if water was added since, give the mix a name of its own.",
+)
+def part_not_as_the_lot(
+    lot_strength: Array, not_as_the_lot: Mask, strength_doubt: float
+) -> tuple[Mask, dict[str, Any]]:
+    """The lot that the part is named after has another strength."""
+    fits = (lot_strength - strength_doubt, lot_strength + strength_doubt)
+    return not_as_the_lot, {"known": (lot_strength, "strength"), "fits": fits}
 
 
 @check(
@@ -339,14 +396,14 @@ def strength_missed(
     wanted: Wanted,
     blends: mixing.Blend,
     first_row: Rows,
-    slipped_part: Mask,
+    wrong_part: Mask,
     wanted_strength_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Off by more than a label may be (27 CFR 19.356)."""
     off = np.abs(blends.strength - wanted_strength) > law.LABEL_TOLERANCE
     meant = np.abs(blends.strength - spirit.strength_from_proof(wanted_strength)) <= law.LABEL_TOLERANCE
     meant &= wanted_strength_unit != "proof"
-    wrong = off & ~_another(wanted_strength, wanted.strength) & ~_slipped_lot(first_row, slipped_part)
+    wrong = off & ~_another(wanted_strength, wanted.strength) & ~_wrong_lot(first_row, wrong_part)
     return wrong, {"given": (blends.strength, "wanted_strength")} | _as_proof(meant)
 
 
@@ -440,6 +497,19 @@ def one_part_only(first_row: Rows) -> Mask:
     return np.asarray((first_row >= 0) & (parts[first_row + 1] == 1))
 
 
+@check(
+    "blend",
+    cell="part",
+    level="note",
+    says="There is no lot {part} on {sheets_strength_carbon}, so how much there was is not known. {near}",
+    advice="If so, spell it as there.",
+)
+def misspelled_part(part: Any, strength_lot: Any, carbon_lot: Any, lot: Any) -> tuple[Mask, dict[str, Any]]:
+    """A name almost like one that is there."""
+    near = lots.misspelled(part, strength_lot, carbon_lot, lot)
+    return near != "", {"near": (lots.may_be(near), "")}
+
+
 @column("blend")
 def there_was(
     part: Any,
@@ -449,12 +519,15 @@ def there_was(
     carbon_lot: Any,
     carbon_volume_in: Array,
     carbon_volume_out: Array,
+    bottling_lot: Any,
+    bottling_volume: Array,
 ) -> Array:
-    """The most (L) that Strength or Carbon knows of the lot each part is named after; NaN of any other."""
+    """The most (L) that Strength, Carbon or the bottles tell of the lot each part is named after; NaN of any
+    other."""
     most: dict[str, float] = {}
     of_strength = [(strength_lot, strength_volume), (strength_lot, strength_final_volume)]
     of_carbon = [(carbon_lot, carbon_volume_in), (carbon_lot, carbon_volume_out)]
-    for lot, volumes in (*of_strength, *of_carbon):
+    for lot, volumes in (*of_strength, *of_carbon, (bottling_lot, bottling_volume)):
         for name, volume in zip(lots.names(lot, lot), np.atleast_1d(volumes), strict=False):
             most[name] = float(np.fmax(most.get(name, np.nan), volume))
     return np.array([most.get(name, np.nan) if name else np.nan for name in lots.names(part, part)])
@@ -500,11 +573,11 @@ def millilitres_for_litres(
     advice=BEFORE_BOTTLING,
 )
 def below_legal_minimum(
-    blend_strength: Array, legal_minimum: Array, wanted: Wanted, first_row: Rows, slipped_part: Mask
+    blend_strength: Array, legal_minimum: Array, wanted: Wanted, first_row: Rows, wrong_part: Mask
 ) -> Mask:
     """Too weak to be sold under the usual name, by more than rounding, and wanted so."""
     weak = np.isfinite(wanted.strength) & (blend_strength < legal_minimum - ROUNDING)
-    return weak & ~_slipped_lot(first_row, slipped_part)
+    return weak & ~_wrong_lot(first_row, wrong_part)
 
 
 @check("blend", cell="blend_strength", level="note", says=BELOW_MINIMUM, advice=BEFORE_BOTTLING)

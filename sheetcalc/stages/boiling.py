@@ -13,6 +13,7 @@ from sheetcalc.stages.slips import Mask
 
 # Share (k = 2): the volume made up again in a flask or a measuring jar.
 MAKING_UP = 0.01
+EXCHANGED = "Reading and temperature may be exchanged."
 SMALLEST = 0.0005  # SG; a step for finding how the results depend on the readings
 
 
@@ -90,10 +91,14 @@ def difference_doubt(
     says="{before} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and check the unit above.",
 )
-def before_impossible(before: Array, before_unit: str) -> tuple[Mask, dict[str, Any]]:
+def before_impossible(
+    before: Array, before_unit: str, before_temperature: Array, before_temperature_unit: str
+) -> tuple[Mask, dict[str, Any]]:
     """Outside of anything that ferments: another scale, a short form or a slipped point."""
     wrong = (before > 1.3) | (before < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(before, 0.97, 1.12, before_unit), "before")}
+    exchanged = slips.exchanged_with_gravity(before_temperature, before, before_temperature_unit, before_unit)
+    words = slips.gravity_meant(before, 0.97, 1.12, before_unit)
+    return wrong, {"meant": (np.where(exchanged, EXCHANGED, words), "")}
 
 
 @check(
@@ -103,10 +108,14 @@ def before_impossible(before: Array, before_unit: str) -> tuple[Mask, dict[str, 
     says="{after} can't be a gravity. {meant}",
     advice="Type it as the hydrometer shows it and check the unit above.",
 )
-def after_impossible(after: Array, after_unit: str) -> tuple[Mask, dict[str, Any]]:
+def after_impossible(
+    after: Array, after_unit: str, after_temperature: Array, after_temperature_unit: str
+) -> tuple[Mask, dict[str, Any]]:
     """Without its alcohol a wash is no lighter than water, but for the glass."""
     wrong = (after > 1.3) | (after < 0.95)
-    return wrong, {"meant": (slips.gravity_meant(after, 0.998, 1.04, after_unit), "after")}
+    exchanged = slips.exchanged_with_gravity(after_temperature, after, after_temperature_unit, after_unit)
+    words = slips.gravity_meant(after, 0.998, 1.04, after_unit)
+    return wrong, {"meant": (np.where(exchanged, EXCHANGED, words), "")}
 
 
 @check(
@@ -116,9 +125,9 @@ def after_impossible(after: Array, after_unit: str) -> tuple[Mask, dict[str, Any
     says="{after} after boiling is below {before} before; without its alcohol it can only be heavier.",
     advice="Check that the two are not exchanged; make up to the very same volume with water.",
 )
-def lighter_after_boiling(boiled: Boiled, hydrometer: Instrument) -> Mask:
-    """By more than two readings can be off."""
-    return np.asarray(boiled.after < boiled.before - _scatter(hydrometer))
+def lighter_after_boiling(before: Array, boiled: Boiled, hydrometer: Instrument) -> Mask:
+    """By more than two readings can be off, of which the first can be a gravity."""
+    return np.asarray((boiled.after < boiled.before - _scatter(hydrometer)) & (before <= 1.3))
 
 
 @check(

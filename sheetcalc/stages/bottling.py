@@ -14,6 +14,7 @@ from sheetcalc.stages.slips import Mask, Texts
 
 SMALLEST, LARGEST = 0.02, 5.0  # L, of a bottle: a miniature, a demijohn
 WEAKEST_LABEL = 15.0  # % vol; the least that is sold as spirit, liqueurs too (EU 2019/787)
+STRONGEST_LABEL = 97.0  # % vol; no still gives more, so that the label itself is wrong
 MEASURES = 0.03  # share: the lot's measure and the filling, each good to about 2 %
 SEEN = 0.0005  # L; less is not shown
 ONE_SPIRIT = 1.5  # % vol between label, reading and lot; half or double of one never comes so near
@@ -64,14 +65,19 @@ def going_on(
 
 @column("bottling")
 def brought_lots(
-    strength_lot: Any, strength_final_volume: Array, brought_to: Array, going_on: Mask
+    strength_lot: Any,
+    strength_final_volume: Array,
+    strength_less_than_used: Mask,
+    brought_to: Array,
+    going_on: Mask,
 ) -> dict[str, Lot]:
     """The lots of the strength sheet by name; of a lot in several steps the last."""
     names = lots.names(strength_lot, going_on)
+    volumes = np.where(strength_less_than_used, np.nan, strength_final_volume)
     strengths = np.broadcast_to(brought_to, names.shape)
     return {
         name: Lot(
-            lots.volume_of(name, names, strength_final_volume, going_on),
+            lots.volume_of(name, names, volumes, going_on),
             float(np.fmin.reduce(strengths[names == name])),
             np.nan,
         )
@@ -110,11 +116,11 @@ def filtered_lots(
     passes: list[tuple[str, Mask, bool]],
     carbon_volume_out: Array,
     carbon_strength_out: Array,
-    carbon_ended_at: Array,
+    carbon_ended: Array,
 ) -> dict[str, Lot]:
     """The lots of the carbon sheet by name; of several passes the last, which gave least."""
     out, strength, ended = np.broadcast_arrays(
-        *map(np.atleast_1d, (carbon_volume_out, carbon_strength_out, carbon_ended_at))
+        *map(np.atleast_1d, (carbon_volume_out, carbon_strength_out, carbon_ended))
     )
     return {
         name: Lot(
@@ -562,6 +568,7 @@ def label_untrue(
     wrong = (np.abs(measured_strength - label_strength) > allowed) & ~label_slipped & ~measured_slipped
     # A label that no spirit has is no measure of the reading.
     label = np.where(label_strength >= WEAKEST_LABEL, label_strength, np.nan)
+    wrong &= ~(label_strength > STRONGEST_LABEL)
     return wrong, {"fits": (label - allowed, label + allowed)}
 
 
@@ -591,16 +598,19 @@ def label_not_as_the_lot(
     "bottling",
     cell="lot",
     level="note",
-    says="There is no lot {lot} on {sheets_strength_carbon_blend}, so how much there was of it is not known.",
+    says="There is no lot {lot} on {sheets_strength_carbon_blend}, so how much there was of it is not known. "
+    "{meant}",
     advice="Spell it as it is spelled there, or type the volume there was.",
 )
 def unknown_lot(
     lot: Any, bottles: Array, volume_available: Array, strength_lot: Any, carbon_lot: Any, blend_lot: Any
-) -> Mask:
+) -> tuple[Mask, dict[str, Any]]:
     """A name that is on none of the sheets before, though some lots have names there."""
-    known = {n for column in (strength_lot, carbon_lot, blend_lot) for n in lots.names(column, column) if n}
+    columns = (strength_lot, carbon_lot, blend_lot)
+    known = {n for column in columns for n in lots.names(column, column) if n}
     named = [bool(known and name and name not in known) for name in lots.names(lot, bottles)]
-    return np.array(named, dtype=bool) & np.isnan(volume_available)
+    words = lots.may_be(lots.misspelled(lot, *columns))
+    return np.array(named, dtype=bool) & np.isnan(volume_available), {"meant": (words, "")}
 
 
 @check(
@@ -639,7 +649,7 @@ def below_legal_minimum(label_strength: Array, legal_minimum: Array, label_slipp
     "bottling",
     cell="bottled_at",
     level="error",
-    says="{bottled_at} is before {step}, {ready}.",
+    says="{bottled_at} is before {step}, {ready}. {slip}",
     advice="Check both dates, and the lot; year first (2026-03-04) can't be misread.",
 )
 def before_it_was_ready(
@@ -653,7 +663,13 @@ def before_it_was_ready(
     ready = np.fmax(first, filtered)
     through_filter = "this lot was through the filter"
     steps = np.where(ready == filtered, through_filter, "the first run stopped").astype(object)
-    return _latest(bottled_at) < ready, {"step": (steps, ""), "ready": (ready, "bottled_at")}
+    early = _latest(bottled_at) < ready
+    slip = np.full(len(bottled_at), "", dtype=object)
+    for i in np.flatnonzero(early):
+        for other, words in slips.other_dates(float(bottled_at[i])):
+            if not slip[i] and ready[i] - 1 < other <= ready[i] + SOON:
+                slip[i] = f"{words} it would be {units.moment(other):%Y-%m-%d} and fit."
+    return early, {"step": (steps, ""), "ready": (ready, "bottled_at"), "slip": (slip, "")}
 
 
 @check(
@@ -665,10 +681,10 @@ def before_it_was_ready(
     advice="Check the year; if the spirit rested so long, such as in wood, it may stay.",
 )
 def bottled_a_year_later(
-    bottled_at: Array, runs_stopped: Array, carbon_ended_at: Array
+    bottled_at: Array, runs_stopped: Array, carbon_ended: Array
 ) -> tuple[Mask, dict[str, Any]]:
     """Soon after the last run or the filter, if it had been in the year before."""
-    done = np.concatenate([np.atleast_1d(runs_stopped), np.atleast_1d(carbon_ended_at)])
+    done = np.concatenate([np.atleast_1d(runs_stopped), np.atleast_1d(carbon_ended)])
     ready = np.full(len(bottled_at), np.fmax.reduce(done, initial=np.nan))
     meant = slips.in_another_year(bottled_at, -1)
     wrong = (_latest(meant) >= ready) & (meant - ready <= SOON)

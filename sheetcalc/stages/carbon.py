@@ -1,13 +1,14 @@
 """The carbon sheet: how a lot went through the filter, and what stayed in it."""
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from sheetcalc import units
 from sheetcalc.liquids import Array
 from sheetcalc.stages import lots, slips
-from sheetcalc.stages.registry import check, column
-from sheetcalc.stages.slips import Mask
+from sheetcalc.stages.registry import add_check, check, column
+from sheetcalc.stages.slips import Mask, Texts
 
 # Common practice, all of it.
 STRONGEST = 50.0  # % vol; in stronger spirit carbon takes up little
@@ -18,6 +19,7 @@ FASTEST = 3.0  # h for each L, and for each L and 100 g a litre; half of the usu
 SLOWEST = 24.0  # h for each L, or for less than that; double of the usual most
 HOLDS = 1.5  # L that each kg of carbon keeps, in its pores and between the grains
 
+FAR = 180.0  # d within which most spirit is filtered and bottled (common practice)
 VOLUME = 0.03  # share by which a volume may be off, as on the runs sheet
 TWO_VOLUMES = VOLUME * 2**0.5
 
@@ -28,11 +30,103 @@ def carbon_per_litre(carbon_mass: Array, volume_in: Array) -> Array:
     return 1000 * carbon_mass / _positive(volume_in)
 
 
+class Meant(NamedTuple):
+    """What dates were meant as (days since 1899-12-30), NaN where nothing tells; and the slips, in words."""
+
+    started: Array
+    ended: Array
+    slip: Texts
+
+
 @column("carbon")
-def contact(started_at: Array, ended_at: Array) -> Array:
-    """Hours from start to end; blank where the end is before the start."""
+def one_date_off(started_at: Array, ended_at: Array, volume_in: Array, runs_stopped: Array) -> Meant:
+    """Lines whose times do not fit each other, where another date in one of them would.
+
+    Of two that would, the one farther from the runs is wrong.
+    """
+    meant = _nothing_meant(len(started_at))
+    near = float(np.fmax.reduce(np.atleast_1d(runs_stopped), initial=np.nan))
+    most = SLOWEST * np.maximum(volume_in, 1.0) / 24
+    for i in np.flatnonzero((ended_at <= started_at) | (ended_at - started_at > most)):
+        ways = []
+        for start, slip in slips.other_dates(started_at[i]):
+            ways.append((start, ended_at[i], 0, slip))
+        for end, slip in slips.other_dates(ended_at[i]):
+            ways.append((started_at[i], end, 1, slip))
+        typed = started_at[i], ended_at[i]
+        ways = [way for way in ways if 0 < way[1] - way[0] <= most[i]]
+        if ways:
+            *times, which, slip = max(ways, key=lambda way: np.nan_to_num(abs(typed[way[2]] - near)))
+            meant[which][i] = times[which]
+            meant.slip[i] = f"{slip} it would be {units.moment(times[which]):%Y-%m-%d} and fit."
+    return meant
+
+
+@column("carbon")
+def slipped(one_date_off: Meant) -> Mask:
+    """Which lines have one date that another would fit better."""
+    return np.asarray(one_date_off.slip != "", dtype=bool)
+
+
+@column("carbon")
+def both_dates_off(
+    lot: Any,
+    started_at: Array,
+    ended_at: Array,
+    runs_stopped: Array,
+    slipped: Mask,
+    bottling_lot: Any,
+    bottling_bottled_at: Array,
+) -> Meant:
+    """Lines before the first run or after their lot was bottled, or long after all was, where another date
+    would be between; not those with one wrong date."""
+    meant = _nothing_meant(len(started_at))
+    first = float(np.fmin.reduce(np.atleast_1d(runs_stopped), initial=np.nan))
+    bottled = np.atleast_1d(bottling_bottled_at)
+    last = float(np.fmax.reduce(bottled, initial=np.nan))
+    names, in_bottles = lots.names(lot, started_at), lots.names(bottling_lot, bottled)
+    for i, name in enumerate(names):
+        of_lot = bottled[(in_bottles == name) & (name != "")]
+        until = float(np.fmin.reduce(of_lot, initial=np.nan))
+        # A day without a time lasts until midnight.
+        after = started_at[i] > until + 1 or started_at[i] > last + FAR
+        if slipped[i] or not (started_at[i] < first or after):
+            continue
+        for start, slip in slips.other_dates(started_at[i]):
+            if first <= start <= np.fmin(first + FAR, (last if np.isnan(until) else until) + 1):
+                meant.started[i], meant.ended[i] = start, ended_at[i] + start - started_at[i]
+                meant.slip[i] = f"{slip} it would be {units.moment(start):%Y-%m-%d} and fit."
+                break
+    return meant
+
+
+def _nothing_meant(lines: int) -> Meant:
+    return Meant(np.full(lines, np.nan), np.full(lines, np.nan), np.full(lines, "", dtype=object))
+
+
+@column("carbon")
+def started(started_at: Array, one_date_off: Meant, both_dates_off: Meant) -> Array:
+    """When (days) each line began, by the dates that were meant."""
+    return _as_meant(started_at, one_date_off.started, both_dates_off.started)
+
+
+@column("carbon")
+def ended(ended_at: Array, one_date_off: Meant, both_dates_off: Meant) -> Array:
+    """When (days) each line ended, by the dates that were meant."""
+    return _as_meant(ended_at, one_date_off.ended, both_dates_off.ended)
+
+
+def _as_meant(typed: Array, *meant: Array) -> Array:
+    for moments in meant:
+        typed = np.where(np.isnan(moments), typed, moments)
+    return typed
+
+
+@column("carbon")
+def contact(started_at: Array, ended_at: Array, slipped: Mask) -> Array:
+    """Hours from start to end; blank where the end is before the start, or one of the two is mistyped."""
     hours = (ended_at - started_at) * 24
-    return np.where(hours > 0, hours, np.nan)
+    return np.where((hours > 0) & ~slipped, hours, np.nan)
 
 
 @column("carbon")
@@ -67,15 +161,15 @@ def alcohol_lost(alcohol_in: Array, alcohol_out: Array) -> Array:
 
 @column("carbon", across=True)
 def litres_through(
-    volume_in: Array, freshness: Any, started_at: Array, lot_volume: Array, carbon_per_litre: Array
+    volume_in: Array, freshness: Any, started: Array, lot_volume: Array, carbon_per_litre: Array
 ) -> Array:
     """Volume (L) that went through since the carbon was fresh, this lot included.
 
     In the order of time where every lot has one, else in the order of the lines. A volume that can't be,
     or for which the carbon is far from usual, is not counted.
     """
-    dated = bool(np.isfinite(started_at).all())
-    order = np.argsort(started_at, kind="stable") if dated else np.arange(len(volume_in))
+    dated = bool(np.isfinite(started).all())
+    order = np.argsort(started, kind="stable") if dated else np.arange(len(volume_in))
     counted = (carbon_per_litre > 0) & ~_too_much(volume_in, lot_volume) & ~_unusual(carbon_per_litre)
     total, litres = np.full(len(volume_in), np.nan), 0.0
     for i in order:
@@ -98,10 +192,19 @@ def of_lot(lot: Any, strength_lot: Any) -> Mask:
 
 
 @column("carbon")
-def lot_volume(of_lot: Mask, strength_volume: Array, strength_final_volume: Array) -> Array:
-    """The most (L) that the strength sheet knows of the lot; NaN where it does not know it."""
+def lot_in_doubt(of_lot: Mask, strength_not_to_judge_by: Any) -> Mask:
+    """Whether the strength sheet tells something of the lot there already."""
+    return np.asarray((of_lot & (_beside(of_lot, strength_not_to_judge_by) == 1)).any(axis=1), dtype=bool)
+
+
+@column("carbon")
+def lot_volume(
+    of_lot: Mask, lot_in_doubt: Mask, strength_volume: Array, strength_final_volume: Array
+) -> Array:
+    """The most (L) that the strength sheet knows of the lot; NaN where it does not know it for sure."""
     known = np.fmax(_beside(of_lot, strength_volume), _beside(of_lot, strength_final_volume))
-    return np.asarray(np.fmax.reduce(np.where(of_lot, known, np.nan), axis=1, initial=np.nan))
+    most = np.fmax.reduce(np.where(of_lot, known, np.nan), axis=1, initial=np.nan)
+    return np.asarray(np.where(lot_in_doubt, np.nan, most))
 
 
 @column("carbon")
@@ -118,6 +221,22 @@ def lot_strength(
     nearest = np.fmin.reduce(np.abs(above), axis=1, initial=np.nan)
     over = (above == nearest[:, None]).any(axis=1)
     return np.asarray(strength_in + np.where(over, nearest, -nearest))
+
+
+@column("carbon")
+def agrees(
+    volume_in: Array,
+    volume_out: Array,
+    strength_in: Array,
+    strength_out: Array,
+    loss: Array,
+    carbon_mass: Array,
+    two_strengths: float,
+) -> Mask:
+    """Which lines' volumes in and out bear each other out."""
+    more = (volume_out > volume_in * (1 + TWO_VOLUMES)) | (strength_out > strength_in + two_strengths)
+    short = loss > HOLDS * np.nan_to_num(carbon_mass) + TWO_VOLUMES * volume_in
+    return np.isfinite(volume_in + volume_out) & ~more & ~short
 
 
 @column("carbon")
@@ -141,6 +260,19 @@ def two_strengths(strength_doubt: float) -> float:
 def _positive(values: Array) -> Array:
     """Values to divide by: blank where there is nothing."""
     return np.where(values > 0, values, np.nan)
+
+
+@check(
+    "carbon",
+    cell="lot",
+    level="note",
+    says="There is no lot {lot} on {sheets_strength_blend}, so how much there was is not known. {near}",
+    advice="If so, spell it as there.",
+)
+def misspelled_lot(lot: Any, strength_lot: Any, blend_lot: Any) -> tuple[Mask, dict[str, Any]]:
+    """A name almost like one that is there; another may be of spirit that came in from elsewhere."""
+    near = lots.misspelled(lot, strength_lot, blend_lot)
+    return near != "", {"near": (lots.may_be(near), "")}
 
 
 @check(
@@ -175,11 +307,16 @@ def _too_much(volume_in: Array, lot_volume: Array) -> Mask:
     advice="Measure it again, and type the true strength at 20 °C.",
 )
 def not_as_on_strength(
-    strength_in: Array, lot_strength: Array, strength_in_doubt: Mask, strength_doubt: float
+    strength_in: Array,
+    lot_strength: Array,
+    strength_in_doubt: Mask,
+    strength_doubt: float,
+    two_strengths: float,
 ) -> tuple[Mask, dict[str, Any]]:
     """In doubt; one that is too strong for the filter anyway is told by another check."""
     wrong = strength_in_doubt & ~_too_strong(strength_in, strength_doubt)
-    return wrong, {"known": (lot_strength, "strength_in")}
+    fits = (lot_strength - two_strengths, lot_strength + two_strengths)
+    return wrong, {"known": (lot_strength, "strength_in"), "fits": fits}
 
 
 @check(
@@ -289,9 +426,76 @@ def still_dripping(
     says="It ended, {ended_at}, before it started, {started_at}.",
     advice="Check both dates and times.",
 )
-def ended_before_it_started(started_at: Array, ended_at: Array) -> Mask:
+def ended_before_it_started(started_at: Array, ended_at: Array, slipped: Mask) -> Mask:
     """Times in the wrong order, or no time between them."""
-    return ended_at <= started_at
+    return (ended_at <= started_at) & ~slipped
+
+
+def _date_off(cell: str, other: str, which: int) -> None:
+    """Declare the check of one of a line's dates against the other."""
+
+    def off(one_date_off: Meant) -> tuple[Mask, dict[str, Any]]:
+        return np.isfinite(one_date_off[which]), {"slip": (one_date_off.slip, "")}
+
+    says = f"{{{cell}}} does not fit {{{other}}}. {{slip}}"
+    advice = "Correct the date; year first (2026-03-04) can't be misread."
+    add_check(f"date_of_{cell}", "carbon", cell, "error", says, advice, off, ("one_date_off",))
+
+
+_date_off("started_at", "ended_at", 0)
+_date_off("ended_at", "started_at", 1)
+
+
+@check(
+    "carbon",
+    cell="started_at",
+    level="warning",
+    says="{started_at} is before the first run stopped, {first}. {slip}",
+    advice="Check the dates, above all the year; spirit of another batch may stay.",
+)
+def before_the_first_run(
+    started_at: Array, slipped: Mask, runs_stopped: Array, both_dates_off: Meant
+) -> tuple[Mask, dict[str, Any]]:
+    """Nothing to filter yet."""
+    first = np.full(len(started_at), np.fmin.reduce(np.atleast_1d(runs_stopped), initial=np.nan))
+    shown = {"first": (first, "started_at"), "slip": (both_dates_off.slip, "")}
+    # A day without a time lasts until midnight.
+    return (started_at < np.floor(first)) & ~slipped, shown
+
+
+@check(
+    "carbon",
+    cell="started_at",
+    level="warning",
+    says="{started_at} is after it was bottled. {slip}",
+    advice="Check this date and those on {sheets_bottling}.",
+)
+def after_it_was_bottled(
+    started_at: Array, slipped: Mask, runs_stopped: Array, both_dates_off: Meant
+) -> tuple[Mask, dict[str, Any]]:
+    """Where another date would be before that."""
+    first = np.fmin.reduce(np.atleast_1d(runs_stopped), initial=np.nan)
+    wrong = np.isfinite(both_dates_off.started) & (started_at >= first) & ~slipped
+    return wrong, {"slip": (both_dates_off.slip, "")}
+
+
+@check(
+    "carbon",
+    cell="started_at",
+    level="note",
+    says="{started_at} is more than half a year after the last run, {last}; a year earlier it would fit, "
+    "too: {meant}.",
+    advice="Check the year; if the spirit rested so long, it may stay.",
+)
+def filtered_a_year_later(
+    started_at: Array, slipped: Mask, runs_stopped: Array, both_dates_off: Meant
+) -> tuple[Mask, dict[str, Any]]:
+    """As for bottles, while nothing else tells."""
+    last = np.full(len(started_at), np.fmax.reduce(np.atleast_1d(runs_stopped), initial=np.nan))
+    meant = slips.in_another_year(started_at, -1)
+    fits = (meant >= np.floor(last)) & (meant - last <= FAR)
+    wrong = fits & ~slipped & np.isnan(both_dates_off.started)
+    return wrong, {"last": (last, "started_at"), "meant": (meant, "started_at")}
 
 
 @check(

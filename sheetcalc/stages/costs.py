@@ -137,22 +137,29 @@ def made(balance_pure_alcohol: Array, balance_in_hand_total: Array, balance_work
 
 
 @column("costs")
-def cost_per_litre_alcohol(total_cost: Array, made: float) -> Array:
-    """Cost of a litre of pure alcohol; NaN while the wash ferments."""
-    return np.asarray(total_cost / made)
+def packaging(lines: list[Line]) -> float:
+    """What the empty bottles cost, with all that belongs to them; 0 while it is not known."""
+    return float(np.nansum([line.cost for line in lines if line.step == "Bottling"]))
+
+
+@column("costs")
+def cost_per_litre_alcohol(total_cost: Array, packaging: float, made: float) -> Array:
+    """Cost of a litre of pure alcohol, without what it was bottled in; NaN while the wash ferments, and where
+    nothing but bottles has a price."""
+    spirit = np.asarray(total_cost - packaging)
+    return np.where(spirit > 0, spirit / made, NAN)
 
 
 @column("costs")
 def cost_per_bottle(
     total_cost: Array,
-    lines: list[Line],
+    packaging: float,
     made: float,
     bottles: float,
     balance_pure_alcohol: Array,
 ) -> Array:
     """Cost of a bottle: the empty one, and its share of all the rest by the alcohol in it."""
-    empty = np.nansum([line.cost for line in lines if line.step == "Bottling"])
-    per_bottle = (total_cost - empty) * balance_pure_alcohol / made + empty
+    per_bottle = (total_cost - packaging) * balance_pure_alcohol / made + packaging
     return np.asarray(per_bottle / bottles if bottles > 0 else NAN)
 
 

@@ -5,10 +5,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetcalc import instruments
+from sheetcalc import instruments, meant
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
-from sheetcalc.stages import groups, samples, slips
+from sheetcalc.stages import groups, lots, samples, slips
 from sheetcalc.stages.registry import check, column
 from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, above_the_azeotrope
 from sheetcalc.stages.slips import Mask
@@ -19,10 +19,11 @@ Twin = NDArray[np.intp]
 NEAR = 2.0  # °C from the temperature that would fit a jar
 OF_ONE_RUN = "*"  # instead of the name of a run, where nothing says of which one the jars are
 FRACTIONS = ("first runnings", "heads", "hearts", "tails")
+ODD = 2.0  # times as much, or as little: a jar unlike the others of its run
 TOGETHER = 0.04  # share that jars and run may differ by: two volumes, each good to about 3 %
 WEATHER = 0.5  # °C that 2 % of air pressure move every boiling point by
 EQUILIBRIUM = 0.5  # °C that the vapour-liquid balance is good to
-COOLEST = 45.0  # °C; no spirit comes over below, however high up the still stands
+COOLEST, HOTTEST = 45.0, 110.0  # °C; no spirit comes over below, however high up, and above it is steam
 FLAT = 96.0  # % vol; above it the temperature of the vapour no longer tells
 
 
@@ -79,9 +80,7 @@ def charge(
     runs_first_runnings: Array,
 ) -> Charge:
     """The charge each jar came from: the run of the same name."""
-    names = [groups.plain(text) for text in runs_run]
-    wanted = [groups.plain(text) for text in run]
-    at = np.array([names.index(w) if w and w in names else -1 for w in wanted], dtype=np.intp)
+    at = _run_of(run, runs_run)
 
     def of_run(values: Array) -> Array:
         return np.asarray(np.append(values, np.nan)[at])
@@ -95,6 +94,30 @@ def charge(
         first_runnings=of_run(runs_first_runnings),
         known=at >= 0,
     )
+
+
+def _run_of(run: Any, runs_run: Any) -> NDArray[np.intp]:
+    """The place on the runs sheet of each jar's run; -1 where it has none."""
+    names = [groups.plain(text) for text in runs_run]
+    wanted = [groups.plain(text) for text in run]
+    return np.array([names.index(w) if w and w in names else -1 for w in wanted], dtype=np.intp)
+
+
+@column("cuts")
+def told_on_runs(
+    run: Any,
+    runs_run: Any,
+    runs_charge_volume: Array,
+    runs_charge_alcohol: Array,
+    runs_collected_volume: Array,
+    runs_collected_alcohol: Array,
+    runs_volume_meant: Any,
+) -> Mask:
+    """Of which jars' runs the runs sheet tells already that what it gave does not fit its charge."""
+    too_much = runs_collected_volume > runs_charge_volume
+    gained = runs_collected_alcohol > runs_charge_alcohol * (1 + MEASURES)
+    told = too_much | gained | np.isfinite(runs_volume_meant.low)
+    return np.asarray(np.append(told, False)[_run_of(run, runs_run)])
 
 
 @column("cuts")
@@ -111,7 +134,23 @@ def strength_20(
     return np.asarray(instruments.strength_20(reading, temperature + thermometer.correction, alcoholmeter))
 
 
-samples.strength_to_judge_by("cuts", "strength_20", "reading", "temperature")
+@column("cuts")
+def exchanged_with_vapour(
+    temperature: Array, vapour_temperature: Array, temperature_unit: str, vapour_temperature_unit: str
+) -> Mask:
+    """Which jars' two temperatures make sense in each other's cell alone."""
+    here, there = ("temperature", temperature_unit), ("temperature", vapour_temperature_unit)
+    as_sample = slips.typed_there(vapour_temperature, there, here)
+    as_vapour = slips.typed_there(temperature, here, there)
+    cool = (as_sample >= slips.COLDEST_SAMPLE) & (as_sample <= slips.HOTTEST_SAMPLE)
+    hot = (as_vapour >= COOLEST) & (as_vapour <= HOTTEST)
+    return np.asarray(cool & hot & (vapour_temperature < COOLEST))
+
+
+samples.strength_to_judge_by("cuts", "strength_20", "reading", "temperature", unless="exchanged_with_vapour")
+
+
+samples.strength_if_exchanged("cuts", "if_exchanged", "reading", "temperature")
 
 
 @column("cuts")
@@ -263,7 +302,7 @@ def _of_another_scale(vapour_temperature: Array) -> Mask:
 
 def _fahrenheit(temperature: Array) -> Mask:
     """Hotter than steam, but sensible as °F."""
-    return (temperature > 110) & (temperature <= 220)
+    return (temperature > HOTTEST) & (temperature <= 220)
 
 
 @column("cuts")
@@ -354,6 +393,47 @@ def twin(
     return twins
 
 
+@column("cuts")
+def slipped(
+    volume: Array,
+    fraction: Any,
+    surplus: Surplus,
+    charge: Charge,
+    misnamed: Mask,
+    told_on_runs: Mask,
+    twin: Twin,
+    order: Order,
+    volume_unit: str,
+) -> Array:
+    """What the odd jar of a run should hold (L), where the jars do not add up and a slip of the hand in that
+    jar explains it; NaN elsewhere.
+
+    It is the one farthest from the middle of its run, by more than double or half. First runnings are always
+    less.
+    """
+    should = np.full(len(volume), np.nan)
+    off = np.where(np.abs(surplus.all) <= np.abs(surplus.kept), surplus.all, surplus.kept)
+    allowed = TOGETHER * charge.collected
+    ready = (np.abs(off) > allowed) & ~told_on_runs & ~misnamed.any() & ~_any(twin >= 0, order)
+    usual = ~_is(fraction, "first runnings") & (volume > 0)
+    for places in order:
+        jars = places[usual[places]]
+        if len(jars) < 3 or not ready[places[0]]:
+            continue
+        middle = np.median(volume[jars])
+        odd = jars[np.argmax(np.abs(np.log(volume[jars] / middle)))]
+        fit = volume[odd] - off[odd]
+        far = max(volume[odd] / middle, middle / volume[odd]) > ODD
+        nearer = abs(fit - middle) < abs(volume[odd] - middle)
+        if far and nearer and _slip(volume[odd], fit - allowed[odd], fit + allowed[odd], volume_unit):
+            should[odd] = fit
+    return should
+
+
+def _slip(value: float, low: float, high: float, unit: str) -> str:
+    return meant.in_words(value, "volume", unit, max(low, 0.0), high)
+
+
 @check(
     "cuts",
     cell="volume",
@@ -372,12 +452,13 @@ def jar_twice(twin: Twin, jar: Any, charge: Charge) -> tuple[Mask, dict[str, Any
     "cuts",
     cell="run",
     level="warning",
-    says="There is no run '{run}' on the runs sheet, so its charge is not known.",
+    says="There is no run '{run}' on the runs sheet, so its charge is not known. {meant}",
     advice="Spell it as on the runs sheet, or add the run there.",
 )
-def unknown_run(misnamed: Mask, order: Order) -> Mask:
+def unknown_run(misnamed: Mask, run: Any, runs_run: Any, order: Order) -> tuple[Mask, dict[str, Any]]:
     """A name that no run has; said once a name."""
-    return _first(misnamed, order)
+    words = lots.may_be(lots.misspelled(run, runs_run))
+    return _first(misnamed, order), {"meant": (words, "")}
 
 
 @check(
@@ -388,10 +469,17 @@ def unknown_run(misnamed: Mask, order: Order) -> Mask:
     advice="Check the volumes of the jars, their unit and the charge.",
 )
 def beyond_the_charge(
-    cumulative_volume: Array, charge: Charge, twin: Twin, order: Order
+    cumulative_volume: Array,
+    charge: Charge,
+    twin: Twin,
+    slipped: Array,
+    told_on_runs: Mask,
+    order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
-    """More comes out than went in; said where it is passed, unless a jar is there twice."""
-    wrong = (cumulative_volume > charge.volume) & ~_any(twin >= 0, order)
+    """More comes out than went in; said where it is passed, unless another check knows which jar it is, or
+    the runs sheet tells it."""
+    wrong = (cumulative_volume > charge.volume) & ~_any((twin >= 0) | np.isfinite(slipped), order)
+    wrong &= ~told_on_runs
     return _first(wrong, order), {"charged": (charge.volume, "cumulative_volume")}
 
 
@@ -410,14 +498,17 @@ def more_alcohol_out(
     rising: Mask,
     temperature: Array,
     twin: Twin,
+    slipped: Array,
+    told_on_runs: Mask,
     order: Order,
 ) -> tuple[Mask, dict[str, Any]]:
     """A still makes no alcohol; the measures' own spread is allowed for. Said where it is passed.
 
-    Not said where a reading of the run, its temperature or a whole jar is in doubt anyway.
+    Not said where a reading of the run, its temperature or a whole jar is in doubt anyway, or the run itself.
     """
     wrong = (cumulative_alcohol > charge.alcohol * (1 + MEASURES)) & (cumulative_volume <= charge.volume)
     wrong &= ~_any(impossible | rising | slips.temperature_in_doubt(temperature) | (twin >= 0), order)
+    wrong &= ~_any(np.isfinite(slipped), order) & ~told_on_runs
     return _first(wrong, order), {"charged": (charge.alcohol, "cumulative_alcohol")}
 
 
@@ -425,7 +516,7 @@ def more_alcohol_out(
     "cuts",
     cell="volume",
     level="warning",
-    says="The jars of this run hold {jars} together; on the runs sheet it gave {collected}.",
+    says="The jars of this run hold {jars} together; on the runs sheet it gave {collected}. {meant}",
     advice="Look for a jar that is missing, doubled or mistyped, or correct the run.",
 )
 def jars_do_not_add_up(
@@ -435,18 +526,49 @@ def jars_do_not_add_up(
     charge: Charge,
     misnamed: Mask,
     twin: Twin,
+    slipped: Array,
+    told_on_runs: Mask,
     order: Order,
+    volume_unit: str,
+    runs_collected_volume_unit: str,
 ) -> tuple[Mask, dict[str, Any]]:
     """Off by more than two volumes can be; the first runnings may have been left out of the run's.
 
-    Not said where the jars are impossible anyway, where jars carry the name of no run, or where one is there
-    twice.
+    Said at the last jar, with what the run would fit as, or all the jars, if anything. Not said where another
+    check knows which jar it is, where the jars are impossible anyway or the run is, or where jars carry the
+    name of no run.
     """
     jars, off = _sums(volume, order), np.minimum(np.abs(surplus.all), np.abs(surplus.kept))
     impossible = (jars > charge.volume) | (_most(cumulative_alcohol, order) > charge.alcohol * (1 + MEASURES))
-    judged = _last(order, len(volume)) & ~impossible & ~misnamed.any() & ~_any(twin >= 0, order)
+    judged = _last(order, len(volume)) & ~impossible & ~misnamed.any() & ~told_on_runs
+    judged &= ~_any((twin >= 0) | np.isfinite(slipped), order)
     wrong = judged & (off > TOGETHER * charge.collected)
-    return wrong, {"jars": (jars, "cumulative_volume"), "collected": (charge.collected, "cumulative_volume")}
+    words = np.full(len(volume), "", dtype=object)
+    for i in np.flatnonzero(wrong):
+        fits = (jars[i] * (1 - TOGETHER), jars[i] * (1 + TOGETHER), runs_collected_volume_unit)
+        words[i] = _slip(charge.collected[i], *fits).replace("It", "That", 1)
+        for unit in meant.TAKEN_FOR.get(volume_unit, ()):
+            in_it = slips.typed_there(jars[i], ("volume", volume_unit), ("volume", unit))
+            if abs(in_it - charge.collected[i]) <= TOGETHER * charge.collected[i]:
+                words[i] = f"If all the jars are in {unit}, they add up; choose that as the unit."
+    like = "cumulative_volume"
+    return wrong, {"jars": (jars, like), "collected": (charge.collected, like), "meant": (words, "")}
+
+
+@check(
+    "cuts",
+    cell="volume",
+    level="warning",
+    says="The jars of this run hold {jars} together; on the runs sheet it gave {collected}.",
+    advice="Check this jar and its unit.",
+)
+def one_jar_is_off(
+    slipped: Array, volume: Array, charge: Charge, order: Order
+) -> tuple[Mask, dict[str, Any]]:
+    """A slip in this jar explains why they do not add up."""
+    allowed, like = TOGETHER * charge.collected, "cumulative_volume"
+    more = {"jars": (_sums(volume, order), like), "collected": (charge.collected, like)}
+    return np.isfinite(slipped), more | {"fits": (np.maximum(slipped - allowed, 0.0), slipped + allowed)}
 
 
 def _most(values: Array, order: Order) -> Array:
@@ -468,7 +590,7 @@ samples.above_azeotrope("cuts", "reading", "sure_strength", "gives here")
     "cuts",
     cell="reading",
     level="warning",
-    says="{strength_20} does not fit the jars around it: a run usually only gets weaker.",
+    says="{strength_20} does not fit the jars around it: a run usually only gets weaker. {meant}",
     advice="Read it again at its temperature. If it is right, heat or reflux changed, or jars are exchanged.",
 )
 def does_not_get_weaker(
@@ -476,6 +598,7 @@ def does_not_get_weaker(
     fits: Mask,
     reading: Array,
     strength_20: Array,
+    if_exchanged: Array,
     strength_doubt: float,
     twin: Twin,
     order: Order,
@@ -488,10 +611,11 @@ def does_not_get_weaker(
         inside = (after > 0) & (after < len(sound))
         low[places[inside]] = strength_20[places[sound[after[inside]]]]
         high[places[inside]] = strength_20[places[sound[after[inside] - 1]]]
-    corrected = strength_20 - reading
-    return rising & (twin < 0), {
-        "fits": (low - strength_doubt - corrected, high + strength_doubt - corrected)
-    }
+    low, high = low - strength_doubt, high + strength_doubt
+    exchanged = (np.where(np.isnan(low), 0.0, low) <= if_exchanged) & ~(if_exchanged > high)
+    meant = np.where(exchanged, samples.IF_EXCHANGED, "").astype(object)
+    corrected = np.where(exchanged, np.nan, strength_20 - reading)
+    return rising & (twin < 0), {"fits": (low - corrected, high - corrected), "meant": (meant, "")}
 
 
 @check(
@@ -508,7 +632,19 @@ def catches_fire(strength_20: Array, order: Order) -> Mask:
     return _first((strength_20 > FLAMMABLE) & (strength_20 <= 100), order)
 
 
-samples.temperatures("cuts", "temperature", "reading")
+samples.temperatures("cuts", "temperature", "reading", unless="exchanged_with_vapour")
+
+
+@check(
+    "cuts",
+    cell="temperature",
+    level="error",
+    says="{temperature} is too hot for a sample; it and the vapour's {vapour_temperature} may be exchanged.",
+    advice="If so, type each into the other's cell.",
+)
+def sample_and_vapour_exchanged(exchanged_with_vapour: Mask) -> Mask:
+    """Each in the other's cell."""
+    return exchanged_with_vapour
 
 
 samples.temperature_missing("cuts", "temperature", "reading")
@@ -527,12 +663,13 @@ samples.typed_in_fahrenheit(
     "cuts",
     cell="vapour_temperature",
     level="error",
-    says="At {vapour_temperature} no spirit comes over.",
+    says="At {vapour_temperature} no spirit comes over{meant}.",
     advice="Read it in the vapour while the jar fills; if it is in °C, write °C behind the number.",
 )
-def vapour_too_cool(vapour_temperature: Array) -> Mask:
-    """Degrees Celsius in a Fahrenheit column, or a head that is still cold."""
-    return vapour_temperature < COOLEST
+def vapour_too_cool(vapour_temperature: Array, exchanged_with_vapour: Mask) -> tuple[Mask, dict[str, Any]]:
+    """Degrees Celsius in a Fahrenheit column, a head that is still cold, or the sample's temperature."""
+    meant = np.where(exchanged_with_vapour, "; it may be the sample's", "").astype(object)
+    return vapour_temperature < COOLEST, {"meant": (meant, "")}
 
 
 @check(
@@ -589,7 +726,8 @@ def first_runnings_kept(fraction: Any, in_order: Mask, misnamed: Mask, order: Or
     """Hearts without first runnings; said at the run's first jar, unless fraction or run are mistyped."""
     aside, hearts = (_any(_is(fraction, word), order) for word in ("first runnings", "hearts"))
     first = _first(np.ones(len(in_order), dtype=bool), order)
-    return first & hearts & ~aside & ~_any(~in_order | misnamed, order)
+    set_aside_elsewhere = (misnamed & _is(fraction, "first runnings")).any()
+    return first & hearts & ~aside & ~_any(~in_order | misnamed, order) & ~set_aside_elsewhere
 
 
 @check(

@@ -28,17 +28,48 @@ DIVISIONS = {
     "thermometer": (0.01, 10.0),
     "still thermometer": (0.01, 10.0),
 }
+MOST_STEPS = 5.0  # divisions that a sound instrument may be off in plain water
 SIXTY_FAHRENHEIT = (60 - 32) * 5 / 9
 
 
 @column("instruments")
+def zero_exchanged(
+    instrument: Any,
+    scale: Any,
+    reference_temperature: Array,
+    division: Array,
+    zero_reading: Array,
+    zero_temperature: Array,
+    zero_temperature_unit: str,
+) -> Mask:
+    """Which glasses' reading in water and its temperature fit each other's cell alone."""
+    reading = units.from_base(zero_temperature, "temperature", zero_temperature_unit)
+    degrees = units.to_base(zero_reading, "temperature", zero_temperature_unit)
+    as_typed = _off(instrument, scale, reference_temperature, zero_reading, zero_temperature)
+    other = _off(instrument, scale, reference_temperature, reading, degrees)
+    most = MOST_STEPS * division
+    sensible = (degrees >= slips.COLDEST_SAMPLE) & (degrees <= slips.HOTTEST_SAMPLE)
+    fits = np.isin(instrument, GLASSES) & sensible & (np.abs(other) <= most)
+    return np.asarray(fits & ~(np.abs(as_typed) <= most))
+
+
+@column("instruments")
 def correction(
-    instrument: Any, scale: Any, reference_temperature: Array, zero_reading: Array, zero_temperature: Array
+    instrument: Any,
+    scale: Any,
+    reference_temperature: Array,
+    zero_reading: Array,
+    zero_temperature: Array,
+    zero_exchanged: Mask,
 ) -> Array:
-    """What is added to every reading, each row in its own scale's unit."""
-    return _in_scale(
-        instrument, scale, _right_reading(instrument, reference_temperature, zero_temperature)
-    ) - (_as_scaled(scale, zero_reading))
+    """What is added to every reading, each row in its own scale's unit; blank where the two are exchanged."""
+    off = _off(instrument, scale, reference_temperature, zero_reading, zero_temperature)
+    return np.where(zero_exchanged, np.nan, off)
+
+
+def _off(instrument: Any, scale: Any, reference: Array, reading: Array, temperature: Array) -> Array:
+    right = _in_scale(instrument, scale, _right_reading(instrument, reference, temperature))
+    return right - _as_scaled(scale, reading)
 
 
 @column("instruments")
@@ -183,7 +214,19 @@ def far_from_zero(correction: Array, division: Array) -> tuple[Mask, dict[str, A
     # A division of nothing is no division.
     steps = np.abs(correction) / np.where(division > 0, division, np.nan)
     words = np.array([f"{step:.0f}" if np.isfinite(step) else "" for step in steps], dtype=object)
-    return np.asarray(steps > 5), {"steps": (words, "division")}
+    return np.asarray(steps > MOST_STEPS), {"steps": (words, "division")}
+
+
+@check(
+    "instruments",
+    cell="zero_temperature",
+    level="error",
+    says="{zero_temperature} and the reading of the {instrument} may be exchanged; nothing is corrected.",
+    advice="If so, type each into the other's cell; else repeat it in clean water.",
+)
+def reading_for_temperature(zero_exchanged: Mask) -> Mask:
+    """Each in the other's cell."""
+    return zero_exchanged
 
 
 @check(

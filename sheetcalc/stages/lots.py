@@ -17,6 +17,14 @@ from sheetcalc.stages.slips import Mask, Texts
 
 RINSED = 3.0  # % vol; so much water does rinsing out a filter add at most (common practice)
 MOST_WORDS = 20  # of a part's name that are looked at
+# "Hearts of last year", "tails from another batch", "old hearts", "bought heads", whatever else it is called.
+# A previous run or another jar is of this batch.
+_OF_ANOTHER = re.compile(
+    r"\b(?:(?:last|previous|earlier|former|another|other|old(?:er)?)(?: \w+)? (?:years?|batch(?:es)?|season)"
+    r"|old(?:er)?|bought|purchased)\b"
+)
+MOST_NAMES = 200  # that a misspelled one is held against
+_SAY_NOTHING = {"run", "lot", "jar", "no", "nr", "the"}
 MOST_BLENDINGS = 8  # blends of blends; nobody goes on longer
 SAME_VOLUME = 0.03  # share: two measures of one volume, each good to about 2 % (common practice)
 
@@ -102,12 +110,58 @@ def filtered(
     return found
 
 
+def misspelled(names: Any, *known: Any) -> Texts:
+    """For each name that is none of the known ones, the one it may be a misspelling of, as typed there.
+
+    '' where there is none, or more than one. names, known: texts over records.
+
+    That is one slip in a word of at least four letters, or a word such as "run" more or less. Numbers are
+    never taken for each other.
+    """
+    typed = [text for texts in known for text in np.atleast_1d(texts) if groups.plain(text)]
+    spelled = {groups.plain(text): str(text).strip() for text in typed}
+    others = [(in_words(name).split(), shown) for name, shown in spelled.items()]
+    found: dict[str, str] = dict.fromkeys(spelled, "") | {"": ""}
+    wanted = [groups.plain(text) for text in np.atleast_1d(names)]
+    for name in wanted:
+        if name not in found:
+            words = in_words(name).split()
+            near = [shown for other, shown in others[:MOST_NAMES] if _alike(words, other)]
+            found[name] = near[0] if len(near) == 1 else ""
+    return np.array([found[name] for name in wanted], dtype=object)
+
+
+def may_be(near: Texts) -> Texts:
+    """What each misspelled name may be, in words; '' for ''."""
+    return np.array([f"It may be '{name}'." if name else "" for name in near], dtype=object)
+
+
+def _alike(mine: list[str], theirs: list[str]) -> bool:
+    if [w for w in mine if w not in _SAY_NOTHING] == [w for w in theirs if w not in _SAY_NOTHING]:
+        return True
+    differ = [(a, b) for a, b in zip(mine, theirs, strict=False) if a != b]
+    return len(mine) == len(theirs) and len(differ) == 1 and _one_slip(*differ[0])
+
+
+def _one_slip(a: str, b: str) -> bool:
+    """Whether one letter is more, less, another or exchanged with its neighbour, in words of four letters."""
+    if min(len(a), len(b)) < 4 or abs(len(a) - len(b)) > 1 or re.search(r"\d", a + b):
+        return False
+    start = next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
+    rest, other = a[start:], b[start:]
+    exchanged = rest[:2] == other[:2][::-1] and rest[2:] == other[2:]
+    return exchanged or rest[1:] == other[1:] or rest[1:] == other or rest == other[1:]
+
+
 def named_after(text: str, others: Set[str]) -> bool:
     """Whether a text holds one of the names, word for word: "hearts of B-26, jar 2" is named after B-26.
 
-    others: names as `in_words` gives them. Those without a letter are no words: a number may count anything.
+    Not one that says in plain words that it is of another batch. others: names as `in_words` gives them.
+    Those without a letter are no words: a number may count anything.
     """
     words = in_words(text).split()[:MOST_WORDS]
+    if _OF_ANOTHER.search(" ".join(words)):
+        return False
     parts = {" ".join(words[i:j]) for i in range(len(words)) for j in range(i + 1, len(words) + 1)}
     return any(part in others and re.search(r"[^\W\d]{2}|[^\W\d].*\d", part) for part in parts)
 

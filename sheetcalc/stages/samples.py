@@ -19,46 +19,62 @@ POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
 YIELDS = 0.04  # share by which the alcohol of two washes of one gravity may differ: Balling, Pasteur
 
 
+IF_EXCHANGED = "Exchanged with its temperature it would fit."
 _WRITE = "Write {other} behind the number, or choose it as the unit if all is in {other}."
-EXCHANGED = "Strength and temperature may be exchanged."
 
 
-def temperatures(sheet: str, cell: str, reading: str, ending: str = "") -> None:
-    """Declare the two checks of a sample's temperature in a column: °F typed for °C, and °C for °F.
+def temperatures(sheet: str, cell: str, reading: str, ending: str = "", unless: str = "") -> None:
+    """Declare the checks of a sample's temperature in a column: exchanged with the strength read at it, °F
+    typed for °C, and °C for °F.
 
-    reading: the key of the strength read at it; ending: of the rules' names, where a sheet has two such
-    columns.
+    reading: the key of that strength; ending: of the rules' names, where a sheet has two such columns;
+    unless: the key of the lines that another check tells of.
     """
-    needs = (cell, f"{cell}_unit", reading, f"{reading}_unit")
+    needs = (cell, f"{cell}_unit", reading, f"{reading}_unit", *([unless] if unless else []))
 
-    def hot(temperature: Array, unit: str, mark: Array, mark_unit: str) -> tuple[Mask, dict[str, Any]]:
+    def exchanged(temperature: Array, unit: str, mark: Array, mark_unit: str, *_: Mask) -> Any:
+        fahrenheit = slips.fahrenheit_for_celsius(temperature) & (unit != "°F")
+        hot = np.where(temperature > slips.HOTTEST_SAMPLE, "too hot", "too cold")
+        texts = {
+            "hot": hot,
+            "meant": np.where(fahrenheit, "; or it is in °F", ""),
+            "write": np.where(fahrenheit, _WRITE.format(other="°F"), "Else measure both again."),
+        }
+        more = {name: (text.astype(object), "") for name, text in texts.items()}
+        return slips.exchanged_with_strength(temperature, mark, unit, mark_unit), more
+
+    def told_before(temperature: Array, unit: str, mark: Array, mark_unit: str, *others: Mask) -> Mask:
+        by_exchange = slips.exchanged_with_strength(temperature, mark, unit, mark_unit)
+        return np.asarray(np.logical_or.reduce([by_exchange, *others]))
+
+    def hot(temperature: Array, unit: str, *beside: Any) -> tuple[Mask, dict[str, Any]]:
         wrong, more = _typed_in_another(slips.fahrenheit_for_celsius, "°F")(temperature, unit)
-        exchanged = slips.exchanged_with_strength(temperature, mark, unit, mark_unit)
-        return wrong, more | {"exchanged": (np.where(exchanged, EXCHANGED, "").astype(object), "")}
+        return wrong & ~told_before(temperature, unit, *beside), more
 
-    def cold(temperature: Array, unit: str, mark: Array, mark_unit: str) -> tuple[Mask, dict[str, Any]]:
-        exchanged = slips.exchanged_with_strength(temperature, mark, unit, mark_unit)
-        exchanged &= ~slips.celsius_for_fahrenheit(temperature)
-        more = {"exchanged": (np.where(exchanged, EXCHANGED, "").astype(object), "")}
-        return slips.too_cold_to_read(temperature), more
+    def cold(temperature: Array, *beside: Any) -> Mask:
+        return slips.too_cold_to_read(temperature) & ~told_before(temperature, *beside)
 
-    says = f"{{{cell}}} is too hot for a sample{{meant}}. {{exchanged}}"
+    says = f"{{{cell}}} is {{hot}} for a sample. Strength and temperature may be exchanged{{meant}}."
+    advice = "If so, type each into the other's cell. {write}"
+    add_check(f"exchanged_with_strength{ending}", sheet, cell, "error", says, advice, exchanged, needs)
+    says = f"{{{cell}}} is too hot for a sample{{meant}}."
     advice = "{write} If it was so hot, cool it and read again."
     add_check(f"fahrenheit_sample{ending}", sheet, cell, "error", says, advice, hot, needs)
-    says = f"{{{cell}}} is colder than anyone reads a sample at. {{exchanged}}"
+    says = f"{{{cell}}} is colder than anyone reads a sample at."
     advice = "Check the sign and the unit; a number in °C needs °C behind it where the column is in °F."
     add_check(f"celsius_sample{ending}", sheet, cell, "warning", says, advice, cold, needs)
 
 
-def strength_to_judge_by(sheet: str, strength: str, reading: str, temperature: str) -> None:
+def strength_to_judge_by(sheet: str, strength: str, reading: str, temperature: str, unless: str = "") -> None:
     """Declare the column `sure_strength`: true strengths (% vol at 20 °C) to judge by.
 
-    Where the temperature can't be right, it is by the one that was meant, and blank where none is known.
-    strength, reading, temperature: the keys of the strength, and of what it is computed from.
+    Where the temperature can't be right, it is by the one that was meant, and blank where none is known, or
+    where there is more than one way to mean it. strength, reading, temperature: the keys of the strength,
+    and of what it is computed from; unless: the key of the lines where none is known anyway.
     """
     units = (f"{reading}_unit", f"{temperature}_unit")
     needs = (strength, reading, temperature, *units, "alcoholmeter", "thermometer")
-    add_column("sure_strength", sheet, _sure_strength, needs)
+    add_column("sure_strength", sheet, _sure_strength, (*needs, *([unless] if unless else [])))
 
 
 def _sure_strength(
@@ -69,14 +85,42 @@ def _sure_strength(
     unit: str,
     alcoholmeter: Instrument,
     thermometer: Instrument,
+    *unknown: Mask,
 ) -> Array:
     doubtful = slips.temperature_in_doubt(temperature)
     if not doubtful.any():
         return strength
     meant = slips.temperature_meant(temperature, unit) + thermometer.correction
     by_meant = instruments.strength_20(reading, meant, alcoholmeter)
-    exchanged = slips.exchanged_with_strength(temperature, reading, unit, mark_unit) & (unit == "°C")
-    return np.where(doubtful, np.where(exchanged, np.nan, by_meant), strength)
+    exchanged = slips.exchanged_with_strength(temperature, reading, unit, mark_unit)
+    none = np.logical_or.reduce([exchanged, *unknown])
+    return np.where(doubtful, np.where(none, np.nan, by_meant), strength)
+
+
+def strength_if_exchanged(sheet: str, name: str, reading: str, temperature: str) -> None:
+    """Declare a column: true strengths (% vol at 20 °C) if reading and temperature are in each other's cell;
+    NaN where they are no likelier so, since samples are read near 20 °C.
+
+    reading, temperature: the keys of the two.
+    """
+    needs = (reading, temperature, f"{reading}_unit", f"{temperature}_unit", "alcoholmeter", "thermometer")
+    add_column(name, sheet, _if_exchanged, needs)
+
+
+def _if_exchanged(
+    reading: Array,
+    temperature: Array,
+    mark_unit: str,
+    unit: str,
+    alcoholmeter: Instrument,
+    thermometer: Instrument,
+) -> Array:
+    strength, degrees = slips.exchanged(reading, temperature, mark_unit, unit)
+    likelier = np.abs(degrees - 20) < np.abs(temperature - 20)
+    if not likelier.any():
+        return np.full(np.shape(reading), np.nan)
+    strength = np.where(likelier, strength, np.nan)
+    return np.asarray(instruments.strength_20(strength, degrees + thermometer.correction, alcoholmeter))
 
 
 def temperature_missing(sheet: str, cell: str, reading: str) -> None:

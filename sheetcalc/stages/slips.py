@@ -20,6 +20,7 @@ Mask = NDArray[np.bool_]
 # 370 comparisons.
 SURE = 1.5
 HOTTEST_WASH, HOTTEST_SAMPLE, COLDEST_SAMPLE = 45.0, 40.0, 4.0  # °C
+USUAL_SAMPLE = (10.0, 30.0)  # °C
 
 
 def fahrenheit_for_celsius(temperature: ArrayLike) -> Mask:
@@ -60,13 +61,40 @@ def temperature_meant(temperature: Array, unit: str) -> Array:
 
 
 def exchanged_with_strength(temperature: Array, reading: Array, unit: str, strength_unit: str) -> Mask:
-    """Whether a temperature (°C) no sample has, and the strength typed beside it (% vol as the glass shows),
-    would both make sense in each other's cell; unit, strength_unit: the units they are typed in."""
-    typed = units.from_base(temperature, "temperature", unit)
-    degrees = units.to_base(units.from_base(reading, "mark", strength_unit), "temperature", unit)
-    strength = units.to_base(typed, "mark", strength_unit)
+    """Whether a temperature (°C) that no reading can be corrected by, and the strength typed beside it (% vol
+    as the glass shows), would both make sense in each other's cell.
+
+    unit, strength_unit: the units they are typed in. °C in a column of °F is the likelier slip, and so is °F
+    in one of °C unless the sample would be as warm as most are.
+    """
+    odd = (temperature > HOTTEST_SAMPLE) | too_cold_to_read(temperature)
+    _, degrees = exchanged(reading, temperature, strength_unit, unit)
+    usual = (degrees >= USUAL_SAMPLE[0]) & (degrees <= USUAL_SAMPLE[1])
+    fahrenheit = fahrenheit_for_celsius(temperature) & (unit != "°F") & ~usual
+    return np.asarray(odd & np.isfinite(degrees) & ~celsius_for_fahrenheit(temperature) & ~fahrenheit)
+
+
+def exchanged(reading: Array, temperature: Array, strength_unit: str, unit: str) -> tuple[Array, Array]:
+    """What a strength (% vol as the glass shows) and a temperature (°C) would be in each other's cell; NaN
+    where one of them makes no sense there. strength_unit, unit: the units they are typed in."""
+    strength = typed_there(temperature, ("temperature", unit), ("mark", strength_unit))
+    degrees = typed_there(reading, ("mark", strength_unit), ("temperature", unit))
     sensible = (degrees >= COLDEST_SAMPLE) & (degrees <= HOTTEST_SAMPLE) & (strength > 0) & (strength < 97)
-    return np.asarray(temperature_in_doubt(temperature) & sensible)
+    return np.where(sensible, strength, np.nan), np.where(sensible, degrees, np.nan)
+
+
+def exchanged_with_gravity(temperature: Array, reading: Array, unit: str, gravity_unit: str) -> Mask:
+    """Whether an impossible gravity (as typed, taken as SG) and the temperature beside it (°C) would make sense
+    in each other's cell; unit, gravity_unit: the units they are typed in."""
+    gravity = typed_there(temperature, ("temperature", unit), ("gravity", gravity_unit))
+    degrees = typed_there(reading, ("gravity", gravity_unit), ("temperature", unit))
+    sensible = (degrees >= COLDEST_SAMPLE) & (degrees <= HOTTEST_SAMPLE) & (gravity > 0.95) & (gravity < 1.2)
+    return np.asarray(sensible & ((reading > 1.3) | (reading < 0.95)))
+
+
+def typed_there(values: Array, here: tuple[str, str], there: tuple[str, str]) -> Array:
+    """What numbers would mean that are typed here, if they stood there; each a quantity and its unit."""
+    return units.to_base(units.from_base(values, *here), *there)
 
 
 def longest_chain(values: Array, margin: float) -> Mask:
@@ -158,13 +186,14 @@ def date_meant(moments: Array, wrong: Mask) -> Texts:
     words = np.full(len(moments), "", dtype=object)
     sound = moments[np.isfinite(moments) & ~wrong]
     for i in np.flatnonzero(wrong):
-        for other, slip in _dates(float(moments[i])):
+        for other, slip in other_dates(float(moments[i])):
             if len(sound) and sound.min() - 3 <= other <= sound.max() + 3:
                 words[i] = f"{slip} it would be {units.moment(other):%Y-%m-%d} and fit."
     return words
 
 
-def _dates(moment: float) -> Iterable[tuple[float, str]]:
+def other_dates(moment: float) -> Iterable[tuple[float, str]]:
+    """What a moment (days since 1899-12-30) may have been meant as, and the slip in words."""
     if np.isfinite(moment):
         year = units.moment(moment).year
         yield day_and_month_exchanged(moment), "With day and month exchanged"

@@ -6,7 +6,7 @@ import numpy as np
 
 from sheetcalc import tastings
 from sheetcalc.liquids import Array
-from sheetcalc.stages import groups
+from sheetcalc.stages import groups, lots
 from sheetcalc.stages.groups import Rows
 from sheetcalc.stages.registry import add_check, check, column
 from sheetcalc.stages.slips import Mask, Texts
@@ -36,6 +36,25 @@ def sample_row(sample: Any) -> Rows:
 def taster_row(taster: Any) -> Rows:
     """The row in which each record's taster stands first; -1 without one."""
     return groups.first_rows(taster)
+
+
+@column("tasting", across=True)
+def samples_meant(sample: Any) -> Texts:
+    """The sample that each one stands for whose name stands once and is almost like another; '' elsewhere."""
+    return _meant(sample)
+
+
+@column("tasting", across=True)
+def tasters_meant(taster: Any) -> Texts:
+    """The same of tasters."""
+    return _meant(taster)
+
+
+def _meant(texts: Any) -> Texts:
+    first = groups.first_rows(texts)
+    often = np.bincount(first + 1, minlength=1)[first + 1] > 1
+    near = lots.misspelled(texts, [text for text, more in zip(texts, often, strict=True) if more])
+    return np.where(often, "", near)
 
 
 @column("tasting")
@@ -159,6 +178,21 @@ for _mark in ("aroma", "taste", "smoothness"):
     _check_scale(_mark)
 
 
+def _check_spelling(key: str, meant: str) -> None:
+    """Declare the check of a name that stands once and is almost like another."""
+
+    def spelled(near: Texts) -> tuple[Mask, dict[str, Any]]:
+        return np.asarray(near != "", dtype=bool), {"near": (lots.may_be(near), "")}
+
+    says = f"{{{key}}} stands here alone. {{near}}"
+    advice = "If so, spell it as on the other lines."
+    add_check(f"{key}_misspelled", "tasting", key, "warning", says, advice, spelled, (meant,))
+
+
+_check_spelling("sample", "samples_meant")
+_check_spelling("taster", "tasters_meant")
+
+
 @check(
     "tasting",
     cell="taster",
@@ -179,9 +213,14 @@ def rated_twice(again: Mask) -> Mask:
     advice="Have every taster rate every sample; rate aroma, taste or smoothness for all samples or for "
     "none.",
 )
-def incomplete_block(taster_row: Rows, sample: Any, blocks: Blocks) -> tuple[Mask, dict[str, Any]]:
-    """The rank test takes tasters who rated every sample alike; said at the taster's first line."""
+def incomplete_block(
+    taster_row: Rows, sample: Any, blocks: Blocks, samples_meant: Texts, tasters_meant: Texts
+) -> tuple[Mask, dict[str, Any]]:
+    """The rank test takes tasters who rated every sample alike; said at the taster's first line, unless a
+    name is misspelled."""
     wrong = np.zeros(len(taster_row), dtype=bool)
+    if (samples_meant != "").any() or (tasters_meant != "").any():
+        return wrong, {}
     words: Texts = np.full(len(taster_row), "", dtype=object)
     for taster, lacking in zip(blocks.tasters, blocks.lacking, strict=True):
         wrong[taster] = lacking.any()
@@ -198,12 +237,12 @@ def incomplete_block(taster_row: Rows, sample: Any, blocks: Blocks) -> tuple[Mas
     advice="Ask more people to taste, or call the result a first impression.",
 )
 def too_few_tasters(
-    taster: Any, blocks: Blocks, compared: Array, enough: bool
+    taster: Any, blocks: Blocks, compared: Array, enough: bool, samples_meant: Texts
 ) -> tuple[Mask, dict[str, Any]]:
     """Chance alone would too often make so few tasters agree; said at the first line that is rated."""
     wrong = np.zeros(len(taster), dtype=bool)
     count, samples = compared.shape
-    if enough or samples < 2:
+    if enough or samples < 2 or (samples_meant != "").any():
         return wrong, {}
     wrong[blocks.tasters[0]] = True
     texts = {

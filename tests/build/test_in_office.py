@@ -23,7 +23,10 @@ FLAGS = {
     10: "NOTE [Reading] Danger. Spirit burns. No flame near it.",
     500: "ERROR [Reading] 0.913 is too light. Type it anew.",
 }
-READINGS = {6: 0.912, 7: 1.041, 8: 1.042, 9: 1.043, 10: 1.044, 11: 1079.0, 12: 0.9885, 13: 11.26, 500: 0.913}
+READINGS = {6: 0.912, 7: 1.041, 8: 1.042, 9: 1.043, 10: 1.044, 500: 0.913}
+READINGS |= {11: 1079.0, 12: 0.9885, 13: 11.26, 14: -1.5, 15: 0.6}
+# °Bx computed in a column of SG.
+BRIX = {12: -2.137, 13: 11.26, 14: 0.9897}
 # In columns laid out for millilitres: an entry, and a result.
 IN_GALLONS = [(0.35, 0.20134), (0.2, 12.34), (753.0, 851.3), (-0.25, -3.5)]
 WARM = {6: 39.0, 7: 38.0, 9: 21.0}
@@ -40,6 +43,8 @@ def shown(blank: Blank, soffice: Convert, tmp_path_factory: pytest.TempPathFacto
         workbook.write("Fermentation", 4, 2, "Ablesung")
         for row, reading in READINGS.items():
             workbook.write("Fermentation", row, 2, reading)
+        for row, brix in BRIX.items():
+            workbook.write("Fermentation", row, 6, brix)
         for row, warm in WARM.items():
             workbook.write("Fermentation", row, 4, warm)
         for row, text in FLAGS.items():
@@ -119,7 +124,23 @@ def test_numbers_are_shown_as_the_layout_says(shown: dict[str, str], ending: str
 def test_another_unit_shows_its_digits_and_no_number_loses_its_minus(
     shown: dict[str, str], ending: str
 ) -> None:
-    for text in ("1079", "0.9885", "11.26", "0.35", "0.2", "753", "0.201", "12", "851", "-3.5"):
+    for text in (
+        "1079",
+        "0.9885",
+        "11.26",
+        "-1.5",
+        "0.6",
+        "-2.1",
+        "11.3",
+        "0.9897",
+        "0.35",
+        "0.2",
+        "753",
+        "0.201",
+        "12",
+        "851",
+        "-3.5",
+    ):
         assert _cells(shown[ending], text), text
     assert len(_cells(shown[ending], "-0.25")) == 2  # of an instrument, and of a jar
 

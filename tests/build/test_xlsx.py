@@ -130,7 +130,10 @@ def test_entries_and_results_differ_not_only_by_colour(books: dict[layouts.Syste
     assert entry.border.left.style and not result.border.left.style
     assert sheet["F4"].font.italic and not sheet["B4"].font.italic
     assert entry.fill.fgColor.rgb != result.fill.fgColor.rgb
-    assert entry.number_format == "[<2]0.000#;General" and entry.alignment.horizontal == "right"
+    assert (
+        entry.number_format == "[<0.95]General;[<1.25]0.000#;General"
+        and entry.alignment.horizontal == "right"
+    )
 
 
 def test_rows_grow_with_their_flags(books: dict[layouts.System, Workbook], blank: Blank) -> None:

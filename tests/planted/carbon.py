@@ -45,9 +45,22 @@ def old_carbon(lots: int) -> Any:
     return spoil
 
 
+def in_year(year: int, bottled: bool = True) -> Any:
+    """Both dates of the first lot in another year."""
+
+    def spoil(log: Log) -> None:
+        for key in ("started_at", "ended_at"):
+            log["carbon"][0][key] = log["carbon"][0][key].replace(year=year)
+        if not bottled:
+            log["bottling"].clear()
+
+    return spoil
+
+
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
 PLANTED: list[Planted] = [
+    ("misspelled_lot", put("carbon", 1, lot="Secnd"), "lot", 1),
     ("more_than_the_lot", put("carbon", 0, volume_in=1400.0), "volume_in", 0),
     ("not_as_on_strength", put("carbon", 0, strength_in=44.0), "strength_in", 0),
     ("too_strong_to_filter", put("carbon", 0, strength_in=80.0), "strength_in", 0),
@@ -56,6 +69,11 @@ PLANTED: list[Planted] = [
     ("renew_carbon", old_carbon(1), "freshness", 2),
     ("spent_carbon", old_carbon(2), "freshness", 3),
     ("ended_before_it_started", put("carbon", 0, ended_at=POURED - timedelta(hours=1)), "ended_at", 0),
+    ("date_of_started_at", put("carbon", 0, started_at=POURED.replace(year=2027)), "started_at", 0),
+    ("date_of_ended_at", put("carbon", 0, ended_at=datetime(2025, 3, 19, 8)), "ended_at", 0),
+    ("before_the_first_run", in_year(2025), "started_at", 0),
+    ("after_it_was_bottled", in_year(2027), "started_at", 0),
+    ("filtered_a_year_later", in_year(2027, bottled=False), "started_at", 0),
     ("too_fast", put("carbon", 0, ended_at=POURED + timedelta(hours=2)), "ended_at", 0),
     ("too_slow", put("carbon", 0, ended_at=POURED + timedelta(days=4)), "ended_at", 0),
     ("stronger_out", put("carbon", 0, strength_out=43.0), "strength_out", 0),

@@ -33,17 +33,21 @@ def third_jar_again(log: Log) -> None:
 
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
+# ruff: noqa: E501
 PLANTED: list[Planted] = [
     ("unknown_run", put("cuts", 5, run="7"), "run", 5),
     ("beyond_the_charge", put("cuts", 4, volume=9000.0), "volume", 4),
     ("more_alcohol_out", put("cuts", 3, volume=1900.0), "reading", 3),
-    ("jars_do_not_add_up", put("cuts", 4, volume=40.0), "volume", 5),
+    ("jars_do_not_add_up", put("cuts", 4, volume=260.0), "volume", 5),
+    ("one_jar_is_off", put("cuts", 4, volume=40.0), "volume", 4),
     ("jar_twice", third_jar_again, "volume", 4),
     ("above_azeotrope", put("cuts", 3, reading=100.5), "reading", 3),
     ("does_not_get_weaker", put("cuts", 3, reading=66.0), "reading", 3),
     ("does_not_get_weaker", put("cuts", 3, reading=5.0), "reading", 3),
     ("catches_fire", lambda log: None, "reading", 0),
     ("fahrenheit_sample", put("cuts", 3, temperature=72.0), "temperature", 3),
+    ("exchanged_with_strength", put("cuts", 3, reading=22.0, temperature=50.0), "temperature", 3),
+    ("sample_and_vapour_exchanged", put("cuts", 3, temperature=93.0, vapour_temperature=22.0), "temperature", 3),
     ("celsius_sample", put("cuts", 3, temperature="22 °F"), "temperature", 3),
     ("temperature_missing", put("cuts", 3, temperature=None), "temperature", 3),
     ("fahrenheit_vapour", put("cuts", 3, vapour_temperature=199.0), "vapour_temperature", 3),

@@ -13,7 +13,9 @@ CLEAN: Any = [
 
 # A line each, so that the table can be read down: rule, what is done, key, record.
 # fmt: off
+# ruff: noqa: E501
 PLANTED: list[Planted] = [
+    ("reading_for_temperature", put("instruments", 1, zero_reading=20.0, zero_temperature=0.5), "zero_temperature", 1),
     ("far_from_zero", put("instruments", 0, zero_reading=1.020), "zero_reading", 0),
     ("scale_of_another_kind", put("instruments", 1, scale="°C"), "scale", 1),
     ("proof_scale_not_at_sixty", put("instruments", 1, scale="proof"), "reference_temperature", 1),

@@ -93,6 +93,7 @@ PLANTED: list[Planted] = [
     ("more_alcohol_out", put("runs", 0, collected_reading=90.0), "collected_reading", 0),
     ("weaker_than_a_plain_pot", put("runs", 0, collected_reading=20.0), "collected_reading", 0),
     ("stronger_than_the_still", put("runs", 0, collected_volume=700.0, collected_reading=93.0), "collected_reading", 0),
+    ("exchanged_with_strength", put("runs", 0, collected_reading=22.0, collected_temperature=45.5), "collected_temperature", 0),
     ("fahrenheit_sample", put("runs", 0, collected_temperature=71.0), "collected_temperature", 0),
     ("celsius_sample", put("runs", 0, collected_temperature="22 °F"), "collected_temperature", 0),
     ("drip_before_heat", put("runs", 0, first_drip_at=RUN - timedelta(hours=1)), "first_drip_at", 0),

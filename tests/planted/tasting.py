@@ -21,6 +21,18 @@ CLEAN: Any = [
 ]
 
 
+def misspelled(key: str, name: str) -> Any:
+    """One name longer, as on most lines, and in its first line with a letter less."""
+
+    def spoil(log: Log) -> None:
+        first = log["tasting"][0][key]
+        for line in log["tasting"]:
+            line[key] = name if line[key] == first else line[key]
+        log["tasting"][0][key] = name[:2] + name[3:]
+
+    return spoil
+
+
 def two_tasters(log: Log) -> None:
     del log["tasting"][6:]
 
@@ -41,6 +53,8 @@ PLANTED: list[Planted] = [
     ("aroma_off_scale", put("tasting", 4, aroma=70.0), "aroma", 4),
     ("taste_off_scale", put("tasting", 4, taste=10.0), "taste", 4),
     ("smoothness_off_scale", put("tasting", 4, smoothness=0.0), "smoothness", 4),
+    ("taster_misspelled", misspelled("taster", "Flora"), "taster", 0),
+    ("sample_misspelled", misspelled("sample", "Hearts"), "sample", 0),
     ("rated_twice", put("tasting", 1, sample="a "), "taster", 1),
     ("incomplete_block", put("tasting", 4, taste=None), "taster", 3),
     ("incomplete_block", put("tasting", 4, sample="D"), "taster", 0),

@@ -308,6 +308,9 @@ def reckoned(log: dict[str, Any]) -> tuple[compute.Values, list[Finding]]:
     [
         ("OLD-12", 0.9, 0.9),
         ("OLD-12 hearts", 0.9, 0.9),
+        ("Hearts of last year", 0.9, 0.9),
+        ("heads from another batch", 0.9, 0.9),
+        ("heads of the previous run", 1.8, np.nan),
         ("hearts of run 1", 1.8, np.nan),
         ("hearts, jar2", 1.8, np.nan),
         ("NEW-13, jar 4", 1.8, np.nan),

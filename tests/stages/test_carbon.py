@@ -20,7 +20,7 @@ def one(value: float) -> Any:
 def test_a_litre_through_the_filter_by_hand() -> None:
     # 1 L at 45 % vol, 100 g of carbon, 8 h; 0.93 L at 44.5 % vol come out: 450 - 413.85 = 36.15 mL lost.
     assert stage.carbon_per_litre(one(0.1), one(1.0))[0] == pytest.approx(100.0)
-    contact = stage.contact(one(46000.0), one(46000.0 + 8 / 24))
+    contact = stage.contact(one(46000.0), one(46000.0 + 8 / 24), np.array([False]))
     assert contact[0] == pytest.approx(8.0, abs=1e-6)
     assert stage.flow(one(1.0), contact)[0] == pytest.approx(0.125, abs=1e-7)
     went, came = stage.alcohol_in(one(1.0), one(45.0)), stage.alcohol_out(one(0.93), one(44.5))
@@ -136,5 +136,5 @@ def test_of_the_strengths_a_lot_had_the_nearest_counts() -> None:
 def test_without_a_strength_sheet_no_lot_is_known(lines: int) -> None:
     blank = np.full(lines, np.nan)
     of_lot = stage.of_lot(np.array(["a", "b"], dtype=object), np.array(np.nan))
-    assert np.isnan(stage.lot_volume(of_lot, np.array(np.nan), blank)).all()
+    assert np.isnan(stage.lot_volume(of_lot, np.zeros(2, dtype=bool), np.array(np.nan), blank)).all()
     assert np.isnan(stage.lot_strength(np.array([40.0, 41.0]), of_lot, blank, blank)).all()

@@ -36,11 +36,12 @@ def test_a_batch_by_hand() -> None:
     total = stage.total_cost(cost)
     assert float(total) == pytest.approx(30.0)
     assert stage.share(cost, total) == pytest.approx([0.2, 0.15, 0.12, 0.4, 0.13])
-    # 2 L of alcohol in bottles and nothing in hand: 15.00 a litre, 3.00 a bottle.
-    assert float(stage.cost_per_litre_alcohol(total, 2.0)) == pytest.approx(15.0)
-    assert float(stage.cost_per_bottle(total, found, 2.0, 10.0, np.array(2.0))) == pytest.approx(3.0)
+    # 2 L of alcohol in bottles and nothing in hand: 18.00 without the bottles, 9.00 a litre; 3.00 a bottle.
+    empty = stage.packaging(found)
+    assert float(stage.cost_per_litre_alcohol(total, empty, 2.0)) == pytest.approx(9.0)
+    assert float(stage.cost_per_bottle(total, empty, 2.0, 10.0, np.array(2.0))) == pytest.approx(3.0)
     # As much again in hand: the 18.00 without the bottles are shared, 0.90 a bottle and 1.20 for itself.
-    assert float(stage.cost_per_bottle(total, found, 4.0, 10.0, np.array(2.0))) == pytest.approx(2.1)
+    assert float(stage.cost_per_bottle(total, empty, 4.0, 10.0, np.array(2.0))) == pytest.approx(2.1)
 
 
 @given(st.lists(st.floats(0.0, 100.0), min_size=1, max_size=60), st.floats(0.1, 50.0))

@@ -91,3 +91,22 @@ def test_the_volume_of_a_lot_is_that_after_its_last_step() -> None:
     assert lots.volume_of("a", names, volumes, np.array([False, False, True])) == 3.5
     assert lots.volume_of("a", names, volumes, np.zeros(3, dtype=bool)) == pytest.approx(6.74)
     assert np.isnan(lots.volume_of("c", names, volumes, np.zeros(3, dtype=bool)))
+
+
+@pytest.mark.parametrize(
+    ("name", "near"),
+    [
+        ("To botle", "To bottle"),
+        ("heart 2", "Hearts 2"),
+        ("hearts 3", ""),
+        ("unfiltered", ""),
+        ("run 4", "4"),
+        ("to  BOTTLE", ""),
+        ("jar", ""),
+    ],
+)
+def test_a_misspelled_name_is_taken_for_one_that_is_there_but_no_number_for_another(
+    name: str, near: str
+) -> None:
+    known = np.array(["To bottle", "Hearts 2", "filtered", "4", "jars of 7", ""], dtype=object)
+    assert list(lots.misspelled([name], known)) == [near]
