@@ -140,12 +140,16 @@ def test_strength_and_temperature_that_pass_for_each_other_are_told_apart_by_wha
         ("reading", 5.8, "target_strength"),
         ("temperature", 68.0, "temperature"),
         ("target_strength", 80.0, "target_strength"),
+        ("reading_after", 4.0, "reading_after"),
     ],
 )
 def test_a_wrong_line_on_strength_is_told_there_and_not_where_the_lot_goes_on(
     key: str, value: float, told_at: str
 ) -> None:
-    assert list(told(spoilt(put("strength", 0, **{key: value})))) == [("strength", 0, told_at)]
+    log = spoilt(put("strength", 0, **{key: value}))
+    log["blend"][0] |= {"part": "First", "strength": 40.0, "wanted_strength": 38.0}
+    log["blend"][1] |= {"strength": 40.0}
+    assert list(told(log)) == [("strength", 0, told_at)]
 
 
 def test_a_reading_in_water_exchanged_with_its_temperature_is_told_and_corrects_nothing() -> None:

@@ -157,17 +157,13 @@ def lot_strength(
     strength_lot: Any,
     strength_final_strength: Array,
     strength_strength_after: Array,
-    strength_not_to_judge_by: Mask,
     carbon_lot: Any,
     carbon_strength_in: Array,
     carbon_strength_out: Array,
 ) -> Array:
     """Of the strengths (% vol) that Strength or Carbon shows for the lot of each part, the nearest; NaN where
-    none is sure."""
-    of_strength = [
-        np.where(strength_not_to_judge_by, np.nan, strength_final_strength),
-        strength_strength_after,
-    ]
+    there is none. Where two of them differ that is told there."""
+    of_strength = (strength_final_strength, strength_strength_after)
     columns = [(strength_lot, values) for values in of_strength]
     columns += [(carbon_lot, carbon_strength_in), (carbon_lot, carbon_strength_out)]
     known: dict[str, set[float]] = {}

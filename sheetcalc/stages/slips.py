@@ -84,8 +84,8 @@ def exchanged(reading: Array, temperature: Array, strength_unit: str, unit: str)
 
 
 def exchanged_with_gravity(temperature: Array, reading: Array, unit: str, gravity_unit: str) -> Mask:
-    """Whether an impossible gravity (as typed, taken as SG) and the temperature beside it (°C) would make
-    sense in each other's cell; unit, gravity_unit: the units they are typed in."""
+    """Whether an impossible gravity (SG) and the temperature beside it (°C) would make sense in each other's
+    cell; unit, gravity_unit: the units they are typed in."""
     gravity = typed_there(temperature, ("temperature", unit), ("gravity", gravity_unit))
     degrees = typed_there(reading, ("gravity", gravity_unit), ("temperature", unit))
     sensible = (degrees >= COLDEST_SAMPLE) & (degrees <= HOTTEST_SAMPLE) & (gravity > 0.95) & (gravity < 1.2)
