@@ -13,10 +13,20 @@ QUALIFIED = 0.69  # how well words may fit at most that have an unknown one amon
 LONGEST_SHORT = 4  # letters of a word in which one letter off makes another word
 ALIKE = 0.82  # words that resemble each other less are different words
 LONGEST_HEADING = 100
+LETTERS_FIRST = frozenset("%lg")  # units of one sign that may stand before the words
+CALLED = {
+    "gravity": "gravity",
+    "strength": "strength",
+    "mark": "strength",
+    "volume": "volume",
+    "temperature": "temperature",
+    "mass": "mass",
+}  # quantities by the list of their names
+_IN = frozenset({"in", "en", "em", "w", "v", "i"})  # between words and unit
 _REFERENCE = re.compile(
     r"\s*(?:@|\bat|\bbei|à|\ba|\bpři|\bprzy|\bw|\bbij|\ben)\s*(?:15|15[.,]56|20|60)\s*°?\s*[CF]?\b", re.I
 )
-_NUMBER_SIGN = re.compile(r"#|\b[nN][º°]|\b(?:no|nr|num|č)\.(?=\s|$)", re.IGNORECASE)
+_NUMBER_SIGN = re.compile(r"#|\bn[º°]|\b(?:n|no|nr|num|č|br|št)\.(?=\s|$)", re.IGNORECASE)
 _TEMPERATURE_SIGN = re.compile(r"\bT(?:°|º|\.|(?=\s|$))")
 _STOP_WORDS = frozenset(
     re.findall(
@@ -37,10 +47,12 @@ class Words(NamedTuple):
 
 
 class Vocabulary(NamedTuple):
-    """What each key of each sheet is called, as it is compared, and our units by their spelling."""
+    """What each key of each sheet is called, as it is compared, our units by their spelling, and the single
+    words that a quantity is called."""
 
     words: dict[str, dict[str, tuple[str, ...]]]
     units: dict[str, str]
+    quantities: dict[str, frozenset[str]]
 
 
 @cache
@@ -56,13 +68,17 @@ def vocabulary() -> Vocabulary:
 
     words = {sheet: {key: spread(names) for key, names in keys.items()} for sheet, keys in found.items()}
     by_spelling = {unit_text(text): label for label, texts in spelled.items() for text in [label, *texts]}
-    return Vocabulary(words, by_spelling)
+    single = {
+        quantity: frozenset(word for name in common[called] if " " not in (word := squeezed(name)))
+        for quantity, called in CALLED.items()
+    }
+    return Vocabulary(words, by_spelling, single)
 
 
 def squeezed(text: str) -> str:
     """Words as they are compared: small letters without accents, signs and double blanks."""
     text = _TEMPERATURE_SIGN.sub("temp ", _NUMBER_SIGN.sub(" ", text))
-    plain = unicodedata.normalize("NFKD", text.casefold().replace("ł", "l").replace("ß", "ss"))
+    plain = unicodedata.normalize("NFKD", text.replace("_", " ").casefold().replace("ł", "l").replace("ß", "ss"))
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
     words = re.sub(r"[^\w%°]+", " ", plain).split()
     return " ".join([word for word in words if word not in _STOP_WORDS] or words)
@@ -80,8 +96,11 @@ def label_for(raw: str, quantity: str) -> str:
 
 
 def _is_unit(raw: str) -> bool:
+    """Whether a heading's word is a unit; "Vol" in a heading is short for volume."""
     if unit_text(raw) in vocabulary().units:
         return True
+    if unit_text(raw) == "vol":
+        return False
     return bool(raw) and any(units.label_of(raw, quantity) for quantity in units.QUANTITIES)
 
 
@@ -89,32 +108,50 @@ def _is_unit(raw: str) -> bool:
 def split(text: str) -> Words:
     """Take a heading apart into words and what may be its unit."""
     corrected = bool(_REFERENCE.search(text))
-    plain = _REFERENCE.sub(" ", text)
+    plain = _REFERENCE.sub(" ", text).replace("_", " ")
     raw: list[str] = []
     for inside in _BRACKETS.findall(plain):
-        parts = [part.strip() for part in [inside, *re.split(r"[/;,|]", inside)]]
+        parts = [part.strip() for part in [inside, *_parts(inside)]]
         raw += [part for part in parts if _is_unit(part)]
-    rest = _BRACKETS.sub(" ", plain)
+    rest = " ".join(_BRACKETS.sub(" ", plain).split())
+    parts = [rest] if _is_unit(rest) else _parts(rest)
+    only_units = bool(parts) and not raw and all(map(_is_unit, parts))
     tokens = rest.split()
+    if only_units:
+        raw += [part for part in dict.fromkeys([rest, *parts]) if _is_unit(part)]
     for count in (3, 2, 1):
         last = " ".join(tokens[-count:]).lstrip(",;-–") if len(tokens) > count else ""
         if last and not raw and _is_unit(last):
             raw.append(last)
             tokens = tokens[:-count]
-            tokens = tokens[:-1] if len(tokens) > 1 and tokens[-1].casefold() == "in" else tokens
-            break
+            tokens = tokens[:-1] if len(tokens) > 1 and tokens[-1].casefold() in _IN else tokens
     for count in (2, 1):
         first = " ".join(tokens[:count]) if len(tokens) > count else ""
-        if len(first) > 1 and not raw and _is_unit(first) and not first.isalpha():
+        if first and not raw and _is_unit(first) and (len(first) > 1 or first.casefold() in LETTERS_FIRST):
             raw.append(first)
             tokens = tokens[count:]
+    if not raw and len(parts) > 1:
+        raw += [part for part in parts if _is_unit(part)]
+        tokens = [part for part in parts if part not in raw]
     bare = " ".join(tokens)
-    only_units = False
-    if not raw:
-        parts = [part.strip() for part in re.split(r"[/;,|]", bare) if part.strip()]
-        raw += [part for part in dict.fromkeys([bare, *parts]) if _is_unit(part)]
-        only_units = bool(parts) and all(map(_is_unit, parts))
     return Words(squeezed(plain), squeezed(bare), tuple(dict.fromkeys(raw)), corrected, only_units)
+
+
+def _parts(text: str) -> list[str]:
+    return [part.strip() for part in re.split(r"[/;,|]", text) if part.strip()]
+
+
+@cache
+def unsaid(words: str, quantity: str) -> str:
+    """Words without those that a unit of the quantity says anyway: "out" of "strength out"."""
+    said = vocabulary().quantities.get(quantity, frozenset())
+    return " ".join(word for word in words.split() if word not in said)
+
+
+@cache
+def unsaid_of(synonyms: tuple[str, ...], quantity: str) -> frozenset[str]:
+    """What is left of what a key is called, where a unit says the quantity."""
+    return frozenset(rest for words in synonyms if (rest := unsaid(words, quantity)))
 
 
 @cache

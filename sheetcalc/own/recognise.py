@@ -21,6 +21,8 @@ from sheetcalc.own.headings import (
     split,
     squeezed,
     unit_text,
+    unsaid,
+    unsaid_of,
     vocabulary,
 )
 
@@ -29,6 +31,7 @@ SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
 MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
 CLOSE = 0.04  # of one another, within which two matches are as good
 PARTLY = 0.95  # of a match by the last line of several alone
+SHORTENED = 0.97  # of a match by what is left of the words where the unit says the rest
 # The reading that a temperature belongs to stands beside it.
 READ_AT = {
     "sample_temperature": "reading",
@@ -36,6 +39,8 @@ READ_AT = {
     "collected_temperature": "collected_reading",
     "temperature_after": "reading_after",
 }
+# What a heading with a reference temperature holds, in the place of the reading.
+TRUE_OF = {"strength_20": "reading", "collected_strength": "collected_reading", "gravity_20": "reading"}
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 200  # of one sheet that are looked into
 SHORTEST_UNIT = 3  # letters of a unit among the words of a heading, such as in "proof off"
@@ -64,7 +69,7 @@ class Guess:
     """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values.
 
     `date` is the heading of the dates where this one is that of the times of day alone; `added` tells that
-    a fill added the column.
+    a fill added the column. `fits` is how sure the key is, whatever the unit.
     """
 
     place: Position
@@ -74,6 +79,7 @@ class Guess:
     sure: float
     why: tuple[str, ...]
     seen: tuple[str, ...]
+    fits: float
     nth: int = 0
     of: int = 0
     date: str = ""
@@ -187,7 +193,7 @@ def _added(book: files.Workbook, table: Table, field: Field, place: Place) -> Gu
     named = [label for raw in split(text).units if (label := label_for(raw, field.quantity))]
     us = any(guess.unit in adopted.US_UNITS for guess in table.guesses)
     unit = named[0] if named else field.unit.get("us" if us else "metric", "")
-    return Guess(place[1:], text, field, unit, 1.0, ("fill added it",), (), added=True)
+    return Guess(place[1:], text, field, unit, 1.0, ("fill added it",), (), 1.0, added=True)
 
 
 def _line(book: files.Workbook, place: Place, but: Container[Place]) -> dict[int, str]:
@@ -349,11 +355,15 @@ def _blocks(
 
 
 class _Column(NamedTuple):
-    """A column of theirs: its heading, the last line of that, its first values, the heading of its dates."""
+    """A column of theirs: its heading, the last line of that, its first values, the heading of its dates.
+
+    `of` is the heading with the words of the one left of it, where it is a unit alone.
+    """
 
     place: Position
     text: str
     line: str
+    of: str
     sample: list[Cell]
     date: str
 
@@ -455,7 +465,7 @@ def _numbered(guesses: Sequence[Guess], headings: Mapping[int, str]) -> Iterator
 
 def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
     """Whether enough is recognised, and something of the trade among it."""
-    good = [g for g in guesses if g.sure >= LIKELY and g.field.quantity not in WEAK]
+    good = [g for g in guesses if g.fits >= LIKELY and g.field.quantity not in WEAK]
     typed = [g for g in good if g.field.role == "entry"]
     telling = [g for g in good if g.field.quantity in TELLING]
     if sheet.key in ("bottling", "carbon", "clearing"):
@@ -485,14 +495,27 @@ def _columns(
     days = [
         c for c, text in block.items() if _all(_is_day, samples[c]) and list(block.values()).count(text) == 1
     ]
+    left = ""
     for column, text in block.items():
         sample, date = samples[column], ""
+        line = last.get(column, text)
+        alone = split(line).only_units
+        left = left if alone else _owner(line)
         if days and _all(_is_clock, sample):
             # The date stands left of the time, as a rule.
             day = min(days, key=lambda c: (c > column, abs(c - column)))
             moments = {row: own_cells.at_time(samples[day].get(row), clock) for row, clock in sample.items()}
             sample, date = {row: cell for row, cell in moments.items() if cell}, block[day]
-        yield _Column((rows[0] - 1, column), text, last.get(column, text), list(sample.values()), date)
+        of = f"{left} ({line})" if alone and left else ""
+        yield _Column((rows[0] - 1, column), text, line, of, list(sample.values()), date)
+
+
+def _owner(heading: str) -> str:
+    """What a heading says besides a quantity and its unit."""
+    words = split(heading).bare
+    for quantity in vocabulary().quantities:
+        words = unsaid(words, quantity)
+    return words
 
 
 def _all(holds: Callable[[Cell], bool], sample: Mapping[int, Cell]) -> bool:
@@ -514,26 +537,30 @@ def _is_day(cell: Cell) -> bool:
 
 
 def _guesses(sheet: Sheet, columns: Sequence[_Column], system: System) -> list[Guess]:
-    """All that each heading could be."""
-    guesses = []
+    """All that each heading could be; a unit alone is of what stands left of it, if that says something."""
+    guesses: list[Guess] = []
     for column in columns:
-        for field in sheet.columns:
-            whole = _guess(sheet, field, column.place, column.text, column.sample, system)
-            # The last line of several may say all there is to say, unless the others say something else.
-            part = (
-                None
-                if column.line == column.text
-                else _guess(sheet, field, column.place, column.line, column.sample, system)
-            )
-            if part and not _is_elsewhere(split(column.text), field, part.sure):
-                part = replace(part, text=column.text, sure=part.sure * PARTLY)
-                whole = part if whole is None or part.sure > whole.sure else whole
-            if whole and column.date:
-                whole = replace(
-                    whole, date=column.date, why=(*whole.why, f'with the date in "{column.date}"')
-                )
-            guesses += [whole] if whole else []
+        own = [g for field in sheet.columns if (g := _of_column(sheet, field, column, column.of, system))]
+        if not any(guess.fits >= SURE for guess in own):
+            own = [
+                g for field in sheet.columns if (g := _of_column(sheet, field, column, column.text, system))
+            ]
+        guesses += own
     return guesses
+
+
+def _of_column(sheet: Sheet, field: Field, column: _Column, text: str, system: System) -> Guess | None:
+    """What speaks for a column being this field, by a text that may be its heading."""
+    whole = _guess(sheet, field, column.place, text, column.sample, system) if text else None
+    # The last line of several may say all there is to say, unless the others say something else.
+    if text == column.text != column.line:
+        part = _guess(sheet, field, column.place, column.line, column.sample, system)
+        if part and not _is_elsewhere(split(text), field, part.sure):
+            part = replace(part, sure=part.sure * PARTLY, fits=part.fits * PARTLY)
+            whole = part if whole is None or part.fits > whole.fits else whole
+    if whole and column.date:
+        whole = replace(whole, date=column.date, why=(*whole.why, f'with the date in "{column.date}"'))
+    return replace(whole, text=column.text) if whole else None
 
 
 def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
@@ -541,7 +568,7 @@ def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
     order = {field.key: place for place, field in enumerate(sheet.columns)}
     # A time of day with its date before the date alone.
     guesses.sort(
-        key=lambda g: (not g.date, -round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key])
+        key=lambda g: (not g.date, -round(g.fits, 3), g.field.role != "entry", g.place[1], order[g.field.key])
     )
     keys: set[str] = set()
     dates: set[str] = set()
@@ -553,7 +580,7 @@ def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
         if column in columns:
             rival = columns[column]
             if (
-                rival.sure - guess.sure < CLOSE
+                rival.fits - guess.fits < CLOSE
                 and guess.field.role == "entry"
                 and guess.field.key not in keys
             ):
@@ -592,6 +619,15 @@ def _doubted(guess: Guess, why: str) -> Guess:
     return replace(guess, sure=min(guess.sure, LIKELY - 0.01), why=(*guess.why, why))
 
 
+def _called(words: Words, names: tuple[str, ...], quantity: str, unit: bool) -> tuple[float, str]:
+    """How well a heading fits names, and the name; what kind of value it is, its unit may say instead."""
+    score, name = max(resemblance(words.bare, names), resemblance(words.whole, names))
+    rest = unsaid(words.bare, quantity)
+    if (unit or rest != words.bare) and rest in unsaid_of(names, quantity):
+        return max((score, name), (SHORTENED, rest))
+    return score, name
+
+
 def _is_elsewhere(words: Words, field: Field, score: float) -> bool:
     """Whether a heading names something that the field does not hold, such as the temperature of the air."""
     known = vocabulary().words
@@ -599,7 +635,7 @@ def _is_elsewhere(words: Words, field: Field, score: float) -> bool:
     if field.quantity == "temperature":
         kinds = {"wash_temperature": "fermentation", "vapour_temperature": "cuts"}
         others += sum((known[sheet][key] for key, sheet in kinds.items() if key != field.key), ())
-    elsewhere = resemblance(words.bare, others)[0]
+    elsewhere = _called(words._replace(whole=words.bare), others, field.quantity, bool(words.units))[0]
     return score < 1 and 0 < elsewhere >= score
 
 
@@ -609,23 +645,22 @@ def _guess(
     """What speaks for a heading being this field, None where little does."""
     words = split(text)
     called = vocabulary().words.get(sheet.key, {})
-    synonyms = (*called.get(field.key, ()), squeezed(field.heading))
-    score, synonym = max(resemblance(words.bare, synonyms), resemblance(words.whole, synonyms))
-    if _is_elsewhere(words, field, score):
-        return None
-    true_of = {"strength_20": "reading", "collected_strength": "collected_reading", "gravity_20": "reading"}
-    if words.corrected:
-        if field.key in true_of:
-            same = resemblance(words.bare, called.get(true_of[field.key], ()))
-            score, synonym = max((score, synonym), same)
-        elif field.key in true_of.values():
-            score *= 0.4
+    names = (*called.get(field.key, ()), squeezed(field.heading))
     named = words.units or [word for word in words.bare.split() if len(word) >= SHORTEST_UNIT]
     labels = [label for raw in named if (label := label_for(raw, field.quantity))]
+    score, synonym = _called(words, names, field.quantity, bool(labels))
+    if _is_elsewhere(words, field, score):
+        return None
+    if words.corrected:
+        if field.key in TRUE_OF:
+            same = resemblance(words.bare, called.get(TRUE_OF[field.key], ()))
+            score, synonym = max((score, synonym), same)
+        elif field.key in TRUE_OF.values():
+            score *= 0.4
     if words.units and not labels:
         # A unit of something else speaks against it.
         score *= 0.3
-    elif labels and words.only_units and field.role == "entry" and field.quantity in (*TELLING, "volume"):
+    elif labels and words.only_units and _is_plain(field, names, words.corrected):
         score, synonym = max((score, synonym), (SURE, words.whole))
     if score < DOUBTFUL:
         return None
@@ -640,9 +675,16 @@ def _guess(
     else:
         score *= 0.9
         why.append("no values yet")
-    if not certain:
-        score = min(score, LIKELY - 0.01)
-    return Guess(place, text, field, unit, score, tuple(why), seen) if score >= DOUBTFUL else None
+    sure = score if certain else min(score, LIKELY - 0.01)
+    return Guess(place, text, field, unit, sure, tuple(why), seen, score) if sure >= DOUBTFUL else None
+
+
+def _is_plain(field: Field, names: Sequence[str], corrected: bool) -> bool:
+    """Whether a column is called by its quantity alone, so that a unit alone may be its heading."""
+    if corrected:
+        return field.key in TRUE_OF
+    called = vocabulary().quantities.get(field.quantity, frozenset())
+    return field.role == "entry" and not called.isdisjoint(names)
 
 
 def _unit(
