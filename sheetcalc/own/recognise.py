@@ -579,8 +579,10 @@ def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
             continue
         if column in columns:
             rival = columns[column]
+            # The very word is not in doubt for another that it resembles.
             if (
-                rival.fits - guess.fits < CLOSE
+                (guess.fits == 1 or rival.fits < 1)
+                and rival.fits - guess.fits < CLOSE
                 and guess.field.role == "entry"
                 and guess.field.key not in keys
             ):
