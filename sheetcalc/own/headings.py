@@ -47,12 +47,14 @@ class Words(NamedTuple):
 
 
 class Vocabulary(NamedTuple):
-    """What each key of each sheet is called, as it is compared, our units by their spelling, and the single
-    words that a quantity is called."""
+    """What each key of each sheet is called, as it is compared, our units by their spelling, the single
+    words that a quantity is called, and words of languages that know none but metric units.
+    """
 
     words: dict[str, dict[str, tuple[str, ...]]]
     units: dict[str, str]
     quantities: dict[str, frozenset[str]]
+    abroad: frozenset[str]
 
 
 @cache
@@ -72,13 +74,14 @@ def vocabulary() -> Vocabulary:
         quantity: frozenset(word for name in common[called] if " " not in (word := squeezed(name)))
         for quantity, called in CALLED.items()
     }
-    return Vocabulary(words, by_spelling, single)
+    return Vocabulary(words, by_spelling, single, frozenset(map(squeezed, common["abroad"])))
 
 
 def squeezed(text: str) -> str:
     """Words as they are compared: small letters without accents, signs and double blanks."""
     text = _TEMPERATURE_SIGN.sub("temp ", _NUMBER_SIGN.sub(" ", text))
-    plain = unicodedata.normalize("NFKD", text.replace("_", " ").casefold().replace("ł", "l").replace("ß", "ss"))
+    text = text.casefold().replace("_", " ").replace("ł", "l").replace("ß", "ss")
+    plain = unicodedata.normalize("NFKD", text)
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
     words = re.sub(r"[^\w%°]+", " ", plain).split()
     return " ".join([word for word in words if word not in _STOP_WORDS] or words)

@@ -39,8 +39,22 @@ READ_AT = {
     "collected_temperature": "collected_reading",
     "temperature_after": "reading_after",
 }
+READ_AT_SAMPLES = (
+    "fermentation.sample_temperature",
+    "fermentation.wash_temperature",
+    "runs.collected_temperature",
+    "cuts.temperature",
+    "strength.temperature",
+    "strength.temperature_after",
+)
 # What a heading with a reference temperature holds, in the place of the reading.
 TRUE_OF = {"strength_20": "reading", "collected_strength": "collected_reading", "gravity_20": "reading"}
+# What is usual, in base units, and the units that tell by it which one is meant where no heading says so.
+USUAL = {
+    "bottling.bottle_size": (0.2, 1.5, ("mL", "cL", "L")),
+    "cuts.volume": (0.1, 5.0, ("mL", "L")),
+    **dict.fromkeys(READ_AT_SAMPLES, (5.0, 38.0, ("°C", "°F"))),
+}
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 200  # of one sheet that are looked into
 SHORTEST_UNIT = 3  # letters of a unit among the words of a heading, such as in "proof off"
@@ -48,6 +62,9 @@ MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
 METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
 WEAK = ("text", "choice")
+WORDED = ("fraction", "agent", "step")  # choices that nobody but the trade has
+# Of what a table must have one, where it need have neither gravity nor strength.
+OWN = {"bottling": {"bottles"}, "carbon": {"carbon_mass"}, "clearing": {"dose", "dose_mass"}}
 # What no list of stock has.
 MORE_THAN_STOCK = {
     "runs": {"charge_strength", "first_drip_at", "stopped_at", "collected_temperature"},
@@ -239,6 +256,8 @@ def _system(book: files.Workbook) -> System:
                 and len(cell.value) <= LONGEST_HEADING
                 and not _NUMBERED.match(cell.value)
             ):
+                if squeezed(cell.value) in vocabulary().abroad:
+                    named.add("L")
                 named |= {vocabulary().units.get(unit_text(raw), "") for raw in split(cell.value).units}
     us, metric = bool(named & adopted.US_UNITS), bool(named & METRIC_UNITS)
     return "us" if us and not metric else "metric" if metric and not us else ""
@@ -276,10 +295,11 @@ def _tables(book: files.Workbook, tab: str, cells: Cells, system: System) -> lis
                 break
             headings = own_cells.joined(rows, merged, top, lines)
             last = own_cells.joined(rows, merged, bottom, 1)
-            above = " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())
+            lone = [rows[r] for r in range(top - 4, top) if len(rows.get(r, ())) in (1, 2)]
+            titles = [tab, *(text for row in lone for text in row.values())]
             for block in _blocks(headings, measured, bottom):
                 columns = list(_columns(cells, _sampled(cells, bottom + 1, block), block, last))
-                fits = _fits([tab, above[:200]], lines, columns, headings, system)
+                fits = _fits(titles, lines, columns, headings, system)
                 candidates += [table] if (table := _chosen(fits, columns)) else []
     chosen: list[Table] = []
     for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
@@ -386,10 +406,10 @@ def _fits(
             continue
         guesses = _assigned(sheet, _guesses(sheet, columns, system))
         guesses = [_doubted_if_repeated(sheet, guess, columns) for guess in guesses]
-        if not _is_log(sheet, guesses):
-            continue
         called = vocabulary().words["titles"].get(key, ())
         titled = max(resemblance(squeezed(text), called)[0] for text in titles)
+        if not _is_log(sheet, guesses, titled >= SURE):
+            continue
         score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
         known, dates = {guess.place for guess in guesses}, {guess.date for guess in guesses}
         unknown = tuple((c.place, c.text) for c in columns if c.place not in known and c.text not in dates)
@@ -463,20 +483,26 @@ def _numbered(guesses: Sequence[Guess], headings: Mapping[int, str]) -> Iterator
         yield replace(guess, nth=nth, of=len(alike)) if len(alike) > 1 else guess
 
 
-def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
-    """Whether enough is recognised, and something of the trade among it."""
-    good = [g for g in guesses if g.fits >= LIKELY and g.field.quantity not in WEAK]
-    typed = [g for g in good if g.field.role == "entry"]
-    telling = [g for g in good if g.field.quantity in TELLING]
-    if sheet.key in ("bottling", "carbon", "clearing"):
-        own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
-        return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
+def _is_log(sheet: Sheet, guesses: Sequence[Guess], titled: bool) -> bool:
+    """Whether enough is recognised, and something of the trade among it; less will do under a title."""
+    good = [g for g in guesses if g.fits >= LIKELY]
+    typed = [g for g in good if g.field.role == "entry" and g.field.quantity not in WEAK]
+    # Words that we know in the cells, such as hearts and bentonite, tell as well as a title does.
+    worded = any(g.field.key in WORDED and g.seen for g in good)
+    telling = titled or worded or any(g.field.quantity in TELLING for g in good)
     keys = {g.field.key for g in guesses}
+    if sheet.key in OWN:
+        own = any(g.field.key in OWN[sheet.key] for g in typed)
+        return own and len(typed) >= (2 if telling else 3)
     if sheet.key == "tasting":
-        return {"sample", "taster"} <= keys and len(typed) >= 2
-    if sheet.key == "blend" and not {"lot", "part"} <= keys:
+        return len(typed) >= 2 and "sample" in keys and (titled or "taster" in keys)
+    if sheet.key == "blend" and not ("part" in keys and (titled or "lot" in keys)):
         return False
-    return len(typed) >= 2 and bool(telling)
+    if sheet.key == "runs" and titled and {"charge_volume", "collected_volume"} <= keys:
+        return True
+    if sheet.key == "cuts" and worded and "volume" in keys:
+        return True
+    return len(typed) >= 2 and any(g.field.quantity in TELLING for g in good)
 
 
 def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
@@ -667,7 +693,7 @@ def _guess(
     if score < DOUBTFUL:
         return None
     why = [f'"{synonym}" means that' if score == 1 else f'resembles "{synonym}"']
-    unit, certain, reason = _unit(field, tuple(dict.fromkeys(labels)), sample, system)
+    unit, certain, reason = _unit(sheet, field, tuple(dict.fromkeys(labels)), sample, system)
     why += [reason] if reason else []
     fit, seen = _fit(field, unit, sample)
     filled = [cell for cell in sample if cell.value not in (None, "")]
@@ -690,7 +716,7 @@ def _is_plain(field: Field, names: Sequence[str], corrected: bool) -> bool:
 
 
 def _unit(
-    field: Field, named: tuple[str, ...], sample: Sequence[Cell], system: System
+    sheet: Sheet, field: Field, named: tuple[str, ...], sample: Sequence[Cell], system: System
 ) -> tuple[str, bool, str]:
     """The unit of a column, whether that is certain, and why."""
     if not field.units:
@@ -709,12 +735,23 @@ def _unit(
         return "SG", True, "the values are such as SG has"
     if len(fitting) == 1 and best > 0.9 and _has(sample):
         return fitting[0], True, f"the values fit {fitting[0]} alone"
+    if not named and (label := _usual(f"{sheet.key}.{field.key}", field, sample)):
+        return label, True, f"the values are such as {label} has"
     unit = usual if usual in fitting else fitting[0]
     if named:
         return unit, False, f"the heading names {' and '.join(named)}"
     if field.quantity in ("strength", "mark", "temperature") and system and unit == field.unit[system]:
         return unit, True, f"no unit in the heading; the others are {'US' if system == 'us' else 'metric'}"
     return unit, False, f"no unit in the heading; {unit} is a guess"
+
+
+def _usual(name: str, field: Field, sample: Sequence[Cell]) -> str:
+    """The one unit in which all values are such as the column usually has, '' where none or several are."""
+    low, high, labels = USUAL.get(name, (0.0, 0.0, ()))
+    read = [(label, entries.read_cell(c, field, label)[0]) for label in labels for c in sample if c.value]
+    held = {label for label, value in read if low <= float(value) <= high}
+    usual = [label for label in held if all(low <= float(v) <= high for other, v in read if other == label)]
+    return usual[0] if len(usual) == len(held) == 1 else ""
 
 
 def _own_unit(cell: Cell, field: Field) -> str:
