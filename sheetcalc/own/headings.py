@@ -13,7 +13,7 @@ QUALIFIED = 0.69  # how well words may fit at most that have an unknown one amon
 LONGEST_SHORT = 4  # letters of a word in which one letter off makes another word
 ALIKE = 0.82  # words that resemble each other less are different words
 LONGEST_HEADING = 100
-LETTERS_FIRST = frozenset("%lg")  # units of one sign that may stand before the words
+LETTERS_FIRST = frozenset("%lg°º")  # units of one sign that may stand before the words
 CALLED = {
     "gravity": "gravity",
     "strength": "strength",
@@ -23,11 +23,13 @@ CALLED = {
     "mass": "mass",
 }  # quantities by the list of their names
 _IN = frozenset({"in", "en", "em", "w", "v", "i"})  # between words and unit
+# Before a unit that belongs to what stands left of it.
+_AT = re.compile(r"^(?:@|at|bei|à|a|ad|przy|při|pri|bij|ved|vid)\s+(?=\W?[^\W\d]{0,2}\W?$)", re.IGNORECASE)
 _REFERENCE = re.compile(
     r"\s*(?:@|\bat|\bbei|à|\ba|\bpři|\bprzy|\bw|\bbij|\ben)\s*(?:15|15[.,]56|20|60)\s*°?\s*[CF]?\b", re.I
 )
 _NUMBER_SIGN = re.compile(r"#|\bn[º°]|\b(?:n|no|nr|num|č|br|št)\.(?=\s|$)", re.IGNORECASE)
-_TEMPERATURE_SIGN = re.compile(r"\bT(?:°|º|\.|(?=\s|$))")
+_TEMPERATURE_SIGN = re.compile(r"\bT(?:°|º|ª|\.|(?=\s|$))")
 _STOP_WORDS = frozenset(
     re.findall(
         r"\w+", "of the de du des d la le les l del della dell di do da dos el von vom der das van het"
@@ -116,7 +118,7 @@ def split(text: str) -> Words:
     for inside in _BRACKETS.findall(plain):
         parts = [part.strip() for part in [inside, *_parts(inside)]]
         raw += [part for part in parts if _is_unit(part)]
-    rest = " ".join(_BRACKETS.sub(" ", plain).split())
+    rest = _AT.sub("", " ".join(_BRACKETS.sub(" ", plain).split()))
     parts = [rest] if _is_unit(rest) else _parts(rest)
     only_units = bool(parts) and not raw and all(map(_is_unit, parts))
     tokens = rest.split()
@@ -124,7 +126,7 @@ def split(text: str) -> Words:
         raw += [part for part in dict.fromkeys([rest, *parts]) if _is_unit(part)]
     for count in (3, 2, 1):
         last = " ".join(tokens[-count:]).lstrip(",;-–") if len(tokens) > count else ""
-        if last and not raw and _is_unit(last):
+        if last and not raw and _is_unit(last) and last not in "°º":
             raw.append(last)
             tokens = tokens[:-count]
             tokens = tokens[:-1] if len(tokens) > 1 and tokens[-1].casefold() in _IN else tokens
@@ -133,9 +135,8 @@ def split(text: str) -> Words:
         if first and not raw and _is_unit(first) and (len(first) > 1 or first.casefold() in LETTERS_FIRST):
             raw.append(first)
             tokens = tokens[count:]
-    if not raw and len(parts) > 1:
-        raw += [part for part in parts if _is_unit(part)]
-        tokens = [part for part in parts if part not in raw]
+    if not raw and len(parts) == 2 and _is_unit(parts[1]):
+        tokens, raw = parts[:1], parts[1:]
     bare = " ".join(tokens)
     return Words(squeezed(plain), squeezed(bare), tuple(dict.fromkeys(raw)), corrected, only_units)
 
@@ -155,6 +156,21 @@ def unsaid(words: str, quantity: str) -> str:
 def unsaid_of(synonyms: tuple[str, ...], quantity: str) -> frozenset[str]:
     """What is left of what a key is called, where a unit says the quantity."""
     return frozenset(rest for words in synonyms if (rest := unsaid(words, quantity)))
+
+
+def is_short_for(words: str, others: frozenset[str]) -> bool:
+    """Whether words are others, or their beginnings: "obs" is short for "observed"."""
+    if words in others:
+        return True
+    typed = words.split()
+    return any(
+        len(typed) == len(theirs := other.split())
+        and all(
+            one == whole or (len(one) > 2 and whole.startswith(one))
+            for one, whole in zip(typed, theirs, strict=True)
+        )
+        for other in others
+    )
 
 
 @cache

@@ -16,6 +16,7 @@ from sheetcalc.own import cells as own_cells
 from sheetcalc.own.headings import (
     LONGEST_HEADING,
     Words,
+    is_short_for,
     label_for,
     resemblance,
     split,
@@ -54,6 +55,13 @@ USUAL = {
     "bottling.bottle_size": (0.2, 1.5, ("mL", "cL", "L")),
     "cuts.volume": (0.1, 5.0, ("mL", "L")),
     **dict.fromkeys(READ_AT_SAMPLES, (5.0, 38.0, ("°C", "°F"))),
+}
+# The strength that stands right of a volume, where its heading says no more.
+BESIDE = {
+    "charge_volume": "charge_strength",
+    "collected_volume": "collected_reading",
+    "volume_in": "strength_in",
+    "volume_out": "strength_out",
 }
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 200  # of one sheet that are looked into
@@ -298,7 +306,8 @@ def _tables(book: files.Workbook, tab: str, cells: Cells, system: System) -> lis
             lone = [rows[r] for r in range(top - 4, top) if len(rows.get(r, ())) in (1, 2)]
             titles = [tab, *(text for row in lone for text in row.values())]
             for block in _blocks(headings, measured, bottom):
-                columns = list(_columns(cells, _sampled(cells, bottom + 1, block), block, last))
+                sampled = _sampled(cells, bottom + 1, block)
+                columns = list(_columns(cells, sampled, block, last, rows.get(bottom - 1, {})))
                 fits = _fits(titles, lines, columns, headings, system)
                 candidates += [table] if (table := _chosen(fits, columns)) else []
     chosen: list[Table] = []
@@ -377,7 +386,7 @@ def _blocks(
 class _Column(NamedTuple):
     """A column of theirs: its heading, the last line of that, its first values, the heading of its dates.
 
-    `of` is the heading with the words of the one left of it, where it is a unit alone.
+    `of` is the heading with the words of the one left of it or of a group, where it is a unit alone.
     """
 
     place: Position
@@ -489,7 +498,10 @@ def _is_log(sheet: Sheet, guesses: Sequence[Guess], titled: bool) -> bool:
     typed = [g for g in good if g.field.role == "entry" and g.field.quantity not in WEAK]
     # Words that we know in the cells, such as hearts and bentonite, tell as well as a title does.
     worded = any(g.field.key in WORDED and g.seen for g in good)
-    telling = titled or worded or any(g.field.quantity in TELLING for g in good)
+    trade = any(
+        g.field.quantity in TELLING and (g.fits >= LIKELY or titled or split(g.text).units) for g in guesses
+    )
+    telling = titled or worded or trade
     keys = {g.field.key for g in guesses}
     if sheet.key in OWN:
         own = any(g.field.key in OWN[sheet.key] for g in typed)
@@ -502,7 +514,7 @@ def _is_log(sheet: Sheet, guesses: Sequence[Guess], titled: bool) -> bool:
         return True
     if sheet.key == "cuts" and worded and "volume" in keys:
         return True
-    return len(typed) >= 2 and any(g.field.quantity in TELLING for g in good)
+    return len(typed) >= 2 and trade
 
 
 def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
@@ -514,9 +526,16 @@ def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
 
 
 def _columns(
-    cells: Cells, rows: Sequence[int], block: Mapping[int, str], last: Mapping[int, str]
+    cells: Cells,
+    rows: Sequence[int],
+    block: Mapping[int, str],
+    last: Mapping[int, str],
+    groups: Mapping[int, str],
 ) -> Iterator[_Column]:
-    """The columns of a table; times of day with their dates, where another column holds those."""
+    """The columns of a table; times of day with their dates, where another column holds those.
+
+    groups: the row above the last line of headings, where a text may stand for the columns right of it, too.
+    """
     samples = {c: {row: cells[row, c] for row in rows if (row, c) in cells} for c in block}
     days = [
         c for c, text in block.items() if _all(_is_day, samples[c]) and list(block.values()).count(text) == 1
@@ -526,7 +545,7 @@ def _columns(
         sample, date = samples[column], ""
         line = last.get(column, text)
         alone = split(line).only_units
-        left = left if alone else _owner(line)
+        left = _owner(groups[column]) if column in groups else left if alone else _owner(line)
         if days and _all(_is_clock, sample):
             # The date stands left of the time, as a rule.
             day = min(days, key=lambda c: (c > column, abs(c - column)))
@@ -565,14 +584,32 @@ def _is_day(cell: Cell) -> bool:
 def _guesses(sheet: Sheet, columns: Sequence[_Column], system: System) -> list[Guess]:
     """All that each heading could be; a unit alone is of what stands left of it, if that says something."""
     guesses: list[Guess] = []
+    left: list[Guess] = []
     for column in columns:
-        own = [g for field in sheet.columns if (g := _of_column(sheet, field, column, column.of, system))]
+        own = _of_text(sheet, column, column.of, system)
         if not any(guess.fits >= SURE for guess in own):
-            own = [
-                g for field in sheet.columns if (g := _of_column(sheet, field, column, column.text, system))
-            ]
+            beside = _beside(sheet, column, left, system)
+            own = [beside] if beside else _of_text(sheet, column, column.text, system)
         guesses += own
+        left = own
     return guesses
+
+
+def _of_text(sheet: Sheet, column: _Column, text: str, system: System) -> list[Guess]:
+    """All that a column could be by a text that may be its heading."""
+    return [g for field in sheet.columns if (g := _of_column(sheet, field, column, text, system))]
+
+
+def _beside(sheet: Sheet, column: _Column, left: Sequence[Guess], system: System) -> Guess | None:
+    """The strength of the volume left of it, for a column whose heading says no more than a strength."""
+    best = max(left, key=lambda guess: guess.fits, default=None)
+    field = sheet.field(BESIDE.get(best.field.key, "")) if best and best.fits >= SURE else None
+    words = split(column.line)
+    if field is None or not (words.only_units or not unsaid(words.bare, field.quantity)):
+        return None
+    text = f"{field.heading} ({words.units[0]})" if words.units else field.heading
+    guess = _of_column(sheet, field, column, text, system)
+    return guess if guess and guess.fits >= SURE else None
 
 
 def _of_column(sheet: Sheet, field: Field, column: _Column, text: str, system: System) -> Guess | None:
@@ -651,7 +688,7 @@ def _called(words: Words, names: tuple[str, ...], quantity: str, unit: bool) -> 
     """How well a heading fits names, and the name; what kind of value it is, its unit may say instead."""
     score, name = max(resemblance(words.bare, names), resemblance(words.whole, names))
     rest = unsaid(words.bare, quantity)
-    if (unit or rest != words.bare) and rest in unsaid_of(names, quantity):
+    if rest and (unit or rest != words.bare) and is_short_for(rest, unsaid_of(names, quantity)):
         return max((score, name), (SHORTENED, rest))
     return score, name
 
@@ -690,6 +727,8 @@ def _guess(
         score *= 0.3
     elif labels and words.only_units and _is_plain(field, names, words.corrected):
         score, synonym = max((score, synonym), (SURE, words.whole))
+    if score < SURE and _tells(field, sample):
+        score, synonym = SURE, "words of the trade in its cells"
     if score < DOUBTFUL:
         return None
     why = [f'"{synonym}" means that' if score == 1 else f'resembles "{synonym}"']
@@ -705,6 +744,19 @@ def _guess(
         why.append("no values yet")
     sure = score if certain else min(score, LIKELY - 0.01)
     return Guess(place, text, field, unit, sure, tuple(why), seen, score) if sure >= DOUBTFUL else None
+
+
+def _tells(field: Field, sample: Sequence[Cell]) -> bool:
+    """Whether cells tell the column whatever its heading: different words, all of them of its choices."""
+    words = [cell for cell in sample if cell.value not in (None, "")]
+    read = [entries.read_cell(cell, field, "") for cell in words if isinstance(cell.value, str)]
+    good = {value for value, problem in read if problem is None}
+    return (
+        field.quantity == "choice"
+        and len(good) > 1
+        and len(words) == len(read)
+        and all(p is None for _, p in read)
+    )
 
 
 def _is_plain(field: Field, names: Sequence[str], corrected: bool) -> bool:
