@@ -602,8 +602,9 @@ def _of_text(sheet: Sheet, column: _Column, text: str, system: System) -> list[G
 
 def _beside(sheet: Sheet, column: _Column, left: Sequence[Guess], system: System) -> Guess | None:
     """The strength of the volume left of it, for a column whose heading says no more than a strength."""
-    best = max(left, key=lambda guess: guess.fits, default=None)
-    field = sheet.field(BESIDE.get(best.field.key, "")) if best and best.fits >= SURE else None
+    best = max((guess.fits for guess in left), default=0)
+    pairs = {BESIDE.get(g.field.key, "") for g in left if g.fits >= max(SURE, best - CLOSE)}
+    field = sheet.field(pairs.pop()) if len(pairs) == 1 else None
     words = split(column.line)
     if field is None or not (words.only_units or not unsaid(words.bare, field.quantity)):
         return None
