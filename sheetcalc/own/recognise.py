@@ -32,6 +32,7 @@ SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
 MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
 CLOSE = 0.04  # of one another, within which two matches are as good
 PARTLY = 0.95  # of a match by the last line of several alone
+NAMED = 0.95  # of a match by words that mean another key, too, whose cells don't fit
 SHORTENED = 0.97  # of a match by what is left of the words where the unit says the rest
 # The reading that a temperature belongs to stands beside it.
 READ_AT = {
@@ -66,6 +67,7 @@ BESIDE = {
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 200  # of one sheet that are looked into
 SHORTEST_UNIT = 3  # letters of a unit among the words of a heading, such as in "proof off"
+FEWEST_BESIDE = 3  # headings left of a card's label in their row
 MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
 METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
@@ -287,9 +289,18 @@ def _heading_rows(cells: Cells) -> tuple[set[int], list[int], dict[int, set[int]
             measured.setdefault(row, set()).add(column)
         elif isinstance(cell.value, str) and cell.value.strip() and len(cell.value) <= LONGEST_HEADING:
             texts.add(row)
-    wordy = texts - measured.keys()
+    wordy = (texts - measured.keys()) | {
+        row for row in texts & measured.keys() if _has_card(cells, row, measured[row])
+    }
     bottoms = [row for row in sorted(wordy) if row + 1 not in wordy][:MOST_HEADING_ROWS]
     return wordy, bottoms, measured
+
+
+def _has_card(cells: Cells, row: int, values: set[int]) -> bool:
+    """Whether a row of headings has nothing but labels of a card beside it, each with its value."""
+    labels = {column - 1 for column in values}
+    beside = all((row, c) in cells and (row, c - 1) not in cells and c not in values for c in labels)
+    return beside and sum((row, c) in cells for c in range(1, min(labels))) >= FEWEST_BESIDE
 
 
 def _tables(book: files.Workbook, tab: str, cells: Cells, system: System) -> list[Table]:
@@ -551,7 +562,8 @@ def _columns(
             day = min(days, key=lambda c: (c > column, abs(c - column)))
             moments = {row: own_cells.at_time(samples[day].get(row), clock) for row, clock in sample.items()}
             sample, date = {row: cell for row, cell in moments.items() if cell}, block[day]
-        of = f"{left} ({line})" if alone and left else ""
+        unit = line if split(line).corrected else split(line).units[0] if alone else ""
+        of = f"{left} ({unit})" if alone and left else ""
         yield _Column((rows[0] - 1, column), text, line, of, list(sample.values()), date)
 
 
@@ -606,7 +618,7 @@ def _beside(sheet: Sheet, column: _Column, left: Sequence[Guess], system: System
     pairs = {BESIDE.get(g.field.key, "") for g in left if g.fits >= max(SURE, best - CLOSE)}
     field = sheet.field(pairs.pop()) if len(pairs) == 1 else None
     words = split(column.line)
-    if field is None or not (words.only_units or not unsaid(words.bare, field.quantity)):
+    if field is None or words.corrected or not (words.only_units or not unsaid(words.bare, field.quantity)):
         return None
     text = f"{field.heading} ({words.units[0]})" if words.units else field.heading
     guess = _of_column(sheet, field, column, text, system)
@@ -723,7 +735,10 @@ def _guess(
             score, synonym = max((score, synonym), same)
         elif field.key in TRUE_OF.values():
             score *= 0.4
-    if words.units and not labels:
+    said = words.whole in names and words.bare not in names  # "fire lit" has no litres in it
+    if field.quantity == "text" and any(words.bare in called[key] for key in called if key != field.key):
+        score *= NAMED
+    if words.units and not labels and not said:
         # A unit of something else speaks against it.
         score *= 0.3
     elif labels and words.only_units and _is_plain(field, names, words.corrected):
