@@ -89,6 +89,7 @@ _COMMON = ("reading", "lecture", "lettura", "degrees", "meting", "prozent", "pro
 OURS = 5  # names of ours that make a workbook one of ours
 _PRICED = re.compile(r"[€$£]|\b(?:eur|euro|euros|usd|gbp|chf|pln|zł|czk|kč|sek|kr|huf|ft)\b", re.IGNORECASE)
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
+_ORDINAL = re.compile(r"^\W*[12](?:\.|st|nd|re|er|ère|e|ª|º|a|o)\s+[^\W\d]", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -274,9 +275,9 @@ def _system(book: files.Workbook) -> System:
 
 
 def _measured(cell: Cell) -> bool:
-    """Whether a cell holds a number or a date, perhaps as text."""
+    """Whether a cell holds a number or a date, perhaps as text; "1. drop" is a heading."""
     if isinstance(cell.value, str):
-        return bool(_NUMBERED.match(cell.value[:60]))
+        return bool(_NUMBERED.match(cell.value[:60])) and not _ORDINAL.match(cell.value)
     return isinstance(cell.value, float)
 
 
