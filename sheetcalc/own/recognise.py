@@ -73,6 +73,14 @@ TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trad
 METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
 WEAK = ("text", "choice")
 WORDED = ("fraction", "agent", "step")  # choices that nobody but the trade has
+# What only our kinds of tables have, besides gravities and strengths.
+OURS_ALONE = frozenset(
+    re.findall(
+        r"\w+",
+        "jar run smell fraction vapour_temperature charge_volume collected_volume first_drip_at part "
+        "carbon_mass bottles agent step dose taster",
+    )
+)
 # Of what a table must have one, where it need have neither gravity nor strength.
 OWN = {"bottling": {"bottles"}, "carbon": {"carbon_mass"}, "clearing": {"dose", "dose_mass"}}
 # What no list of stock has.
@@ -436,7 +444,10 @@ def _fits(
         unknown = tuple((c.place, c.text) for c in columns if c.place not in known and c.text not in dates)
         top = columns[0].place[0] + 1 - lines
         numbered = tuple(_numbered(guesses, headings))
-        fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
+        table = Table(sheet, "table", titles[0], top, lines, numbered, unknown, score)
+        if titled < DOUBTFUL and not _is_of_the_trade(guesses):
+            table = _in_doubt(table, "nothing but a % speaks for it")
+        fits.append(table)
     return sorted(fits, key=lambda table: -table.score)
 
 
@@ -504,6 +515,30 @@ def _numbered(guesses: Sequence[Guess], headings: Mapping[int, str]) -> Iterator
         yield replace(guess, nth=nth, of=len(alike)) if len(alike) > 1 else guess
 
 
+def _is_of_the_trade(guesses: Sequence[Guess]) -> bool:
+    """Whether headings say more than "%", a number and what any list has."""
+    for guess in guesses:
+        words = split(guess.text)
+        percent = words.only_units and set(words.units) == {"%"}
+        sure = guess.fits >= LIKELY and not percent
+        if (
+            sure
+            and (guess.field.quantity in TELLING or guess.field.key in OURS_ALONE)
+            and not _is_number(words)
+        ):
+            return True
+    return False
+
+
+def _is_number(words: Words) -> bool:
+    """Whether a heading may number anything: runs, jars or bottles."""
+    called = vocabulary().words
+    return all(
+        words.bare in called[sheet][key]
+        for sheet, key in (("runs", "run"), ("cuts", "jar"), ("bottling", "bottles"))
+    )
+
+
 def _is_log(sheet: Sheet, guesses: Sequence[Guess], titled: bool) -> bool:
     """Whether enough is recognised, and something of the trade among it; less will do under a title."""
     good = [g for g in guesses if g.fits >= LIKELY]
@@ -516,7 +551,7 @@ def _is_log(sheet: Sheet, guesses: Sequence[Guess], titled: bool) -> bool:
     telling = titled or worded or trade
     keys = {g.field.key for g in guesses}
     if sheet.key in OWN:
-        own = any(g.field.key in OWN[sheet.key] for g in typed)
+        own = any(g.field.key in OWN[sheet.key] and (titled or not _is_number(split(g.text))) for g in typed)
         return own and len(typed) >= (2 if telling else 3)
     if sheet.key == "tasting":
         return len(typed) >= 2 and "sample" in keys and (titled or "taster" in keys)
