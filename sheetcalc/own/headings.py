@@ -2,8 +2,8 @@
 
 import re
 import unicodedata
-from collections.abc import Sequence
-from functools import cache
+from collections.abc import Iterable, Sequence
+from functools import cache, lru_cache
 from itertools import takewhile
 from typing import NamedTuple
 
@@ -79,6 +79,7 @@ def vocabulary() -> Vocabulary:
     return Vocabulary(words, by_spelling, single, frozenset(map(squeezed, common["abroad"])))
 
 
+@lru_cache(maxsize=4096)
 def squeezed(text: str) -> str:
     """Words as they are compared: small letters without accents, signs and double blanks."""
     text = _TEMPERATURE_SIGN.sub("temp ", _NUMBER_SIGN.sub(" ", text))
@@ -169,7 +170,7 @@ def is_short_for(words: str, others: frozenset[str]) -> bool:
             one == whole or (len(one) > 2 and whole.startswith(one))
             for one, whole in zip(typed, theirs, strict=True)
         )
-        for other in others
+        for other in _by_initial(others).get(words[0], ())
     )
 
 
@@ -183,10 +184,11 @@ def resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
     known = _words_in(synonyms)
     best = (0.0, "")
     typed = words.split()
-    initials = {word[0] for word in typed}
-    for synonym, theirs in zip(synonyms, _apart(synonyms), strict=True):
-        if not any(word[0] in initials for word in theirs):
-            continue
+    by_initial = _by_initial(synonyms)
+    for synonym in dict.fromkeys(
+        s for initial in {word[0] for word in typed} for s in by_initial.get(initial, ())
+    ):
+        theirs = synonym.split()
         mine = [_spelled_out(word, theirs) for word in typed]
         longer = " ".join(mine)
         score = fuzz.token_sort_ratio(longer, synonym) / 100
@@ -200,13 +202,18 @@ def resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
 
 
 @cache
-def _apart(synonyms: tuple[str, ...]) -> list[list[str]]:
-    return [synonym.split() for synonym in synonyms]
+def _by_initial(names: Iterable[str]) -> dict[str, list[str]]:
+    """Names by the letters that their words begin with."""
+    found: dict[str, list[str]] = {}
+    for name in names:
+        for initial in {word[0] for word in name.split()}:
+            found.setdefault(initial, []).append(name)
+    return found
 
 
 @cache
 def _words_in(synonyms: tuple[str, ...]) -> frozenset[str]:
-    return frozenset(word for theirs in _apart(synonyms) for word in theirs)
+    return frozenset(word for synonym in synonyms for word in synonym.split())
 
 
 def _misspelled(mine: Sequence[str], theirs: Sequence[str]) -> bool:

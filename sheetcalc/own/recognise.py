@@ -67,6 +67,7 @@ BESIDE = {
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 200  # of one sheet that are looked into
 SHORTEST_UNIT = 3  # letters of a unit among the words of a heading, such as in "proof off"
+FEWEST_COUNTED = 3  # records that a column has to count
 FEWEST_BESIDE = 3  # headings left of a card's label in their row
 MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
@@ -433,7 +434,7 @@ def _fits(
         sheet = layouts.every_sheet().get(key)
         if sheet is None or not sheet.columns:
             continue
-        guesses = _assigned(sheet, _guesses(sheet, columns, system))
+        guesses = _with_numbers(sheet, columns, _assigned(sheet, _guesses(sheet, columns, system)))
         guesses = [_doubted_if_repeated(sheet, guess, columns) for guess in guesses]
         called = vocabulary().words["titles"].get(key, ())
         titled = max(resemblance(squeezed(text), called)[0] for text in titles)
@@ -449,6 +450,19 @@ def _fits(
             table = _in_doubt(table, "nothing but a % speaks for it")
         fits.append(table)
     return sorted(fits, key=lambda table: -table.score)
+
+
+def _with_numbers(sheet: Sheet, columns: Sequence[_Column], guesses: Sequence[Guess]) -> list[Guess]:
+    """The guesses, and the first column for the jars or runs where it counts them under a strange heading."""
+    field = sheet.field({"cuts": "jar", "runs": "run"}.get(sheet.key, ""))
+    first = columns[0]
+    values = [str(cell.value).strip().removesuffix(".0") for cell in first.sample]
+    counts = len(values) >= FEWEST_COUNTED and values == [str(n + 1) for n in range(len(values))]
+    taken = any(g.place == first.place or g.field is field for g in guesses)
+    if field is None or taken or not counts or first.text in (g.date for g in guesses):
+        return list(guesses)
+    why = ("its cells count from 1",)
+    return [Guess(first.place, first.text, field, "", LIKELY, why, tuple(values[:3]), LIKELY), *guesses]
 
 
 def _doubted_if_repeated(sheet: Sheet, guess: Guess, columns: Sequence[_Column]) -> Guess:
@@ -780,7 +794,7 @@ def _guess(
     elif labels and words.only_units and _is_plain(field, names, words.corrected):
         score, synonym = max((score, synonym), (SURE, words.whole))
     if score < SURE and _tells(field, sample):
-        score, synonym = SURE, "words of the trade in its cells"
+        score, synonym = SURE, "words of the trade"
     if score < DOUBTFUL:
         return None
     why = [f'"{synonym}" means that' if score == 1 else f'resembles "{synonym}"']
