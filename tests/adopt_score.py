@@ -2,7 +2,7 @@
 
 The logs of own_logs.py and later_logs.py, each heading with what it truly means beside it. The words were
 mended by the first set; the second and the later ones were written before anything was mended by them; the
-strangers' by a hand that had not seen our list.
+strangers' and the others' by hands that had not seen our list.
 """
 
 import sys
@@ -13,6 +13,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 from later_logs import LATER
+from others import OTHERS
 from own_logs import LOGS, UNSEEN, Log
 from strangers import STRANGERS
 
@@ -52,7 +53,7 @@ def judged(log: Log, folder: Path) -> dict[tuple[str, str], str]:
 def main() -> None:
     """Print the score of each set."""
     sets = {"logs to mend by": LOGS, "logs written afterwards": UNSEEN, "later logs": LATER}
-    for name, logs in (sets | {"strangers": STRANGERS}).items():
+    for name, logs in (sets | {"strangers": STRANGERS, "others": OTHERS}).items():
         total: Counter[str] = Counter()
         print(f"\n{name}")
         for log in logs:

@@ -2,8 +2,8 @@
 
 import re
 import unicodedata
-from collections.abc import Sequence
-from functools import cache
+from collections.abc import Iterable, Sequence
+from functools import cache, lru_cache
 from itertools import takewhile
 from typing import NamedTuple
 
@@ -13,11 +13,23 @@ QUALIFIED = 0.69  # how well words may fit at most that have an unknown one amon
 LONGEST_SHORT = 4  # letters of a word in which one letter off makes another word
 ALIKE = 0.82  # words that resemble each other less are different words
 LONGEST_HEADING = 100
+LETTERS_FIRST = frozenset("%lg°º")  # units of one sign that may stand before the words
+CALLED = {
+    "gravity": "gravity",
+    "strength": "strength",
+    "mark": "strength",
+    "volume": "volume",
+    "temperature": "temperature",
+    "mass": "mass",
+}  # quantities by the list of their names
+_IN = frozenset({"in", "en", "em", "w", "v", "i"})  # between words and unit
+# Before a unit that belongs to what stands left of it.
+_AT = re.compile(r"^(?:@|at|bei|à|a|ad|przy|při|pri|bij|ved|vid)\s+(?=\W?[^\W\d]{0,2}\W?$)", re.IGNORECASE)
 _REFERENCE = re.compile(
     r"\s*(?:@|\bat|\bbei|à|\ba|\bpři|\bprzy|\bw|\bbij|\ben)\s*(?:15|15[.,]56|20|60)\s*°?\s*[CF]?\b", re.I
 )
-_NUMBER_SIGN = re.compile(r"#|\b[nN][º°]|\b(?:no|nr|num|č)\.(?=\s|$)", re.IGNORECASE)
-_TEMPERATURE_SIGN = re.compile(r"\bT(?:°|º|\.|(?=\s|$))")
+_NUMBER_SIGN = re.compile(r"#|\bn[º°]|\b(?:n|no|nr|num|č|br|št)\.(?=\s|$)", re.IGNORECASE)
+_TEMPERATURE_SIGN = re.compile(r"\bT(?:°|º|ª|\.|(?=\s|$))")
 _STOP_WORDS = frozenset(
     re.findall(
         r"\w+", "of the de du des d la le les l del della dell di do da dos el von vom der das van het"
@@ -37,10 +49,14 @@ class Words(NamedTuple):
 
 
 class Vocabulary(NamedTuple):
-    """What each key of each sheet is called, as it is compared, and our units by their spelling."""
+    """What each key of each sheet is called, as it is compared, our units by their spelling, the single
+    words that a quantity is called, and words of languages that know none but metric units.
+    """
 
     words: dict[str, dict[str, tuple[str, ...]]]
     units: dict[str, str]
+    quantities: dict[str, frozenset[str]]
+    abroad: frozenset[str]
 
 
 @cache
@@ -56,13 +72,19 @@ def vocabulary() -> Vocabulary:
 
     words = {sheet: {key: spread(names) for key, names in keys.items()} for sheet, keys in found.items()}
     by_spelling = {unit_text(text): label for label, texts in spelled.items() for text in [label, *texts]}
-    return Vocabulary(words, by_spelling)
+    single = {
+        quantity: frozenset(word for name in common[called] if " " not in (word := squeezed(name)))
+        for quantity, called in CALLED.items()
+    }
+    return Vocabulary(words, by_spelling, single, frozenset(map(squeezed, common["abroad"])))
 
 
+@lru_cache(maxsize=4096)
 def squeezed(text: str) -> str:
     """Words as they are compared: small letters without accents, signs and double blanks."""
     text = _TEMPERATURE_SIGN.sub("temp ", _NUMBER_SIGN.sub(" ", text))
-    plain = unicodedata.normalize("NFKD", text.casefold().replace("ł", "l").replace("ß", "ss"))
+    text = text.casefold().replace("_", " ").replace("ł", "l").replace("ß", "ss")
+    plain = unicodedata.normalize("NFKD", text)
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
     words = re.sub(r"[^\w%°]+", " ", plain).split()
     return " ".join([word for word in words if word not in _STOP_WORDS] or words)
@@ -80,8 +102,11 @@ def label_for(raw: str, quantity: str) -> str:
 
 
 def _is_unit(raw: str) -> bool:
+    """Whether a heading's word is a unit; "Vol" in a heading is short for volume."""
     if unit_text(raw) in vocabulary().units:
         return True
+    if unit_text(raw) == "vol":
+        return False
     return bool(raw) and any(units.label_of(raw, quantity) for quantity in units.QUANTITIES)
 
 
@@ -89,32 +114,64 @@ def _is_unit(raw: str) -> bool:
 def split(text: str) -> Words:
     """Take a heading apart into words and what may be its unit."""
     corrected = bool(_REFERENCE.search(text))
-    plain = _REFERENCE.sub(" ", text)
+    plain = _REFERENCE.sub(" ", text).replace("_", " ")
     raw: list[str] = []
     for inside in _BRACKETS.findall(plain):
-        parts = [part.strip() for part in [inside, *re.split(r"[/;,|]", inside)]]
+        parts = [part.strip() for part in [inside, *_parts(inside)]]
         raw += [part for part in parts if _is_unit(part)]
-    rest = _BRACKETS.sub(" ", plain)
+    rest = _AT.sub("", " ".join(_BRACKETS.sub(" ", plain).split()))
+    parts = [rest] if _is_unit(rest) else _parts(rest)
+    only_units = bool(parts) and not raw and all(map(_is_unit, parts))
     tokens = rest.split()
+    if only_units:
+        raw += [part for part in dict.fromkeys([rest, *parts]) if _is_unit(part)]
     for count in (3, 2, 1):
         last = " ".join(tokens[-count:]).lstrip(",;-–") if len(tokens) > count else ""
-        if last and not raw and _is_unit(last):
+        if last and not raw and _is_unit(last) and last not in "°º":
             raw.append(last)
             tokens = tokens[:-count]
-            tokens = tokens[:-1] if len(tokens) > 1 and tokens[-1].casefold() == "in" else tokens
-            break
+            tokens = tokens[:-1] if len(tokens) > 1 and tokens[-1].casefold() in _IN else tokens
     for count in (2, 1):
         first = " ".join(tokens[:count]) if len(tokens) > count else ""
-        if len(first) > 1 and not raw and _is_unit(first) and not first.isalpha():
+        if first and not raw and _is_unit(first) and (len(first) > 1 or first.casefold() in LETTERS_FIRST):
             raw.append(first)
             tokens = tokens[count:]
+    if not raw and len(parts) == 2 and _is_unit(parts[1]):
+        tokens, raw = parts[:1], parts[1:]
     bare = " ".join(tokens)
-    only_units = False
-    if not raw:
-        parts = [part.strip() for part in re.split(r"[/;,|]", bare) if part.strip()]
-        raw += [part for part in dict.fromkeys([bare, *parts]) if _is_unit(part)]
-        only_units = bool(parts) and all(map(_is_unit, parts))
     return Words(squeezed(plain), squeezed(bare), tuple(dict.fromkeys(raw)), corrected, only_units)
+
+
+def _parts(text: str) -> list[str]:
+    return [part.strip() for part in re.split(r"[/;,|]", text) if part.strip()]
+
+
+@cache
+def unsaid(words: str, quantity: str) -> str:
+    """Words without those that a unit of the quantity says anyway: "out" of "strength out"."""
+    said = vocabulary().quantities.get(quantity, frozenset())
+    return " ".join(word for word in words.split() if word not in said)
+
+
+@cache
+def unsaid_of(synonyms: tuple[str, ...], quantity: str) -> frozenset[str]:
+    """What is left of what a key is called, where a unit says the quantity."""
+    return frozenset(rest for words in synonyms if (rest := unsaid(words, quantity)))
+
+
+def is_short_for(words: str, others: frozenset[str]) -> bool:
+    """Whether words are others, or their beginnings: "obs" is short for "observed"."""
+    if words in others:
+        return True
+    typed = words.split()
+    return any(
+        len(typed) == len(theirs := other.split())
+        and all(
+            one == whole or (len(one) > 2 and whole.startswith(one))
+            for one, whole in zip(typed, theirs, strict=True)
+        )
+        for other in _by_initial(others).get(words[0], ())
+    )
 
 
 @cache
@@ -127,10 +184,11 @@ def resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
     known = _words_in(synonyms)
     best = (0.0, "")
     typed = words.split()
-    initials = {word[0] for word in typed}
-    for synonym, theirs in zip(synonyms, _apart(synonyms), strict=True):
-        if not any(word[0] in initials for word in theirs):
-            continue
+    by_initial = _by_initial(synonyms)
+    for synonym in dict.fromkeys(
+        s for initial in {word[0] for word in typed} for s in by_initial.get(initial, ())
+    ):
+        theirs = synonym.split()
         mine = [_spelled_out(word, theirs) for word in typed]
         longer = " ".join(mine)
         score = fuzz.token_sort_ratio(longer, synonym) / 100
@@ -144,13 +202,18 @@ def resemblance(words: str, synonyms: tuple[str, ...]) -> tuple[float, str]:
 
 
 @cache
-def _apart(synonyms: tuple[str, ...]) -> list[list[str]]:
-    return [synonym.split() for synonym in synonyms]
+def _by_initial(names: Iterable[str]) -> dict[str, list[str]]:
+    """Names by the letters that their words begin with."""
+    found: dict[str, list[str]] = {}
+    for name in names:
+        for initial in {word[0] for word in name.split()}:
+            found.setdefault(initial, []).append(name)
+    return found
 
 
 @cache
 def _words_in(synonyms: tuple[str, ...]) -> frozenset[str]:
-    return frozenset(word for theirs in _apart(synonyms) for word in theirs)
+    return frozenset(word for synonym in synonyms for word in synonym.split())
 
 
 def _misspelled(mine: Sequence[str], theirs: Sequence[str]) -> bool:

@@ -16,11 +16,14 @@ from sheetcalc.own import cells as own_cells
 from sheetcalc.own.headings import (
     LONGEST_HEADING,
     Words,
+    is_short_for,
     label_for,
     resemblance,
     split,
     squeezed,
     unit_text,
+    unsaid,
+    unsaid_of,
     vocabulary,
 )
 
@@ -29,6 +32,8 @@ SURE, LIKELY, DOUBTFUL = 0.85, 0.7, 0.5
 MARGIN = 0.15  # of a table's score over the next kind, below which nobody can tell
 CLOSE = 0.04  # of one another, within which two matches are as good
 PARTLY = 0.95  # of a match by the last line of several alone
+NAMED = 0.95  # of a match by words that mean another key, too, whose cells don't fit
+SHORTENED = 0.97  # of a match by what is left of the words where the unit says the rest
 # The reading that a temperature belongs to stands beside it.
 READ_AT = {
     "sample_temperature": "reading",
@@ -36,13 +41,49 @@ READ_AT = {
     "collected_temperature": "collected_reading",
     "temperature_after": "reading_after",
 }
+READ_AT_SAMPLES = (
+    "fermentation.sample_temperature",
+    "fermentation.wash_temperature",
+    "runs.collected_temperature",
+    "cuts.temperature",
+    "strength.temperature",
+    "strength.temperature_after",
+)
+# What a heading with a reference temperature holds, in the place of the reading.
+TRUE_OF = {"strength_20": "reading", "collected_strength": "collected_reading", "gravity_20": "reading"}
+# What is usual, in base units, and the units that tell by it which one is meant where no heading says so.
+USUAL = {
+    "bottling.bottle_size": (0.2, 1.5, ("mL", "cL", "L")),
+    "cuts.volume": (0.1, 5.0, ("mL", "L")),
+    **dict.fromkeys(READ_AT_SAMPLES, (5.0, 38.0, ("°C", "°F"))),
+}
+# The strength that stands right of a volume, where its heading says no more.
+BESIDE = {
+    "charge_volume": "charge_strength",
+    "collected_volume": "collected_reading",
+    "volume_in": "strength_in",
+    "volume_out": "strength_out",
+}
 SAMPLED = 40  # records that are looked at
 MOST_HEADING_ROWS = 200  # of one sheet that are looked into
 SHORTEST_UNIT = 3  # letters of a unit among the words of a heading, such as in "proof off"
+FEWEST_COUNTED = 3  # records that a column has to count
+FEWEST_BESIDE = 3  # headings left of a card's label in their row
 MOST_CELLS = 5000  # of one sheet that are looked at for units and for a card
 TELLING = ("gravity", "strength", "mark")  # quantities that nobody but the trade measures
 METRIC_UNITS = frozenset({"°C", "L", "mL", "cL", "dL", "hL", "kg", "g", "% vol", "°P", "kg/m3"})
 WEAK = ("text", "choice")
+WORDED = ("fraction", "agent", "step")  # choices that nobody but the trade has
+# What only our kinds of tables have, besides gravities and strengths.
+OURS_ALONE = frozenset(
+    re.findall(
+        r"\w+",
+        "jar run smell fraction vapour_temperature charge_volume collected_volume first_drip_at part "
+        "carbon_mass bottles agent step dose taster",
+    )
+)
+# Of what a table must have one, where it need have neither gravity nor strength.
+OWN = {"bottling": {"bottles"}, "carbon": {"carbon_mass"}, "clearing": {"dose", "dose_mass"}}
 # What no list of stock has.
 MORE_THAN_STOCK = {
     "runs": {"charge_strength", "first_drip_at", "stopped_at", "collected_temperature"},
@@ -57,6 +98,7 @@ _COMMON = ("reading", "lecture", "lettura", "degrees", "meting", "prozent", "pro
 OURS = 5  # names of ours that make a workbook one of ours
 _PRICED = re.compile(r"[€$£]|\b(?:eur|euro|euros|usd|gbp|chf|pln|zł|czk|kč|sek|kr|huf|ft)\b", re.IGNORECASE)
 _NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
+_ORDINAL = re.compile(r"^\W*[12](?:\.|st|nd|re|er|ère|e|ª|º|a|o)\s+[^\W\d]", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -64,7 +106,7 @@ class Guess:
     """What a heading is taken for: our field, the unit, how sure from 0 to 1, why, and the first values.
 
     `date` is the heading of the dates where this one is that of the times of day alone; `added` tells that
-    a fill added the column.
+    a fill added the column. `fits` is how sure the key is, whatever the unit.
     """
 
     place: Position
@@ -74,6 +116,7 @@ class Guess:
     sure: float
     why: tuple[str, ...]
     seen: tuple[str, ...]
+    fits: float
     nth: int = 0
     of: int = 0
     date: str = ""
@@ -187,7 +230,7 @@ def _added(book: files.Workbook, table: Table, field: Field, place: Place) -> Gu
     named = [label for raw in split(text).units if (label := label_for(raw, field.quantity))]
     us = any(guess.unit in adopted.US_UNITS for guess in table.guesses)
     unit = named[0] if named else field.unit.get("us" if us else "metric", "")
-    return Guess(place[1:], text, field, unit, 1.0, ("fill added it",), (), added=True)
+    return Guess(place[1:], text, field, unit, 1.0, ("fill added it",), (), 1.0, added=True)
 
 
 def _line(book: files.Workbook, place: Place, but: Container[Place]) -> dict[int, str]:
@@ -233,15 +276,17 @@ def _system(book: files.Workbook) -> System:
                 and len(cell.value) <= LONGEST_HEADING
                 and not _NUMBERED.match(cell.value)
             ):
+                if squeezed(cell.value) in vocabulary().abroad:
+                    named.add("L")
                 named |= {vocabulary().units.get(unit_text(raw), "") for raw in split(cell.value).units}
     us, metric = bool(named & adopted.US_UNITS), bool(named & METRIC_UNITS)
     return "us" if us and not metric else "metric" if metric and not us else ""
 
 
 def _measured(cell: Cell) -> bool:
-    """Whether a cell holds a number or a date, perhaps as text."""
+    """Whether a cell holds a number or a date, perhaps as text; "1. drop" is a heading."""
     if isinstance(cell.value, str):
-        return bool(_NUMBERED.match(cell.value[:60]))
+        return bool(_NUMBERED.match(cell.value[:60])) and not _ORDINAL.match(cell.value)
     return isinstance(cell.value, float)
 
 
@@ -254,9 +299,18 @@ def _heading_rows(cells: Cells) -> tuple[set[int], list[int], dict[int, set[int]
             measured.setdefault(row, set()).add(column)
         elif isinstance(cell.value, str) and cell.value.strip() and len(cell.value) <= LONGEST_HEADING:
             texts.add(row)
-    wordy = texts - measured.keys()
+    wordy = (texts - measured.keys()) | {
+        row for row in texts & measured.keys() if _has_card(cells, row, measured[row])
+    }
     bottoms = [row for row in sorted(wordy) if row + 1 not in wordy][:MOST_HEADING_ROWS]
     return wordy, bottoms, measured
+
+
+def _has_card(cells: Cells, row: int, values: set[int]) -> bool:
+    """Whether a row of headings has nothing but labels of a card beside it, each with its value."""
+    labels = {column - 1 for column in values}
+    beside = all((row, c) in cells and (row, c - 1) not in cells and c not in values for c in labels)
+    return beside and sum((row, c) in cells for c in range(1, min(labels))) >= FEWEST_BESIDE
 
 
 def _tables(book: files.Workbook, tab: str, cells: Cells, system: System) -> list[Table]:
@@ -270,10 +324,12 @@ def _tables(book: files.Workbook, tab: str, cells: Cells, system: System) -> lis
                 break
             headings = own_cells.joined(rows, merged, top, lines)
             last = own_cells.joined(rows, merged, bottom, 1)
-            above = " ".join(text for r in range(top - 4, top) for text in rows.get(r, {}).values())
+            lone = [rows[r] for r in range(top - 4, top) if len(rows.get(r, ())) in (1, 2)]
+            titles = [tab, *(text for row in lone for text in row.values())]
             for block in _blocks(headings, measured, bottom):
-                columns = list(_columns(cells, _sampled(cells, bottom + 1, block), block, last))
-                fits = _fits([tab, above[:200]], lines, columns, headings, system)
+                sampled = _sampled(cells, bottom + 1, block)
+                columns = list(_columns(cells, sampled, block, last, rows.get(bottom - 1, {})))
+                fits = _fits(titles, lines, columns, headings, system)
                 candidates += [table] if (table := _chosen(fits, columns)) else []
     chosen: list[Table] = []
     for table in sorted(candidates, key=lambda t: (-t.score, t.lines)):
@@ -349,11 +405,15 @@ def _blocks(
 
 
 class _Column(NamedTuple):
-    """A column of theirs: its heading, the last line of that, its first values, the heading of its dates."""
+    """A column of theirs: its heading, the last line of that, its first values, the heading of its dates.
+
+    `of` is the heading with the words of the one left of it or of a group, where it is a unit alone.
+    """
 
     place: Position
     text: str
     line: str
+    of: str
     sample: list[Cell]
     date: str
 
@@ -374,19 +434,35 @@ def _fits(
         sheet = layouts.every_sheet().get(key)
         if sheet is None or not sheet.columns:
             continue
-        guesses = _assigned(sheet, _guesses(sheet, columns, system))
+        guesses = _with_numbers(sheet, columns, _assigned(sheet, _guesses(sheet, columns, system)))
         guesses = [_doubted_if_repeated(sheet, guess, columns) for guess in guesses]
-        if not _is_log(sheet, guesses):
-            continue
         called = vocabulary().words["titles"].get(key, ())
         titled = max(resemblance(squeezed(text), called)[0] for text in titles)
+        if not _is_log(sheet, guesses, titled >= SURE):
+            continue
         score = _score(sheet, guesses) + (0.75 if titled >= SURE else 0.5 * (titled > 0)) - 0.05 * lines
         known, dates = {guess.place for guess in guesses}, {guess.date for guess in guesses}
         unknown = tuple((c.place, c.text) for c in columns if c.place not in known and c.text not in dates)
         top = columns[0].place[0] + 1 - lines
         numbered = tuple(_numbered(guesses, headings))
-        fits.append(Table(sheet, "table", titles[0], top, lines, numbered, unknown, score))
+        table = Table(sheet, "table", titles[0], top, lines, numbered, unknown, score)
+        if titled < DOUBTFUL and not _is_of_the_trade(guesses):
+            table = _in_doubt(table, "nothing but a % speaks for it")
+        fits.append(table)
     return sorted(fits, key=lambda table: -table.score)
+
+
+def _with_numbers(sheet: Sheet, columns: Sequence[_Column], guesses: Sequence[Guess]) -> list[Guess]:
+    """The guesses, and the first column for the jars or runs where it counts them under a strange heading."""
+    field = sheet.field({"cuts": "jar", "runs": "run"}.get(sheet.key, ""))
+    first = columns[0]
+    values = [str(cell.value).strip().removesuffix(".0") for cell in first.sample]
+    counts = len(values) >= FEWEST_COUNTED and values == [str(n + 1) for n in range(len(values))]
+    taken = any(g.place == first.place or g.field is field for g in guesses)
+    if field is None or taken or not counts or first.text in (g.date for g in guesses):
+        return list(guesses)
+    why = ("its cells count from 1",)
+    return [Guess(first.place, first.text, field, "", LIKELY, why, tuple(values[:3]), LIKELY), *guesses]
 
 
 def _doubted_if_repeated(sheet: Sheet, guess: Guess, columns: Sequence[_Column]) -> Guess:
@@ -453,20 +529,53 @@ def _numbered(guesses: Sequence[Guess], headings: Mapping[int, str]) -> Iterator
         yield replace(guess, nth=nth, of=len(alike)) if len(alike) > 1 else guess
 
 
-def _is_log(sheet: Sheet, guesses: Sequence[Guess]) -> bool:
-    """Whether enough is recognised, and something of the trade among it."""
-    good = [g for g in guesses if g.sure >= LIKELY and g.field.quantity not in WEAK]
-    typed = [g for g in good if g.field.role == "entry"]
-    telling = [g for g in good if g.field.quantity in TELLING]
-    if sheet.key in ("bottling", "carbon", "clearing"):
-        own = {"bottling": "bottles", "carbon": "carbon_mass", "clearing": "dose"}[sheet.key]
-        return len(typed) >= (2 if telling else 3) and any(g.field.key == own for g in typed)
+def _is_of_the_trade(guesses: Sequence[Guess]) -> bool:
+    """Whether headings say more than "%", a number and what any list has."""
+    for guess in guesses:
+        words = split(guess.text)
+        percent = words.only_units and set(words.units) == {"%"}
+        sure = guess.fits >= LIKELY and not percent
+        if (
+            sure
+            and (guess.field.quantity in TELLING or guess.field.key in OURS_ALONE)
+            and not _is_number(words)
+        ):
+            return True
+    return False
+
+
+def _is_number(words: Words) -> bool:
+    """Whether a heading may number anything: runs, jars or bottles."""
+    called = vocabulary().words
+    return all(
+        words.bare in called[sheet][key]
+        for sheet, key in (("runs", "run"), ("cuts", "jar"), ("bottling", "bottles"))
+    )
+
+
+def _is_log(sheet: Sheet, guesses: Sequence[Guess], titled: bool) -> bool:
+    """Whether enough is recognised, and something of the trade among it; less will do under a title."""
+    good = [g for g in guesses if g.fits >= LIKELY]
+    typed = [g for g in good if g.field.role == "entry" and g.field.quantity not in WEAK]
+    # Words that we know in the cells, such as hearts and bentonite, tell as well as a title does.
+    worded = any(g.field.key in WORDED and g.seen for g in good)
+    trade = any(
+        g.field.quantity in TELLING and (g.fits >= LIKELY or titled or split(g.text).units) for g in guesses
+    )
+    telling = titled or worded or trade
     keys = {g.field.key for g in guesses}
+    if sheet.key in OWN:
+        own = any(g.field.key in OWN[sheet.key] and (titled or not _is_number(split(g.text))) for g in typed)
+        return own and len(typed) >= (2 if telling else 3)
     if sheet.key == "tasting":
-        return {"sample", "taster"} <= keys and len(typed) >= 2
-    if sheet.key == "blend" and not {"lot", "part"} <= keys:
+        return len(typed) >= 2 and "sample" in keys and (titled or "taster" in keys)
+    if sheet.key == "blend" and not ("part" in keys and (titled or "lot" in keys)):
         return False
-    return len(typed) >= 2 and bool(telling)
+    if sheet.key == "runs" and titled and {"charge_volume", "collected_volume"} <= keys:
+        return True
+    if sheet.key == "cuts" and worded and "volume" in keys:
+        return True
+    return len(typed) >= 2 and trade
 
 
 def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
@@ -478,21 +587,42 @@ def _score(sheet: Sheet, guesses: Sequence[Guess]) -> float:
 
 
 def _columns(
-    cells: Cells, rows: Sequence[int], block: Mapping[int, str], last: Mapping[int, str]
+    cells: Cells,
+    rows: Sequence[int],
+    block: Mapping[int, str],
+    last: Mapping[int, str],
+    groups: Mapping[int, str],
 ) -> Iterator[_Column]:
-    """The columns of a table; times of day with their dates, where another column holds those."""
+    """The columns of a table; times of day with their dates, where another column holds those.
+
+    groups: the row above the last line of headings, where a text may stand for the columns right of it, too.
+    """
     samples = {c: {row: cells[row, c] for row in rows if (row, c) in cells} for c in block}
     days = [
         c for c, text in block.items() if _all(_is_day, samples[c]) and list(block.values()).count(text) == 1
     ]
+    left = ""
     for column, text in block.items():
         sample, date = samples[column], ""
+        line = last.get(column, text)
+        alone = split(line).only_units
+        left = _owner(groups[column]) if column in groups else left if alone else _owner(line)
         if days and _all(_is_clock, sample):
             # The date stands left of the time, as a rule.
             day = min(days, key=lambda c: (c > column, abs(c - column)))
             moments = {row: own_cells.at_time(samples[day].get(row), clock) for row, clock in sample.items()}
             sample, date = {row: cell for row, cell in moments.items() if cell}, block[day]
-        yield _Column((rows[0] - 1, column), text, last.get(column, text), list(sample.values()), date)
+        unit = line if split(line).corrected else split(line).units[0] if alone else ""
+        of = f"{left} ({unit})" if alone and left else ""
+        yield _Column((rows[0] - 1, column), text, line, of, list(sample.values()), date)
+
+
+def _owner(heading: str) -> str:
+    """What a heading says besides a quantity and its unit."""
+    words = split(heading).bare
+    for quantity in vocabulary().quantities:
+        words = unsaid(words, quantity)
+    return words
 
 
 def _all(holds: Callable[[Cell], bool], sample: Mapping[int, Cell]) -> bool:
@@ -514,26 +644,49 @@ def _is_day(cell: Cell) -> bool:
 
 
 def _guesses(sheet: Sheet, columns: Sequence[_Column], system: System) -> list[Guess]:
-    """All that each heading could be."""
-    guesses = []
+    """All that each heading could be; a unit alone is of what stands left of it, if that says something."""
+    guesses: list[Guess] = []
+    left: list[Guess] = []
     for column in columns:
-        for field in sheet.columns:
-            whole = _guess(sheet, field, column.place, column.text, column.sample, system)
-            # The last line of several may say all there is to say, unless the others say something else.
-            part = (
-                None
-                if column.line == column.text
-                else _guess(sheet, field, column.place, column.line, column.sample, system)
-            )
-            if part and not _is_elsewhere(split(column.text), field, part.sure):
-                part = replace(part, text=column.text, sure=part.sure * PARTLY)
-                whole = part if whole is None or part.sure > whole.sure else whole
-            if whole and column.date:
-                whole = replace(
-                    whole, date=column.date, why=(*whole.why, f'with the date in "{column.date}"')
-                )
-            guesses += [whole] if whole else []
+        own = _of_text(sheet, column, column.of, system)
+        if not any(guess.fits >= SURE for guess in own):
+            beside = _beside(sheet, column, left, system)
+            own = [beside] if beside else _of_text(sheet, column, column.text, system)
+        guesses += own
+        left = own
     return guesses
+
+
+def _of_text(sheet: Sheet, column: _Column, text: str, system: System) -> list[Guess]:
+    """All that a column could be by a text that may be its heading."""
+    return [g for field in sheet.columns if (g := _of_column(sheet, field, column, text, system))]
+
+
+def _beside(sheet: Sheet, column: _Column, left: Sequence[Guess], system: System) -> Guess | None:
+    """The strength of the volume left of it, for a column whose heading says no more than a strength."""
+    best = max((guess.fits for guess in left), default=0)
+    pairs = {BESIDE.get(g.field.key, "") for g in left if g.fits >= max(SURE, best - CLOSE)}
+    field = sheet.field(pairs.pop()) if len(pairs) == 1 else None
+    words = split(column.line)
+    if field is None or words.corrected or not (words.only_units or not unsaid(words.bare, field.quantity)):
+        return None
+    text = f"{field.heading} ({words.units[0]})" if words.units else field.heading
+    guess = _of_column(sheet, field, column, text, system)
+    return guess if guess and guess.fits >= SURE else None
+
+
+def _of_column(sheet: Sheet, field: Field, column: _Column, text: str, system: System) -> Guess | None:
+    """What speaks for a column being this field, by a text that may be its heading."""
+    whole = _guess(sheet, field, column.place, text, column.sample, system) if text else None
+    # The last line of several may say all there is to say, unless the others say something else.
+    if text == column.text != column.line:
+        part = _guess(sheet, field, column.place, column.line, column.sample, system)
+        if part and not _is_elsewhere(split(text), field, part.sure):
+            part = replace(part, sure=part.sure * PARTLY, fits=part.fits * PARTLY)
+            whole = part if whole is None or part.fits > whole.fits else whole
+    if whole and column.date:
+        whole = replace(whole, date=column.date, why=(*whole.why, f'with the date in "{column.date}"'))
+    return replace(whole, text=column.text) if whole else None
 
 
 def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
@@ -541,7 +694,7 @@ def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
     order = {field.key: place for place, field in enumerate(sheet.columns)}
     # A time of day with its date before the date alone.
     guesses.sort(
-        key=lambda g: (not g.date, -round(g.sure, 3), g.field.role != "entry", g.place[1], order[g.field.key])
+        key=lambda g: (not g.date, -round(g.fits, 3), g.field.role != "entry", g.place[1], order[g.field.key])
     )
     keys: set[str] = set()
     dates: set[str] = set()
@@ -552,8 +705,10 @@ def _assigned(sheet: Sheet, guesses: list[Guess]) -> list[Guess]:
             continue
         if column in columns:
             rival = columns[column]
+            # The very word is not in doubt for another that it resembles.
             if (
-                rival.sure - guess.sure < CLOSE
+                (guess.fits == 1 or rival.fits < 1)
+                and rival.fits - guess.fits < CLOSE
                 and guess.field.role == "entry"
                 and guess.field.key not in keys
             ):
@@ -592,6 +747,15 @@ def _doubted(guess: Guess, why: str) -> Guess:
     return replace(guess, sure=min(guess.sure, LIKELY - 0.01), why=(*guess.why, why))
 
 
+def _called(words: Words, names: tuple[str, ...], quantity: str, unit: bool) -> tuple[float, str]:
+    """How well a heading fits names, and the name; what kind of value it is, its unit may say instead."""
+    score, name = max(resemblance(words.bare, names), resemblance(words.whole, names))
+    rest = unsaid(words.bare, quantity)
+    if rest and (unit or rest != words.bare) and is_short_for(rest, unsaid_of(names, quantity)):
+        return max((score, name), (SHORTENED, rest))
+    return score, name
+
+
 def _is_elsewhere(words: Words, field: Field, score: float) -> bool:
     """Whether a heading names something that the field does not hold, such as the temperature of the air."""
     known = vocabulary().words
@@ -599,7 +763,7 @@ def _is_elsewhere(words: Words, field: Field, score: float) -> bool:
     if field.quantity == "temperature":
         kinds = {"wash_temperature": "fermentation", "vapour_temperature": "cuts"}
         others += sum((known[sheet][key] for key, sheet in kinds.items() if key != field.key), ())
-    elsewhere = resemblance(words.bare, others)[0]
+    elsewhere = _called(words._replace(whole=words.bare), others, field.quantity, bool(words.units))[0]
     return score < 1 and 0 < elsewhere >= score
 
 
@@ -609,28 +773,32 @@ def _guess(
     """What speaks for a heading being this field, None where little does."""
     words = split(text)
     called = vocabulary().words.get(sheet.key, {})
-    synonyms = (*called.get(field.key, ()), squeezed(field.heading))
-    score, synonym = max(resemblance(words.bare, synonyms), resemblance(words.whole, synonyms))
-    if _is_elsewhere(words, field, score):
-        return None
-    true_of = {"strength_20": "reading", "collected_strength": "collected_reading", "gravity_20": "reading"}
-    if words.corrected:
-        if field.key in true_of:
-            same = resemblance(words.bare, called.get(true_of[field.key], ()))
-            score, synonym = max((score, synonym), same)
-        elif field.key in true_of.values():
-            score *= 0.4
+    names = (*called.get(field.key, ()), squeezed(field.heading))
     named = words.units or [word for word in words.bare.split() if len(word) >= SHORTEST_UNIT]
     labels = [label for raw in named if (label := label_for(raw, field.quantity))]
-    if words.units and not labels:
+    score, synonym = _called(words, names, field.quantity, bool(labels))
+    if _is_elsewhere(words, field, score):
+        return None
+    if words.corrected:
+        if field.key in TRUE_OF:
+            same = resemblance(words.bare, called.get(TRUE_OF[field.key], ()))
+            score, synonym = max((score, synonym), same)
+        elif field.key in TRUE_OF.values():
+            score *= 0.4
+    said = words.whole in names and words.bare not in names  # "fire lit" has no litres in it
+    if field.quantity == "text" and any(words.bare in called[key] for key in called if key != field.key):
+        score *= NAMED
+    if words.units and not labels and not said:
         # A unit of something else speaks against it.
         score *= 0.3
-    elif labels and words.only_units and field.role == "entry" and field.quantity in (*TELLING, "volume"):
+    elif labels and words.only_units and _is_plain(field, names, words.corrected):
         score, synonym = max((score, synonym), (SURE, words.whole))
+    if score < SURE and _tells(field, sample):
+        score, synonym = SURE, "words of the trade"
     if score < DOUBTFUL:
         return None
     why = [f'"{synonym}" means that' if score == 1 else f'resembles "{synonym}"']
-    unit, certain, reason = _unit(field, tuple(dict.fromkeys(labels)), sample, system)
+    unit, certain, reason = _unit(sheet, field, tuple(dict.fromkeys(labels)), sample, system)
     why += [reason] if reason else []
     fit, seen = _fit(field, unit, sample)
     filled = [cell for cell in sample if cell.value not in (None, "")]
@@ -640,13 +808,33 @@ def _guess(
     else:
         score *= 0.9
         why.append("no values yet")
-    if not certain:
-        score = min(score, LIKELY - 0.01)
-    return Guess(place, text, field, unit, score, tuple(why), seen) if score >= DOUBTFUL else None
+    sure = score if certain else min(score, LIKELY - 0.01)
+    return Guess(place, text, field, unit, sure, tuple(why), seen, score) if sure >= DOUBTFUL else None
+
+
+def _tells(field: Field, sample: Sequence[Cell]) -> bool:
+    """Whether cells tell the column whatever its heading: different words, all of them of its choices."""
+    words = [cell for cell in sample if cell.value not in (None, "")]
+    read = [entries.read_cell(cell, field, "") for cell in words if isinstance(cell.value, str)]
+    good = {value for value, problem in read if problem is None}
+    return (
+        field.quantity == "choice"
+        and len(good) > 1
+        and len(words) == len(read)
+        and all(p is None for _, p in read)
+    )
+
+
+def _is_plain(field: Field, names: Sequence[str], corrected: bool) -> bool:
+    """Whether a column is called by its quantity alone, so that a unit alone may be its heading."""
+    if corrected:
+        return field.key in TRUE_OF
+    called = vocabulary().quantities.get(field.quantity, frozenset())
+    return field.role == "entry" and not called.isdisjoint(names)
 
 
 def _unit(
-    field: Field, named: tuple[str, ...], sample: Sequence[Cell], system: System
+    sheet: Sheet, field: Field, named: tuple[str, ...], sample: Sequence[Cell], system: System
 ) -> tuple[str, bool, str]:
     """The unit of a column, whether that is certain, and why."""
     if not field.units:
@@ -665,12 +853,23 @@ def _unit(
         return "SG", True, "the values are such as SG has"
     if len(fitting) == 1 and best > 0.9 and _has(sample):
         return fitting[0], True, f"the values fit {fitting[0]} alone"
+    if not named and (label := _usual(f"{sheet.key}.{field.key}", field, sample)):
+        return label, True, f"the values are such as {label} has"
     unit = usual if usual in fitting else fitting[0]
     if named:
         return unit, False, f"the heading names {' and '.join(named)}"
     if field.quantity in ("strength", "mark", "temperature") and system and unit == field.unit[system]:
         return unit, True, f"no unit in the heading; the others are {'US' if system == 'us' else 'metric'}"
     return unit, False, f"no unit in the heading; {unit} is a guess"
+
+
+def _usual(name: str, field: Field, sample: Sequence[Cell]) -> str:
+    """The one unit in which all values are such as the column usually has, '' where none or several are."""
+    low, high, labels = USUAL.get(name, (0.0, 0.0, ()))
+    read = [(label, entries.read_cell(c, field, label)[0]) for label in labels for c in sample if c.value]
+    held = {label for label, value in read if low <= float(value) <= high}
+    usual = [label for label in held if all(low <= float(v) <= high for other, v in read if other == label)]
+    return usual[0] if len(usual) == len(held) == 1 else ""
 
 
 def _own_unit(cell: Cell, field: Field) -> str:
