@@ -1,8 +1,8 @@
 """How many headings of people's own logs are rightly recognised: `python -m tests.adopt_score`.
 
 The logs of own_logs.py and later_logs.py, each heading with what it truly means beside it. The words were
-mended by the first set; the second and the later ones were written before anything was mended by them; the
-strangers' and the others' by hands that had not seen our list.
+mended by the first set; the second, the later ones and the others were written before anything was mended by
+them; the strangers' by a hand that had not seen our list, and nothing is mended by them.
 """
 
 import sys

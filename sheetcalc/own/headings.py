@@ -160,14 +160,14 @@ def unsaid_of(synonyms: tuple[str, ...], quantity: str) -> frozenset[str]:
 
 
 def is_short_for(words: str, others: frozenset[str]) -> bool:
-    """Whether words are others, or their beginnings: "obs" is short for "observed"."""
+    """Whether words are others, or their beginnings: "coll" is short for "collected"."""
     if words in others:
         return True
     typed = words.split()
     return any(
         len(typed) == len(theirs := other.split())
         and all(
-            one == whole or (len(one) > 2 and whole.startswith(one))
+            one == whole or (len(one) >= LONGEST_SHORT and whole.startswith(one))
             for one, whole in zip(typed, theirs, strict=True)
         )
         for other in _by_initial(others).get(words[0], ())

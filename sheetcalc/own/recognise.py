@@ -458,8 +458,8 @@ def _with_numbers(sheet: Sheet, columns: Sequence[_Column], guesses: Sequence[Gu
     first = columns[0]
     values = [str(cell.value).strip().removesuffix(".0") for cell in first.sample]
     counts = len(values) >= FEWEST_COUNTED and values == [str(n + 1) for n in range(len(values))]
-    taken = any(g.place == first.place or g.field is field for g in guesses)
-    if field is None or taken or not counts or first.text in (g.date for g in guesses):
+    taken = any(g.place == first.place or g.field is field or g.date == first.text for g in guesses)
+    if field is None or taken or not counts or _is_a_word_of_ours(split(first.text).bare):
         return list(guesses)
     why = ("its cells count from 1",)
     return [Guess(first.place, first.text, field, "", LIKELY, why, tuple(values[:3]), LIKELY), *guesses]
