@@ -11,7 +11,8 @@ from sheetcalc.files import BadWorkbook
 from sheetcalc.findings import address
 from sheetcalc.layouts import Field
 from sheetcalc.own import adopted, offers, recognise
-from sheetcalc.own.recognise import Guess, Table, Unread
+from sheetcalc.own.guesses import Guess
+from sheetcalc.own.recognise import Table, Unread
 
 KEPT_ENDING = ".before"  # behind the name of a layout file that was replaced
 

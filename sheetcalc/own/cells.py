@@ -14,6 +14,8 @@ SECONDS = 24 * 60 * 60  # of a day
 _HYPHEN = re.compile(
     r"(?<=[^\W\d]{2})- (?!(?:und|oder|bzw|and|or|et|ou|y|e|o|i|en|of)\b)(?=[^\W\d_]{2})(?=[^A-ZÄÖÜ])"
 )
+NUMBERED = re.compile(r"^\W*\d[\d.,'/: -]*\W*\w{0,6}\W*$")
+_ORDINAL = re.compile(r"^\W*[12](?:\.|st|nd|re|er|ère|e|ª|º|a|o)\s+[^\W\d]", re.IGNORECASE)
 RIGHT_OF_LABEL = 3  # cells in which a card's value is looked for
 
 
@@ -75,3 +77,10 @@ def time_of_day(cell: Cell) -> int | None:
 def plain(text: str) -> str:
     """A heading as it is compared: capitals, blanks and words parted by a hyphen make no difference."""
     return _HYPHEN.sub("", " ".join(text.split())).casefold()
+
+
+def is_measured(cell: Cell) -> bool:
+    """Whether a cell holds a number or a date, perhaps as text; "1. drop" is a heading."""
+    if isinstance(cell.value, str):
+        return bool(NUMBERED.match(cell.value[:60])) and not _ORDINAL.match(cell.value)
+    return isinstance(cell.value, float)

@@ -11,7 +11,8 @@ from sheetcalc.entries import Entries
 from sheetcalc.layouts import Field
 from sheetcalc.own import adopted, tables
 from sheetcalc.own.adopted import Adopted, Heading, Part
-from sheetcalc.own.recognise import SAMPLED, Guess, Table
+from sheetcalc.own.guesses import Guess
+from sheetcalc.own.recognise import SAMPLED, Table
 
 SOME_DAY = 45_000.0
 UNDER_CONSTANTS = " under [constants]"
