@@ -1,6 +1,5 @@
 """The clearing sheet: gas out, finings in, racked off the lees, each in its order and its time."""
 
-import statistics
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -550,7 +549,7 @@ def odd_date(done_at: Array) -> tuple[Mask, dict[str, Any]]:
 
 def _odd(done_at: Array) -> Mask:
     """Months from the middle one of the dates, or weeks where the exchanged date would be among the rest."""
-    off = np.abs(done_at - statistics.median(done_at[np.isfinite(done_at)].tolist() or [np.nan]))
+    off = np.abs(done_at - np.median(done_at[np.isfinite(done_at)].tolist() or [np.nan]))
     exchanged = slips.date_meant(done_at, off > ODD_DAYS) != ""
     return np.asarray((off > LONGEST_DAYS) | exchanged)
 

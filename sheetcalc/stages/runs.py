@@ -1,6 +1,5 @@
 """The runs sheet: what a charge should give, what it gave, and whether the still is safe with it."""
 
-import statistics
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -205,7 +204,7 @@ def stages_planned(effective_stages: Array, stages_seen: Array, earlier: Mask) -
 
 def stages_for_plan(effective_stages: Array, stages_seen: Array) -> float:
     """Effective stages to plan with: those typed, or else the median of those seen, or else the usual."""
-    usual = statistics.median(stages_seen[np.isfinite(stages_seen)].tolist() or [USUAL_STAGES])
+    usual = np.median(stages_seen[np.isfinite(stages_seen)].tolist() or [USUAL_STAGES])
     return float(effective_stages) if np.isfinite(effective_stages) else usual
 
 
