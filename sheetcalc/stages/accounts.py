@@ -30,8 +30,7 @@ from sheetcalc.stages.flows import (
     is_known,
     margin_of,
 )
-
-LEES = 0.1  # of the wash: so much may stay behind with the lees (common practice)
+from sheetcalc.stages.samples import STAYS_BEHIND
 
 
 class Account(NamedTuple):
@@ -93,7 +92,7 @@ def _first_runs(books: _Books, flows: Flows) -> None:
     books.available[COLLECTED] = charged.alcohol
     if is_known(charged.alcohol) and is_known(wash.alcohol):
         left = wash.alcohol - charged.alcohol
-        if left > max(LEES * wash.alcohol, margin_of(wash, charged)):
+        if left > max(STAYS_BEHIND * wash.alcohol, margin_of(wash, charged)):
             books.in_hand[WASH] = left
         else:
             books.lose(CHARGED, wash.alcohol, charged.alcohol)

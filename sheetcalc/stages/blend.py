@@ -163,16 +163,14 @@ def lot_strength(
 ) -> Array:
     """Of the strengths (% vol) that Strength or Carbon shows for the lot of each part, the nearest; NaN where
     there is none. Where two of them differ that is told there."""
-    of_strength = (strength_final_strength, strength_strength_after)
-    columns = [(strength_lot, values) for values in of_strength]
-    columns += [(carbon_lot, carbon_strength_in), (carbon_lot, carbon_strength_out)]
-    known: dict[str, set[float]] = {}
-    for lot, values in columns:
-        for name, value in zip(lots.names(lot, lot), np.atleast_1d(values), strict=False):
-            if name and np.isfinite(value):
-                known.setdefault(name, set()).add(float(value))
+    known = lots.told_of(
+        (strength_lot, strength_final_strength),
+        (strength_lot, strength_strength_after),
+        (carbon_lot, carbon_strength_in),
+        (carbon_lot, carbon_strength_out),
+    )
     pairs = zip(lots.names(part, strength), strength, strict=True)
-    return np.array([min(known.get(name, {np.nan}), key=lambda v: abs(v - at)) for name, at in pairs])
+    return np.array([min(known.get(name, [np.nan]), key=lambda v: abs(v - at)) for name, at in pairs])
 
 
 @column("blend")
@@ -520,13 +518,14 @@ def there_was(
 ) -> Array:
     """The most (L) that Strength, Carbon or the bottles tell of the lot each part is named after; NaN of any
     other."""
-    most: dict[str, float] = {}
-    of_strength = [(strength_lot, strength_volume), (strength_lot, strength_final_volume)]
-    of_carbon = [(carbon_lot, carbon_volume_in), (carbon_lot, carbon_volume_out)]
-    for lot, volumes in (*of_strength, *of_carbon, (bottling_lot, bottling_volume)):
-        for name, volume in zip(lots.names(lot, lot), np.atleast_1d(volumes), strict=False):
-            most[name] = float(np.fmax(most.get(name, np.nan), volume))
-    return np.array([most.get(name, np.nan) if name else np.nan for name in lots.names(part, part)])
+    known = lots.told_of(
+        (strength_lot, strength_volume),
+        (strength_lot, strength_final_volume),
+        (carbon_lot, carbon_volume_in),
+        (carbon_lot, carbon_volume_out),
+        (bottling_lot, bottling_volume),
+    )
+    return np.array([max(known.get(name, [np.nan])) for name in lots.names(part, part)])
 
 
 @check(

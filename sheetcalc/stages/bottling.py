@@ -668,7 +668,7 @@ def before_it_was_ready(
     for i in np.flatnonzero(early):
         for other, words in slips.other_dates(float(bottled_at[i])):
             if not slip[i] and ready[i] - 1 < other <= ready[i] + SOON:
-                slip[i] = f"{words} it would be {units.moment(other):%Y-%m-%d} and fit."
+                slip[i] = slips.would_fit(words, other)
     return early, {"step": (steps, ""), "ready": (ready, "bottled_at"), "slip": (slip, "")}
 
 

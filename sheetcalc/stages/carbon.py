@@ -4,7 +4,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sheetcalc import units
 from sheetcalc.liquids import Array
 from sheetcalc.stages import lots, slips
 from sheetcalc.stages.registry import add_check, check, column
@@ -58,7 +57,7 @@ def one_date_off(started_at: Array, ended_at: Array, volume_in: Array, runs_stop
         if ways:
             *times, which, slip = max(ways, key=lambda way: np.nan_to_num(abs(typed[way[2]] - near)))
             meant[which][i] = times[which]
-            meant.slip[i] = f"{slip} it would be {units.moment(times[which]):%Y-%m-%d} and fit."
+            meant.slip[i] = slips.would_fit(slip, times[which])
     return meant
 
 
@@ -95,7 +94,7 @@ def both_dates_off(
         for start, slip in slips.other_dates(started_at[i]):
             if first <= start <= np.fmin(first + FAR, (last if np.isnan(until) else until) + 1):
                 meant.started[i], meant.ended[i] = start, ended_at[i] + start - started_at[i]
-                meant.slip[i] = f"{slip} it would be {units.moment(start):%Y-%m-%d} and fit."
+                meant.slip[i] = slips.would_fit(slip, start)
                 break
     return meant
 

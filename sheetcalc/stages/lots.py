@@ -35,6 +35,19 @@ def names(lots: Any, like: ArrayLike) -> Texts:
     return np.array([groups.plain(text) for text in texts], dtype=object)
 
 
+def told_of(*columns: tuple[Any, ArrayLike]) -> dict[str, list[float]]:
+    """All that columns tell of each lot, by its name.
+
+    columns: each the lots of a sheet and numbers on the same lines; blanks tell nothing.
+    """
+    told: dict[str, list[float]] = {}
+    for lot, values in columns:
+        for name, value in zip(names(lot, lot), np.atleast_1d(values), strict=False):
+            if name and np.isfinite(value):
+                told.setdefault(name, []).append(float(value))
+    return told
+
+
 def goes_on(
     volume: ArrayLike,
     strength: ArrayLike,

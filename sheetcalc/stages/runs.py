@@ -4,12 +4,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sheetcalc import instruments, units
+from sheetcalc import instruments
 from sheetcalc.instruments import Instrument
 from sheetcalc.liquids import Array, mixing, vapour
 from sheetcalc.stages import lots, samples, slips
 from sheetcalc.stages.registry import add_check, check, column
-from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, POINTS, YIELDS
+from sheetcalc.stages.samples import FLAMMABLE, MEASURES, MODEL, POINTS, STAYS_BEHIND, YIELDS
 from sheetcalc.stages.slips import Mask
 
 ROOM = 20.0  # °C, what a charge starts from
@@ -21,7 +21,6 @@ ONE_STAGE = 15.0  # % vol by which a second stage makes it stronger, about
 LITTLE = 0.25  # of the alcohol charged; a run that gave less was not meant to end so soon (common practice)
 LEAST_OF_CHARGE = 0.005  # share of the charge below which nobody stops
 LARGEST_SHARE = 0.6  # of the charge; a run that gave more of it went on for nothing
-STAYS_BEHIND = 0.1  # of the wash or the low wines: with the lees, or between two measures (common practice)
 LARGER_UNITS = (1000.0, 128.0)  # litres for millilitres, gallons for fluid ounces
 USUAL_STAGES = 1.25  # of a small pot with an air-cooled head (common practice)
 
@@ -898,7 +897,7 @@ def _a_year_later(filled_at: Array, washed_at: float) -> dict[str, Any]:
     meant = slips.in_another_year(filled_at, 1)
     words = np.full(len(filled_at), "", dtype=object)
     for i in np.flatnonzero(_soon_after(meant, washed_at)):
-        words[i] = f"A year later it would be {units.moment(meant[i]):%Y-%m-%d} and fit."
+        words[i] = slips.would_fit("A year later", meant[i])
     return {"meant": (words, "")}
 
 

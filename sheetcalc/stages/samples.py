@@ -15,6 +15,7 @@ from sheetcalc.stages.slips import Mask
 FLAMMABLE = 60.0 + 1e-6  # % vol: above 60, rounding aside; flash point near room temperature
 MODEL = 4.0  # % vol that the model of a run may be off without anything being wrong
 MEASURES = 0.06  # share: two volumes and two strengths, each good to about 3 %
+STAYS_BEHIND = 0.1  # of the wash or the low wines: with the lees, or between two measures (common practice)
 POINTS = 131.0  # % vol for a gravity that falls by 1 (common practice)
 YIELDS = 0.04  # share by which the alcohol of two washes of one gravity may differ: Balling, Pasteur
 

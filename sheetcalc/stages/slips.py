@@ -188,8 +188,13 @@ def date_meant(moments: Array, wrong: Mask) -> Texts:
     for i in np.flatnonzero(wrong):
         for other, slip in other_dates(float(moments[i])):
             if len(sound) and sound.min() - 3 <= other <= sound.max() + 3:
-                words[i] = f"{slip} it would be {units.moment(other):%Y-%m-%d} and fit."
+                words[i] = would_fit(slip, other)
     return words
+
+
+def would_fit(slip: str, moment: float) -> str:
+    """That a moment (days since 1899-12-30), reached by a slip that `other_dates` names, would fit."""
+    return f"{slip} it would be {units.moment(moment):%Y-%m-%d} and fit."
 
 
 def other_dates(moment: float) -> Iterable[tuple[float, str]]:
